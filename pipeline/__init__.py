@@ -1,0 +1,1 @@
+"""liltwright: from a dance tune heard to a solo fingerstyle guitar arrangement."""

@@ -1,0 +1,1 @@
+"""Tune and setup -> layered arrangement: harmony, bass, layers, rounds, sets."""

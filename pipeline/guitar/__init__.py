@@ -1,0 +1,1 @@
+"""Tune -> ranked tunings and capos, and optimal fingering. Knows nothing of audio."""

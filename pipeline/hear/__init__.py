@@ -1,0 +1,1 @@
+"""Recording -> heard notes, in seconds and fractional MIDI pitch. Knows nothing of bars."""

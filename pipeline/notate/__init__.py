@@ -1,0 +1,1 @@
+"""Heard notes -> Tune: tempo, bars, note values, parts, key. Knows nothing of guitars."""

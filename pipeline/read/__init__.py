@@ -1,0 +1,1 @@
+"""Files -> Tune or Arrangement."""

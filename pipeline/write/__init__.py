@@ -1,0 +1,1 @@
+"""Records -> files in open formats."""
