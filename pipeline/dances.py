@@ -31,7 +31,8 @@ def dances() -> dict[TuneType, Dance]:
             name,
             tuple(row["meters"]),
             Fraction(row["beat"]),
-            *row["bpm"],
+            row["bpm"][0],
+            row["bpm"][1],
             tuple(row["usual_bpm"]),
             tuple(Fraction(beat) for beat in row["bass_beats"]),
         )

@@ -5,7 +5,7 @@ Anything that is not a PipelineError is a bug and keeps its traceback.
 
 
 class PipelineError(Exception):
-    """The input cannot be used. The text is one sentence: what, the value, the limit, what to do."""
+    """The input cannot be used. The text is one sentence: fault, value, limit, what to do."""
 
     exit_code = 1
 

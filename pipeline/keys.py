@@ -110,7 +110,7 @@ def parse_key(text: str) -> KeyName:
     mode = _mode(rest)
     if tonic not in models.read_json("modes/modes.json")["major_signature"] or mode is None:
         raise UsageError(
-            f'"{text}" is not a key: write a tonic and one of {", ".join(MODES)}, like D:mixolydian.'
+            f'"{text}" is not a key: write a tonic and a mode ({", ".join(MODES)}), like D:dorian.'
         )
     return (
         key_name(pitch_class(tonic), mode)

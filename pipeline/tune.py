@@ -371,7 +371,7 @@ TabBar = tuple[TabNote, ...]
 
 @dataclass(frozen=True, slots=True)
 class Chord:
-    """A chord over a bar of the arrangement, as it sounds; `bar` indexes the layer's bars, from 0."""
+    """A chord over a bar, named as it sounds; `bar` indexes the layer's bars, from 0."""
 
     bar: int
     start: Fraction
