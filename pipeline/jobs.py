@@ -1,0 +1,135 @@
+"""One function a command: check the folder, run the stages, save, say what was found.
+
+Progress goes to stderr, what was found to stdout.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+from pipeline import run
+from pipeline.errors import UsageError
+from pipeline.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
+from pipeline.records import to_json
+from pipeline.screen import progress_on_stderr
+from pipeline.summary import ranking_lines, tune_lines
+from pipeline.write.folder import check_folder, edited_by_user, remove_if_empty, save
+
+
+def arrange(
+    source: Path,
+    out: Path | None,
+    replace: bool,
+    known: TuneOptions,
+    wanted: GuitarOptions,
+    layers: LayerOptions,
+    output: OutputOptions,
+) -> None:
+    """The whole job, into a folder."""
+    from pipeline.guitar.player import load_player
+
+    folder = out or run.default_folder(source)
+    keep = _users_own(source, folder)
+    made = check_folder(folder, replace=replace, keep=keep)
+    try:
+        with progress_on_stderr() as progress:
+            done = run.arrange(
+                source,
+                player=load_player(),
+                tune_options=known,
+                guitar_options=wanted,
+                layer_options=layers,
+                output_options=output,
+                progress=progress,
+            )
+            save(done.files, folder, keep=keep)
+    except BaseException:
+        remove_if_empty(made)
+        raise
+    _say(tune_lines(done.tune))
+    _say(ranking_lines(done.ranking))
+    _say_files(folder, done.files)
+
+
+def listen(
+    recording: Path, out: Path | None, replace: bool, known: TuneOptions, *, as_json: bool
+) -> None:
+    """A recording to a written tune."""
+    from pipeline.write.files import tune_files
+
+    if run.is_written_tune(recording):
+        raise UsageError(f"{recording} is a written tune: listen takes a recording.")
+    made = check_folder(out, replace=replace) if out else ()
+    try:
+        with progress_on_stderr() as progress:
+            tune = run.find_tune(recording, known, progress).tune
+            if out:
+                save(tune_files(tune), out)
+    except BaseException:
+        remove_if_empty(made)
+        raise
+    if as_json:
+        print(to_json(tune), end="")
+        return
+    _say(tune_lines(tune))
+    if not out:
+        from pipeline.write.abc import tune_to_abc
+
+        print(f"\n{tune_to_abc(tune)}", end="")
+    else:
+        _say_files(out, tune_files(tune))
+
+
+def tunings(source: Path, known: TuneOptions, wanted: GuitarOptions, *, as_json: bool) -> None:
+    """A tune to ranked tunings and capos."""
+    from pipeline.guitar.player import load_player
+
+    with progress_on_stderr() as progress:
+        tune = run.find_tune(source, known, progress).tune
+        ranking = run.rank(tune, load_player(), wanted, progress)
+    if as_json:
+        print(to_json(ranking), end="")
+        return
+    _say(tune_lines(tune))
+    _say(ranking_lines(ranking, most=10))
+
+
+def tab(
+    source: Path,
+    known: TuneOptions,
+    wanted: GuitarOptions,
+    layers: LayerOptions,
+    layer: str,
+    *,
+    as_json: bool,
+) -> None:
+    """A tune and a setup to tab on the screen."""
+    from pipeline.guitar.player import load_player
+    from pipeline.write.tablature import layer_to_text
+
+    player = load_player()
+    with progress_on_stderr() as progress:
+        tune = run.find_tune(source, known, progress).tune
+        setup = run.find_setups(tune, player, wanted, progress)[0]
+        arrangement = run.arrange_on(tune, setup, player, layers, progress)
+    if as_json:
+        print(to_json(arrangement), end="")
+    else:
+        print(layer_to_text(tune, arrangement, layer), end="")
+
+
+def _users_own(source: Path, folder: Path) -> tuple[str, ...]:
+    """The input itself when it is a file of ours that the user edited in the output folder."""
+    inside = source.exists() and source.resolve().parent == folder.resolve()
+    return (source.name,) if inside and edited_by_user(source) else ()
+
+
+def _say(lines: Iterable[str]) -> None:
+    for line in lines:
+        print(line)
+
+
+def _say_files(folder: Path, files: Mapping[str, bytes]) -> None:
+    first = "report.html" if "report.html" in files else "tune.abc"
+    print(f"{len(files)} files in {folder}; open {folder / first} first")

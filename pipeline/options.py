@@ -1,0 +1,143 @@
+"""What a user may fix instead of the program, read from the words typed on the command line.
+
+Every function takes the text as typed and returns a checked value, or raises UsageError with
+what may be written there.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+from pipeline.errors import UsageError
+from pipeline.keys import parse_key
+from pipeline.tune import LAYER_NAMES, TUNE_TYPES, KeyName, TuneType
+
+EARS = ("own", "swift-f0", "basic-pitch", "pyin")
+
+
+@dataclass(frozen=True, slots=True)
+class TuneOptions:
+    """What the user knows about the tune; None where the program shall find it out."""
+
+    ear: str = "own"
+    tune_type: TuneType | None = None
+    meter: str | None = None
+    key: KeyName | None = None
+    beats_per_minute: float | None = None
+    octave_shift: int | None = None
+    first_bar_s: float | None = None
+    title: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class GuitarOptions:
+    """What the user wants on the guitar; None where the program shall choose."""
+
+    tuning: str | None = None
+    capo: int | None = None
+    sounding_key: KeyName | None = None
+    any_key: bool = False
+    wide: bool = False
+    setups: int = 1
+    weights: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LayerOptions:
+    """How the arrangement shall be."""
+
+    effort: str = "as is"
+    ornaments: bool = False
+    rounds: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class OutputOptions:
+    """What is written besides the fixed files."""
+
+    sheets: bool = True
+    sound: bool = True
+    report: bool = True
+    paper: str = "A4"
+
+
+def tune_type(text: str) -> TuneType:
+    """One of the tune types, however it is capitalised or hyphenated."""
+    plain = text.strip().lower().replace("-", " ").replace("_", " ")
+    found = next((name for name in TUNE_TYPES if name == plain), None)
+    if found is None:
+        raise UsageError(
+            f'"{text}" is no tune type known here: use one of {", ".join(TUNE_TYPES)}.'
+        )
+    return found
+
+
+def meter(text: str) -> str:
+    """A time signature such as 6/8."""
+    if not re.fullmatch(r"(2|3|4|6|9|12)/(2|4|8)", text) or not (
+        Fraction(1, 4) <= Fraction(text) <= Fraction(3, 2)
+    ):
+        raise UsageError(f'"{text}" is not a metre of dance tunes: write it like 6/8, 4/4 or 9/8.')
+    return text
+
+
+def key(text: str) -> KeyName:
+    """A tonic and mode such as D:mixolydian."""
+    return parse_key(text)
+
+
+def ear(text: str) -> str:
+    """Which note tracker listens."""
+    return _one_of(text, EARS, "--ear")
+
+
+def weights(texts: list[str]) -> tuple[tuple[str, float], ...]:
+    """Pairs such as flow=2: what matters more (above 1) or less (below 1) in the ranking."""
+    pairs = []
+    for text in texts:
+        name, _, number = text.partition("=")
+        try:
+            factor = float(number)
+        except ValueError:
+            factor = -1.0
+        if not name or not 0 <= factor <= 10:
+            raise UsageError(f'"{text}" is not a weight: write it like flow=2, from 0 to 10.')
+        pairs.append((name.strip(), factor))
+    return tuple(pairs)
+
+
+def guitar(
+    tuning: str | None,
+    capo: int | None,
+    sound_in: str | None,
+    setups: int,
+    matters: list[str] | None,
+    wide: bool,
+) -> GuitarOptions:
+    """The wishes for the guitar; `sound_in` is a key or "any"."""
+    any_key = sound_in is not None and sound_in.strip().lower() == "any"
+    sounding = None if any_key or sound_in is None else parse_key(sound_in)
+    return GuitarOptions(tuning, capo, sounding, any_key, wide, setups, weights(matters or []))
+
+
+def effort(text: str) -> str:
+    """How hard the arrangement may be."""
+    return _one_of(text.replace("-", " "), ("easier", "as is", "harder"), "--effort")
+
+
+def layer(text: str) -> str:
+    """A layer by name, or the performance of them."""
+    return _one_of(text, (*LAYER_NAMES, "performance"), "--layer")
+
+
+def paper(text: str) -> str:
+    """A paper size."""
+    return _one_of(text.capitalize(), ("A4", "Letter"), "--paper")
+
+
+def _one_of(text: str, allowed: tuple[str, ...], name: str) -> str:
+    if text not in allowed:
+        raise UsageError(f'{name} "{text}" is not known: use one of {", ".join(allowed)}.')
+    return text

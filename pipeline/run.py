@@ -1,0 +1,188 @@
+"""The one place that knows the order: recording -> heard notes -> tune -> setups -> tab -> files.
+
+Each stage is a plain function from one frozen record to the next (pipeline/tune.py); STAGES
+names them for the command line and the documents. Any stage can be run again from a stored or
+hand-edited record: `find_tune` starts from whatever kind of file it is given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+from pipeline.errors import PipelineError, UsageError
+from pipeline.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
+from pipeline.progress import Progress, silent
+from pipeline.tune import Arrangement, Heard, Ranking, Setup, Tune
+
+if TYPE_CHECKING:
+    from pipeline.guitar.player import Player
+    from pipeline.hear.audio import Audio
+    from pipeline.notate.notate import NotateSettings
+
+TUNE_SUFFIXES = (".abc", ".musicxml", ".mxl", ".xml", ".mid", ".midi", ".json")
+
+
+class Stage(NamedTuple):
+    """A stage for the documents: its name, what it does, its function and what comes out."""
+
+    name: str
+    does: str
+    function: str
+    record: str
+
+
+STAGES = (
+    Stage("hear", "recording to notes as performed", "pipeline.hear.listen.hear", "Heard"),
+    Stage("notate", "notes to bars, parts, key", "pipeline.notate.notate.notate", "Tune"),
+    Stage("rank", "tune to tunings and capos", "pipeline.guitar.rank.rank_setups", "Ranking"),
+    Stage("arrange", "setup to layers", "pipeline.arrange.layers.arrange_layers", "Arrangement"),
+    Stage("write", "everything to files", "pipeline.write.files.render", "files"),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A tune and, when it came from a recording that is at hand, the sound of it."""
+
+    tune: Tune
+    audio: Audio | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What one run made."""
+
+    tune: Tune
+    ranking: Ranking
+    arrangements: tuple[Arrangement, ...]
+    files: Mapping[str, bytes]
+
+
+def arrange(
+    source: Path,
+    *,
+    player: Player,
+    tune_options: TuneOptions,
+    guitar_options: GuitarOptions,
+    layer_options: LayerOptions,
+    output_options: OutputOptions,
+    progress: Progress = silent,
+) -> Done:
+    """The whole job: every stage in order. Nothing is written; `files` holds what to write.
+
+    Raises PipelineError when the input cannot be used, UsageError when an option does not fit.
+    """
+    from pipeline.write.files import render
+
+    found = find_tune(source, tune_options, progress)
+    ranking = rank(found.tune, player, guitar_options, progress)
+    setups = choose_setups(found.tune, ranking, player, guitar_options)
+    arrangements = tuple(
+        arrange_on(found.tune, setup, player, layer_options, progress) for setup in setups
+    )
+    files = render(found.tune, ranking, arrangements, found.audio, output_options, player, progress)
+    return Done(found.tune, ranking, arrangements, files)
+
+
+def is_written_tune(source: Path) -> bool:
+    """Whether a file holds a tune as notes, by its suffix; anything else is a recording."""
+    return source.suffix.lower() in TUNE_SUFFIXES
+
+
+def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -> Found:
+    """The tune of a recording or of a tune file, with what the user knows about it applied."""
+    from pipeline.hear.audio import load_audio
+    from pipeline.notate.notate import notate, renotate
+
+    settings = _notate_settings(options)
+    if is_written_tune(source):
+        from pipeline.again import read_again
+
+        tune, audio = read_again(source)
+        return Found(renotate(tune, settings=settings), audio)
+    progress("reading the recording", 0.0)
+    audio = load_audio(source)
+    heard = hear_audio(audio, options, progress)
+    return Found(notate(heard, settings=settings, progress=progress), audio)
+
+
+def hear_audio(audio: Audio, options: TuneOptions, progress: Progress = silent) -> Heard:
+    """The notes of a recording as performed."""
+    from pipeline.hear.listen import HearSettings, hear
+
+    return hear(audio, settings=HearSettings(ear=options.ear), progress=progress)  # type: ignore[arg-type]
+
+
+def rank(
+    tune: Tune, player: Player, options: GuitarOptions, progress: Progress = silent
+) -> Ranking:
+    """Every tuning and capo for a tune, best first."""
+    from pipeline.guitar.rank import RankSettings, rank_setups
+
+    settings = RankSettings()
+    return rank_setups(tune, player=player, settings=settings, progress=progress)
+
+
+def find_setups(
+    tune: Tune, player: Player, options: GuitarOptions, progress: Progress = silent
+) -> tuple[Setup, ...]:
+    """The setups to arrange for, without a ranking where the user named the tuning."""
+    named = options.tuning is not None
+    ranking = Ranking(0, ()) if named else rank(tune, player, options, progress)
+    return choose_setups(tune, ranking, player, options)
+
+
+def choose_setups(
+    tune: Tune, ranking: Ranking, player: Player, options: GuitarOptions
+) -> tuple[Setup, ...]:
+    """The setups to arrange for: the user's own choice, or the best of the ranking."""
+    from pipeline.guitar.setups import make_setup
+
+    if options.tuning is not None:
+        capo = options.capo or 0
+        return (make_setup(tune, tuning=options.tuning, capo=capo, transpose=None, player=player),)
+    fitting = [s for s in ranking.setups if options.capo is None or s.capo == options.capo]
+    if not fitting:
+        raise PipelineError(
+            "no tuning known here has the whole tune under the fingers"
+            + (f" with the capo at {options.capo}" if options.capo is not None else "")
+            + ": try another octave with --octave or another key with --sound-in."
+        )
+    return tuple(setup.setup for setup in fitting[: options.setups])
+
+
+def arrange_on(
+    tune: Tune,
+    setup: Setup,
+    player: Player,
+    options: LayerOptions,
+    progress: Progress = silent,
+) -> Arrangement:
+    """The layers of a tune on one setup."""
+    from pipeline.arrange.layers import ArrangeSettings, arrange_layers
+
+    return arrange_layers(tune, setup, player=player, settings=ArrangeSettings(), progress=progress)
+
+
+def _notate_settings(options: TuneOptions) -> NotateSettings:
+    from pipeline.notate.notate import NotateSettings
+
+    return NotateSettings(
+        tune_type=options.tune_type,
+        meter=options.meter,
+        key=options.key,
+        beats_per_minute=options.beats_per_minute,
+        octave_shift=options.octave_shift,
+        first_bar_s=options.first_bar_s,
+        title=options.title,
+    )
+
+
+def default_folder(source: Path) -> Path:
+    """The folder beside an input that is named after it; another name where that is the input."""
+    if not source.suffix:
+        raise UsageError(f"{source} has no ending to its name: say where to write with --out.")
+    return source.with_suffix("")

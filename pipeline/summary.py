@@ -1,0 +1,81 @@
+"""What the command line says at the end, in a guitarist's words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pipeline.tune import RankedSetup, Ranking, Setup, Tune
+
+TIMES = {1: "once", 2: "twice", 3: "three times"}
+
+
+def describe_tune(tune: Tune) -> str:
+    """One line: "Jig in D mixolydian, 2 parts of 8 bars (AABB), played twice at 112"."""
+    words = (
+        f"{tune.tune_type.capitalize()} in {tune.tonic} {tune.mode}, {_parts(tune)} ({tune.form})"
+    )
+    if not tune.heard:
+        return f"{words}, written for {tune.beats_per_minute:.0f} beats a minute"
+    played = TIMES.get(tune.rounds, f"{tune.rounds} times")
+    return f"{words}, played {played} at {tune.beats_per_minute:.0f}"
+
+
+def describe_setup(setup: Setup | RankedSetup) -> str:
+    """A few words: "DADGAD, capo 5 (sounds in G, D shapes)"."""
+    capo = f"capo {setup.capo}" if setup.capo else "no capo"
+    sounds, shapes = setup.sounds_in, setup.shapes_in
+    keys = f"sounds in {sounds.tonic} {sounds.mode}"
+    if setup.capo:
+        keys += f", {shapes.tonic} shapes"
+    return f"{setup.tuning}, {capo} ({keys})"
+
+
+def tune_lines(tune: Tune) -> Iterator[str]:
+    """The tune, second choices where they are close, and the bars to check by ear."""
+    yield describe_tune(tune)
+    yield from _second_choices(tune)
+    yield from (f"  {remark}" for remark in tune.remarks)
+    yield from (f"  Warning: {warning}" for warning in tune.warnings)
+    yield from (
+        f"  Left out {clock(piece.start_s)}-{clock(piece.end_s)}: {piece.why}"
+        for piece in tune.left_out
+    )
+    if tune.doubts:
+        yield f"Check by ear ({len(tune.doubts)} of {len(tune.bars_heard)} bars played):"
+        yield from (f"  bar {d.bar} at {clock(d.start_s)}: {d.why}" for d in tune.doubts[:5])
+    if len(tune.doubts) > 5:
+        yield f"  and {len(tune.doubts) - 5} more, listed in tune.json and report.html"
+
+
+def ranking_lines(ranking: Ranking, *, most: int = 5) -> Iterator[str]:
+    """The best setups with their reasons and cautions, then why the usual ones came lower."""
+    if not ranking.setups:
+        return
+    yield f"Sits best in {describe_setup(ranking.setups[0])}"
+    for setup in ranking.setups[:most]:
+        yield f"{setup.rank:3}. {describe_setup(setup)}   score {setup.score:.2f}"
+        yield from (f"       + {reason}" for reason in setup.reasons[: 3 if setup.rank == 1 else 1])
+        yield from (f"       ! {caution}" for caution in setup.cautions)
+    yield from (f"     - {reason}" for reason in ranking.lower)
+
+
+def clock(seconds: float) -> str:
+    """Minutes and seconds, "1:07"."""
+    return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
+
+
+def _parts(tune: Tune) -> str:
+    sizes = {
+        len(part.bars) + len(part.endings[0].bars if part.endings else ()) for part in tune.parts
+    }
+    count = f"{len(tune.parts)} part{'s' if len(tune.parts) != 1 else ''}"
+    return f"{count} of {sizes.pop()} bars" if len(sizes) == 1 else count
+
+
+def _second_choices(tune: Tune) -> Iterator[str]:
+    types = [c for c in tune.candidates.tune_type if c.value != tune.tune_type]
+    if types and types[0].probability >= 0.1 and "type" not in tune.overridden:
+        yield f"  might be a {types[0].value} instead ({types[0].probability:.0%}): --type"
+    keys = [c for c in tune.candidates.key if (c.tonic, c.mode) != (tune.tonic, tune.mode)]
+    if keys and keys[0].probability >= 0.1 and "key" not in tune.overridden:
+        yield f"  might be in {keys[0].tonic} {keys[0].mode} ({keys[0].probability:.0%}): --key"
