@@ -1,0 +1,71 @@
+"""Records survive JSON, and nonsense in a hand-edited file is named."""
+
+from dataclasses import replace
+from fractions import Fraction as F
+
+import pytest
+
+from pipeline.errors import PipelineError
+from pipeline.records import from_json, to_json
+from pipeline.tune import Ending, NoteEvent, Part, ScoreNote, Source, Tune
+
+
+def _note(midi, start, length):
+    return ScoreNote(midi, F(start), F(length))
+
+
+def _tune() -> Tune:
+    """A jig of one bar and a half: pick-up, a bar, first and second ending."""
+    bar = (_note(66, "0", "3/8"), _note(69, "3/8", "3/8"))
+    endings = (Ending((1,), ((_note(62, "0", "5/8"),),)), Ending((2,), ((_note(62, "0", "3/4"),),)))
+    part = Part("A", 2, (_note(57, "5/8", "1/8"),), (bar, bar), endings)
+    return Tune(
+        Source("hum.ogg", "0" * 64, 4.5), "jig", "6/8", F(3, 8), 112.0, "D", "mixolydian", 1,
+        (part,), "AA", heard=(NoteEvent(0.5, 0.8, 66.02, 0.93),),
+    )  # fmt: skip
+
+
+def test_a_tune_comes_back_as_it_was():
+    assert from_json(to_json(_tune()), Tune) == _tune()
+
+
+def test_the_same_record_gives_the_same_text():
+    assert to_json(_tune()) == to_json(from_json(to_json(_tune()), Tune))
+
+
+def test_format_and_version_stand_first():
+    assert to_json(_tune()).startswith('{\n "format": "liltwright-tune",\n "version": 1')
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [('"jig"', '"jug"', r"'jug' - at `\$\.tune_type`"),
+     ('"5/8"', '"5/x"', r"Invalid literal for Fraction: '5/x'"),
+     ('"parts"', '"pieces"', "missing required field `parts`"),
+     ('"version": 1', '"version": 7', "Invalid enum value 7")],
+)  # fmt: skip
+def test_a_fault_of_the_hand_is_named_with_its_place(old, new, says):
+    with pytest.raises(PipelineError, match=rf"mine\.json is not a tune .*{says}"):
+        from_json(to_json(_tune()).replace(old, new, 1), Tune, name="mine.json")
+
+
+def test_a_note_cannot_end_before_it_begins():
+    with pytest.raises(ValueError, match="not after its onset"):
+        NoteEvent(1.0, 1.0, 60.0)
+
+
+def test_written_bars_count_like_a_tune_book():
+    kinds = [(bar.kind, bar.number, bar.length) for bar in _tune().written_bars()]
+    assert kinds == [
+        ("pickup", 0, F(1, 8)), ("bar", 1, F(3, 4)), ("bar", 2, F(3, 4)),
+        ("ending", 3, F(3, 4)), ("ending", 3, F(3, 4)),
+    ]  # fmt: skip
+
+
+def test_one_round_takes_the_repeat_with_its_own_ending():
+    assert _tune().performed_order() == (0, 1, 2, 3, 0, 1, 2, 4)
+
+
+def test_crooked_bars_keep_their_own_length():
+    part = replace(_tune().parts[0], bar_lengths=(F(3, 4), F(9, 8)))
+    assert replace(_tune(), parts=(part,)).written_bars()[2].length == F(9, 8)
