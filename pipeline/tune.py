@@ -127,6 +127,8 @@ class Ending:
 
     times: tuple[int, ...]
     bars: tuple[Bar, ...]
+    bar_lengths: tuple[Fraction, ...] = ()
+    """As in Part.bar_lengths."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,8 +278,9 @@ def _written_bars(tune: Tune) -> Iterator[WrittenBar]:
             number += 1
         after = number
         for which, ending in enumerate(part.endings):
-            for offset, notes in enumerate(ending.bars):
-                yield WrittenBar(index, "ending", notes, full, which, number + offset)
+            lengths = ending.bar_lengths or (full,) * len(ending.bars)
+            for offset, (notes, length) in enumerate(zip(ending.bars, lengths, strict=True)):
+                yield WrittenBar(index, "ending", notes, length, which, number + offset)
                 after = max(after, number + offset + 1)
         number = after
 

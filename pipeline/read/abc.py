@@ -1,0 +1,229 @@
+"""ABC notation -> Tune.
+
+Task     read a tune, or every tune of a book, from ABC text
+In       text; the name of the file it came from
+Out      Tune (one), or AbcBook (tunes, and what could not be read)
+Method   fields and music code are told apart line by line; abc_music.py reads the music code,
+         folding.py finds the parts. The type comes from R:, else from the title, else from the
+         metre. Only the first voice is read, and only the top note of a chord.
+References  ABC notation standard 2.1 (abcnotation.com/wiki/abc:standard:v2.1), sections 2 to 4.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from pipeline.errors import PipelineError
+from pipeline.read.abc_fields import (
+    AbcKey,
+    default_length,
+    parse_key_field,
+    parse_length,
+    parse_meter,
+    parse_tempo,
+    plain_text,
+)
+from pipeline.read.abc_music import MusicReader
+from pipeline.read.folding import fold
+from pipeline.read.kinds import beat_of, type_named, type_of_meter, usual_tempo
+from pipeline.tune import Candidates, KeyCandidate, Source, Tune, TuneType, TypeCandidate
+
+_FIELD = re.compile(r"([A-Za-z]):(?![|:\]])\s*(.*)")
+_NOT_MUSIC = re.compile(r"[^\sA-Ga-gzxyZX\d|:\[\](){}<>/,'^_=~.\-\"!HLMOPSTuv`\\&]")
+_TUNE_START = re.compile(r"^X:\s*(\d*)", re.MULTILINE)
+_COMMENT = re.compile(r'((?:[^%"\\]|\\.|"[^"]*"|")*)%')
+
+
+@dataclass(frozen=True, slots=True)
+class AbcBook:
+    """The tunes of a book, and a sentence for each that could not be read."""
+
+    tunes: tuple[Tune, ...]
+    faults: tuple[str, ...] = ()
+
+    def __iter__(self) -> Iterator[Tune]:
+        """The tunes in the order of the book."""
+        return iter(self.tunes)
+
+    def __len__(self) -> int:
+        """How many tunes could be read."""
+        return len(self.tunes)
+
+
+@dataclass(slots=True)
+class _Header:
+    titles: list[str] = field(default_factory=list)
+    values: dict[str, str] = field(default_factory=dict)
+    key: AbcKey | None = None
+
+
+def read_abc(text: str, *, name: str, tune_number: int | None = None) -> Tune:
+    """Read one tune: the one numbered X:`tune_number`, or the first.
+
+    Raises PipelineError when there is no such tune, no key or no note.
+    """
+    source = _source(text, name)
+    pieces = _tunes(text)
+    if not pieces:
+        raise PipelineError(f"{name} holds no ABC tune: a tune needs an X: line and a K: line.")
+    if tune_number is None:
+        return _read_tune(pieces[0], source)
+    for piece in pieces:
+        if _number(piece) == tune_number:
+            return _read_tune(piece, source)
+    known = ", ".join(str(_number(piece)) for piece in pieces[:12])
+    raise PipelineError(f"{name} holds no tune X:{tune_number}; it holds {known}.")
+
+
+def read_abc_book(text: str, *, name: str = "the book") -> AbcBook:
+    """Read every tune of a book; a tune that cannot be read is skipped and said in `faults`."""
+    source = _source(text, name)
+    tunes, faults = [], []
+    for piece in _tunes(text):
+        try:
+            tunes.append(_read_tune(piece, source))
+        except PipelineError as fault:
+            faults.append(str(fault))
+    return AbcBook(tuple(tunes), tuple(faults))
+
+
+def _source(text: str, name: str) -> Source:
+    return Source(name, hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest())
+
+
+def _tunes(text: str) -> list[str]:
+    """Cut a book before each X: line; a text without one counts as one tune if it has a K:."""
+    starts = [found.start() for found in _TUNE_START.finditer(text)]
+    if not starts:
+        return [text] if re.search(r"^K:", text, re.MULTILINE) else []
+    return [text[a:b] for a, b in zip(starts, [*starts[1:], len(text)], strict=True)]
+
+
+def _number(piece: str) -> int:
+    found = _TUNE_START.search(piece)
+    return int(found.group(1)) if found and found.group(1) else 0
+
+
+def _read_tune(piece: str, source: Source) -> Tune:
+    lines = piece.splitlines()
+    header, body_start = _read_header(lines)
+    title = header.titles[0] if header.titles else ""
+    which = f'{source.file}, tune "{title}"' if title else f"{source.file}, tune {_number(piece)}"
+    if header.key is None:
+        raise PipelineError(f"{which} has no K: line, which must end the header.")
+    warnings: list[str] = [header.key.fault] if header.key.fault else []
+    meter = parse_meter(header.values.get("M", "4/4"))
+    if meter is None:
+        warnings.append(f'The metre "{header.values["M"]}" is treated as 4/4.')
+        meter = "4/4"
+    unit = default_length(meter)
+    if "L" in header.values:
+        unit = parse_length(header.values["L"], unit)
+    reader = MusicReader(header.key, meter, unit)
+    _read_body(lines[body_start:], reader, warnings)
+    try:
+        folded = fold(reader.bars(), meter)
+    except ValueError as fault:
+        raise PipelineError(f"{which} cannot be read: {fault}.") from fault
+    if not folded.parts:
+        raise PipelineError(f"{which} has no notes after its K: line.")
+    pitches = [n.midi for part in folded.parts for bar in (part.pickup, *part.bars) for n in bar]
+    if pitches and not 0 <= min(pitches) <= max(pitches) <= 127:
+        raise PipelineError(f"{which} has notes outside the range of MIDI (0 to 127).")
+    tune_type, sure, remarks = _kind(header, title, meter)
+    beat = beat_of(tune_type, meter)
+    return Tune(
+        source=source,
+        tune_type=tune_type,
+        meter=meter,
+        beat=beat,
+        beats_per_minute=_tempo(header.values.get("Q", ""), unit, tune_type, beat),
+        tonic=header.key.tonic,
+        mode=header.key.mode,
+        signature=header.key.signature,
+        parts=folded.parts,
+        form=folded.form,
+        title=title,
+        candidates=Candidates(
+            (TypeCandidate(tune_type, 1.0),) if sure else (),
+            (KeyCandidate(header.key.tonic, header.key.mode, 1.0),)
+            if header.key.states_key
+            else (),
+        ),
+        warnings=(*warnings, *reader.warnings),
+        remarks=remarks,
+        chords_typed=folded.chords,
+    )
+
+
+def _read_header(lines: list[str]) -> tuple[_Header, int]:
+    """The header's fields and the number of the first line after K:."""
+    header = _Header()
+    for index, line in enumerate(lines):
+        found = _FIELD.match(line)
+        if not found:
+            continue
+        letter, value = found.group(1), _uncommented(found.group(2)).strip()
+        if letter == "T":
+            header.titles.append(plain_text(value))
+        elif letter == "K":
+            header.key = parse_key_field(value)
+            return header, index + 1
+        elif value:
+            header.values.setdefault(letter, value)
+    return header, len(lines)
+
+
+def _read_body(lines: list[str], reader: MusicReader, warnings: list[str]) -> None:
+    ended = False
+    for raw in lines:
+        if not raw.strip():
+            ended = True
+            continue
+        if raw.startswith("%"):
+            continue
+        line = _uncommented(raw)
+        found = _FIELD.match(line)
+        if ended:
+            # By the standard an empty line ends the tune; a hand-edited tune that goes on is read.
+            if found or "|" not in line or len(_NOT_MUSIC.findall(line)) > 2:
+                continue
+            warnings.append("Music after an empty line is read as part of the tune.")
+            ended = False
+        if found:
+            if found.group(1) not in "wWsN":
+                reader.field(found.group(1), found.group(2).strip())
+        else:
+            reader.line(line)
+
+
+def _uncommented(line: str) -> str:
+    if "%" not in line:
+        return line
+    found = _COMMENT.match(line)
+    return found.group(1) if found else line
+
+
+def _kind(header: _Header, title: str, meter: str) -> tuple[TuneType, bool, tuple[str, ...]]:
+    """Tune type, whether the file names it, and what to tell the user if not."""
+    for text in (header.values.get("R", ""), *header.titles):
+        named = type_named(text)
+        if named:
+            return named, True, ()
+    guess = type_of_meter(meter)
+    return (
+        guess,
+        False,
+        (f"The file does not say what kind of tune this is; {meter} suggests {guess}.",),
+    )
+
+
+def _tempo(value: str, unit: Fraction, tune_type: TuneType, beat: Fraction) -> float:
+    per_minute = parse_tempo(value, unit)
+    if per_minute is None:
+        return usual_tempo(tune_type, beat)
+    return round(float(per_minute / beat), 2)

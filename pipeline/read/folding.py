@@ -1,0 +1,293 @@
+"""Bars as they stand on the page -> the parts of a tune.
+
+Task     find the parts, their repeats, endings and pick-ups
+In       ReadBars in the order of the page; the metre
+Out      parts, form ("AABB") and chord symbols by written bar
+Method   A part begins at a start-repeat sign or after a double bar or end-repeat sign; an
+         end-repeat without a start goes back to the latest of these. An incomplete first bar is a
+         pick-up. Half bars around a sign inside a bar are put together again, and bars without
+         their bar line are cut. A part played twice in a row is written once with a repeat.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+
+from pipeline.read.bars import ReadBar
+from pipeline.tune import Bar, Ending, Part, TypedChord
+
+NAMES = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+@dataclass(frozen=True, slots=True)
+class Folded:
+    """The form of a tune."""
+
+    parts: tuple[Part, ...]
+    form: str
+    chords: tuple[TypedChord, ...]
+
+
+@dataclass(slots=True)
+class _Section:
+    body: list[ReadBar] = field(default_factory=list)
+    endings: list[tuple[tuple[int, ...], list[ReadBar]]] = field(default_factory=list)
+    repeats: int = 1
+
+
+def fold(bars: Sequence[ReadBar], meter: str) -> Folded:
+    """Fold bars into parts. An empty sequence gives no parts."""
+    full = Fraction(meter)
+    named: list[tuple[Part, list[tuple[int, Fraction, str]]]] = []
+    sections = _lone_pickups(_sections(bars), full)
+    for section in sections:
+        _mend(section, full)
+        part, chords = _part(section, full)
+        if not any(part.bars) and not any(any(ending.bars) for ending in part.endings):
+            continue
+        name = next((p.name for p, _ in named if _same(p, part)), "")
+        if named and named[-1][0].name == name and not part.endings and len(part.bars) > 2:
+            before, old_chords = named[-1]
+            named[-1] = (replace(before, repeats=before.repeats + part.repeats), old_chords)
+            continue
+        new = NAMES[min(len({p.name for p, _ in named}), len(NAMES) - 1)]
+        named.append((replace(part, name=name or new), chords))
+    form = "".join(part.name * part.repeats for part, _ in named)
+    return Folded(tuple(part for part, _ in named), form, _typed(named))
+
+
+def _same(one: Part, other: Part) -> bool:
+    return (one.pickup, one.bars, one.endings) == (other.pickup, other.bars, other.endings)
+
+
+# ---------------------------------------------------------------- sections
+
+
+def _sections(bars: Sequence[ReadBar]) -> list[_Section]:
+    """Cut the page into parts, and hand a lone pick-up before a repeat sign to its part."""
+    sections = [_Section()]
+    in_repeat = False  # after a start-repeat sign a double bar does not end the part
+    for index, bar in enumerate(bars):
+        if bar.opens:
+            in_repeat = True
+            sections.append(_Section())
+        section = sections[-1]
+        if bar.ending and section.body:
+            section.endings.append((bar.ending, []))
+            section.repeats = max(section.repeats, *bar.ending)
+        elif section.endings and _overruns(section, bars[index:]):
+            section = _Section()
+            sections.append(section)
+        (section.endings[-1][1] if section.endings else section.body).append(bar)
+        if bar.times > 1:
+            section.repeats = max(section.repeats, bar.times)
+            in_repeat = False
+            if not (section.endings and index + 1 < len(bars) and bars[index + 1].ending):
+                sections.append(_Section())
+        elif bar.closes and not (in_repeat and _repeat_ahead(bars, index)):
+            in_repeat = False
+            sections.append(_Section())
+    return [section for section in sections if section.body]
+
+
+def _overruns(section: _Section, ahead: Sequence[ReadBar]) -> bool:
+    """Whether the next part begins here although no sign closes the last ending.
+
+    `ahead` is what has not been read. A last ending may be a little longer than the one before;
+    one that would go on for four bars more has the next part in it.
+    """
+    if len(section.endings) < 2 or max(section.endings[-1][0], default=0) != section.repeats:
+        return False
+    length, before = len(section.endings[-1][1]), len(section.endings[-2][1])
+    to_come = 0
+    for bar in ahead:
+        if bar.opens:
+            break
+        to_come += 1
+        if bar.closes:
+            break
+    return length >= before and length + to_come >= before + 4
+
+
+def _repeat_ahead(bars: Sequence[ReadBar], index: int) -> bool:
+    for bar in bars[index + 1 :]:
+        if bar.opens:
+            return False
+        if bar.times > 1 or bar.ending:
+            return True
+    return False
+
+
+def _lone_pickups(sections: list[_Section], full: Fraction) -> list[_Section]:
+    """Give a short bar that stands alone before a repeat sign to the part after it."""
+    done: list[_Section] = []
+    for section in sections:
+        alone = done[-1].body[0] if done and len(done[-1].body) == 1 else None
+        if (
+            alone is None
+            or done[-1].endings
+            or done[-1].repeats > 1
+            or alone.length >= full
+            or section.body[0].length != full
+        ):
+            done.append(section)
+            continue
+        done[-1:] = _with_pickup(alone, section, full)
+    return done
+
+
+def _with_pickup(pickup: ReadBar, section: _Section, full: Fraction) -> list[_Section]:
+    section.body.insert(0, replace(pickup, opens=True))
+    if section.repeats == 1:
+        return [section]
+    closing = [bars for _, bars in section.endings] or [section.body]
+    if all(_leads_back(bars[-1], pickup, full) for bars in closing):
+        for bars in closing:
+            bars[-1] = _shortened(bars[-1], full - pickup.length)
+        return [section]
+    return _written_out(section)
+
+
+def _leads_back(last: ReadBar, pickup: ReadBar, full: Fraction) -> bool:
+    """Whether the end of a last bar says the same as the pick-up, or nothing, or is not there."""
+    rest = full - pickup.length
+    if last.length <= rest:
+        return True
+    tail = tuple(note for note in last.notes if note.start + note.length > rest)
+    same = tuple(replace(note, start=note.start + rest) for note in pickup.notes)
+    return last.length == full and tail in ((), same)
+
+
+def _shortened(bar: ReadBar, length: Fraction) -> ReadBar:
+    if bar.length <= length:
+        return bar
+    return replace(
+        bar,
+        notes=tuple(note for note in bar.notes if note.start < length),
+        length=length,
+        chords=tuple(chord for chord in bar.chords if chord[0] < length),
+    )
+
+
+def _written_out(section: _Section) -> list[_Section]:
+    """A part whose pick-up is played the first time only, as one section for each time."""
+    out = []
+    for time in range(1, section.repeats + 1):
+        ending = next((bars for times, bars in section.endings if time in times), [])
+        body = section.body if time == 1 else section.body[1:]
+        out.append(_Section([*body, *ending]))
+    return out
+
+
+# ---------------------------------------------------------------- bars of a section
+
+
+def _mend(section: _Section, full: Fraction) -> None:
+    section.body = _halves_joined(_cut_all(section.body, full), full)
+    section.endings = [(times, _cut_all(bars, full)) for times, bars in section.endings]
+    section.endings = [(times, bars) for times, bars in section.endings if bars]
+    if not section.endings or len(section.body) < 2:
+        return
+    last = section.body[-1]
+    firsts = [bars[0] for _, bars in section.endings]
+    if last.length < full == last.length + firsts[0].length and all(
+        last.length + first.length <= full for first in firsts
+    ):
+        section.body.pop()
+        for _, bars in section.endings:
+            bars[0] = last.joined(bars[0])
+
+
+def _cut_all(bars: Iterable[ReadBar], full: Fraction) -> list[ReadBar]:
+    """Bars with a bar line put in where a whole number of bars stand without one."""
+    return [piece for bar in bars for piece in _cut(bar, full)]
+
+
+def _cut(bar: ReadBar, full: Fraction) -> list[ReadBar]:
+    count = bar.length / full
+    if count < 2 or count.denominator != 1:
+        return [bar]
+    pieces = []
+    for index in range(int(count)):
+        low, high = index * full, (index + 1) * full
+        inside = ReadBar(
+            notes=tuple(note for note in bar.notes if low <= note.start < high),
+            length=full,
+            chords=tuple(chord for chord in bar.chords if low <= chord[0] < high),
+        ).moved(-low)
+        pieces.append(inside)
+    pieces[-1] = replace(pieces[-1], closes=bar.closes, times=bar.times)
+    return pieces
+
+
+def _halves_joined(bars: list[ReadBar], full: Fraction) -> list[ReadBar]:
+    """Bars with two neighbours that fill one bar together made one, the outermost left alone."""
+    joined = bars[:1]
+    for index, bar in enumerate(bars[1:], 1):
+        before = joined[-1]
+        inner = len(joined) > 1 and index < len(bars) - 1
+        if inner and before.length < full and before.length + bar.length == full:
+            joined[-1] = before.joined(bar)
+        else:
+            joined.append(bar)
+    return joined
+
+
+def _part(section: _Section, full: Fraction) -> tuple[Part, list[tuple[int, Fraction, str]]]:
+    """The part, and its chords by written bar of the part."""
+    body = list(section.body)
+    pickup: Bar = ()
+    shown: list[ReadBar] = []
+    if _is_pickup(section, full):
+        first = body.pop(0)
+        first = first.moved(full - first.length)
+        pickup = first.notes
+        if pickup:
+            shown.append(first)
+    endings = []
+    for times, bars in section.endings:
+        endings.append(Ending(times, tuple(bar.notes for bar in bars), _lengths(bars, full, True)))
+    shown += body + [bar for _, bars in section.endings for bar in bars]
+    chords = [(i, start, symbol) for i, bar in enumerate(shown) for start, symbol in bar.chords]
+    part = Part(
+        name="",
+        repeats=section.repeats,
+        pickup=pickup,
+        bars=tuple(bar.notes for bar in body),
+        endings=tuple(endings),
+        bar_lengths=_lengths(body, full, not section.endings),
+    )
+    return part, chords
+
+
+def _is_pickup(section: _Section, full: Fraction) -> bool:
+    first, others = section.body[0], len(section.body) - 1
+    if not others:
+        return False
+    others += len(section.endings[0][1]) if section.endings else 0
+    if first.length < full:
+        return first.length <= full / 2 or others % 4 != 3
+    written_out = bool(first.notes) and first.notes[0].start >= full / 2
+    return first.length == full and written_out and others % 4 == 0
+
+
+def _lengths(bars: Sequence[ReadBar], full: Fraction, closing: bool) -> tuple[Fraction, ...]:
+    """Lengths of the bars if any is irregular; a short closing bar counts as a full one."""
+    lengths = [bar.length for bar in bars]
+    if closing and lengths and lengths[-1] < full:
+        lengths[-1] = full
+    return tuple(lengths) if any(length != full for length in lengths) else ()
+
+
+def _typed(
+    named: Sequence[tuple[Part, list[tuple[int, Fraction, str]]]],
+) -> tuple[TypedChord, ...]:
+    first = 0
+    typed = []
+    for part, chords in named:
+        typed += [TypedChord(first + index, start, symbol) for index, start, symbol in chords]
+        count = len(part.bars) + sum(len(ending.bars) for ending in part.endings)
+        first += count + bool(part.pickup)
+    return tuple(typed)

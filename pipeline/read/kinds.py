@@ -1,0 +1,45 @@
+"""Tune type, beat and tempo of a written tune that does not state them outright."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+import models
+from pipeline.dances import dances
+from pipeline.tune import TuneType
+
+_BY_METER: dict[str, TuneType] = {
+    "4/4": "reel", "2/2": "reel", "6/8": "jig", "9/8": "slip jig", "12/8": "slide",
+    "2/4": "polka", "3/4": "waltz",
+}  # fmt: skip
+
+
+def type_named(text: str) -> TuneType | None:
+    """The tune type that a rhythm field or a title names, if any."""
+    words = f" {re.sub(r'[^a-z]+', ' ', text.lower())} "
+    for word, kind in models.read_json("dances/words.json").items():
+        if f" {word} " in words or f" {word}s " in words:
+            return kind
+    return None
+
+
+def type_of_meter(meter: str) -> TuneType:
+    """The commonest tune type in a metre; an air where no dance has it."""
+    return _BY_METER.get(meter, "air")
+
+
+def beat_of(tune_type: TuneType, meter: str) -> Fraction:
+    """The unit that a foot taps, as a fraction of a whole note, fitted to the metre."""
+    upper, _, lower = meter.partition("/")
+    if int(upper) > 3 and int(upper) % 3 == 0 and int(lower) >= 8:
+        return Fraction(3, int(lower))
+    beat = dances()[tune_type].beat
+    return beat if (Fraction(meter) / beat).denominator == 1 else Fraction(1, int(lower))
+
+
+def usual_tempo(tune_type: TuneType, beat: Fraction) -> float:
+    """Beats per minute in the middle of what is usual for the type."""
+    dance = dances()[tune_type]
+    slow, fast = dance.usual_bpm
+    return round(float((slow + fast) / 2 * (dance.beat / beat)), 1)
