@@ -1,0 +1,30 @@
+"""The ears: our own network and, one option away, general trackers.
+
+Task   : Audio -> RawNotes by the ear that the settings name.
+Method : every ear ends in the same record, so that what follows does not know which one listened.
+"""
+
+from __future__ import annotations
+
+from pipeline.hear.audio import Audio
+from pipeline.hear.events import Events
+from pipeline.hear.f0 import pyin_track, swift_track
+from pipeline.hear.raw import RawNote
+from pipeline.hear.segment import segment
+from pipeline.hear.settings import HearSettings
+from pipeline.progress import Progress, silent
+
+
+def raw_notes(
+    audio: Audio,
+    events: Events,
+    *,
+    settings: HearSettings = HearSettings(),
+    progress: Progress = silent,
+) -> list[RawNote]:
+    """Notes in order of onset, not overlapping, pitch on A4 = 440 Hz."""
+    if settings.ear == "pyin":
+        track = pyin_track(audio.samples, audio.sample_rate, progress=progress)
+        return segment(track, events)
+    track = swift_track(audio.samples, audio.sample_rate, progress=progress)
+    return segment(track, events)
