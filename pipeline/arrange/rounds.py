@@ -1,0 +1,165 @@
+"""Rounds: the plan of a performance, and the performance written out bar for bar.
+
+Task: turn "melody drone moving-bass" into rounds and play the tune through them.
+In:   plan text; a Tune with its Arrangement.
+Out:  Round records; a tuple of PerformedBar, in playing order.
+Method: each round takes the bars of its layer in Tune.performed_order(). The last round ends on
+    a chord of the setup that rings for one bar, in a bar of its own.
+References: dynamics by their usual Italian letters, as in MusicXML 4.0 (p, mp, mf, f).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import product
+from typing import Literal, get_args
+
+from pipeline import keys
+from pipeline.errors import UsageError
+from pipeline.guitar.fretboard import Place, open_midi
+from pipeline.guitar.hand import Grip, Hand, grips
+from pipeline.tune import (
+    LAYER_NAMES,
+    Arrangement,
+    Dynamic,
+    LayerName,
+    Round,
+    Setup,
+    TabBar,
+    TabNote,
+    Tune,
+)
+
+DYNAMICS: tuple[Dynamic, ...] = get_args(Dynamic)
+GROWING: tuple[Dynamic, ...] = ("mp", "mf", "f")
+MAX_ROUNDS = 12
+CLOSING_FRETS = 3
+"""The closing chord stays this close to the nut or capo, where every hand can hold it."""
+UPPER_PLUCKS: dict[int, Literal["i", "m", "a"]] = {3: "i", 2: "m", 1: "a"}
+
+
+@dataclass(frozen=True, slots=True)
+class PerformedBar:
+    """One bar of a performance as it is played."""
+
+    round: int
+    """Counts from 1."""
+    layer: LayerName
+    dynamic: Dynamic
+    written: int
+    """Index into Tune.written_bars(); -1 for the closing chord."""
+    length: Fraction
+    """How long the bar lasts, as a fraction of a whole note."""
+    notes: TabBar
+
+
+def parse_plan(text: str) -> tuple[Round, ...]:
+    """Read a plan: layer names in order, each with a dynamic if wished, "melody:p drone".
+
+    Without dynamics the rounds grow from mp to f. Raises UsageError.
+    """
+    words = text.replace(",", " ").split()
+    if not 0 < len(words) <= MAX_ROUNDS:
+        raise UsageError(
+            f'"{text}" plans {len(words)} rounds; name 1 to {MAX_ROUNDS} layers, '
+            "like: melody drone moving-bass."
+        )
+    return tuple(_round(word, place, len(words)) for place, word in enumerate(words))
+
+
+def plan_text(rounds: tuple[Round, ...]) -> str:
+    """The plan as one line that parse_plan reads."""
+    return " ".join(f"{one.layer}:{one.dynamic}" for one in rounds)
+
+
+def _round(word: str, place: int, count: int) -> Round:
+    name, _, dynamic = word.partition(":")
+    layer = next((known for known in LAYER_NAMES if known == name), None)
+    if layer is None:
+        raise UsageError(f'"{name}" is not a layer; the layers are {", ".join(LAYER_NAMES)}.')
+    loud = next((known for known in DYNAMICS if known == dynamic), None)
+    if dynamic and loud is None:
+        raise UsageError(f'"{dynamic}" is not a dynamic; write one of {", ".join(DYNAMICS)}.')
+    grown = GROWING[min(place * len(GROWING) // count, 2)] if count > 1 else "mf"
+    return Round(layer, loud or grown)
+
+
+def performance(tune: Tune, arrangement: Arrangement) -> tuple[PerformedBar, ...]:
+    """The arrangement's rounds written out, with the closing chord as the last bar.
+
+    Raises UsageError when the plan names a layer that the arrangement does not have.
+    """
+    written = tune.written_bars()
+    played: list[PerformedBar] = []
+    for number, one in enumerate(arrangement.rounds, start=1):
+        try:
+            layer = arrangement.layer(one.layer)
+        except KeyError:
+            have = ", ".join(layer.name for layer in arrangement.layers)
+            raise UsageError(
+                f'The plan asks for "{one.layer}", but this arrangement has only {have}.'
+            ) from None
+        played += [
+            PerformedBar(number, one.layer, one.dynamic, bar, written[bar].length, layer.bars[bar])
+            for bar in tune.performed_order()
+        ]
+    if played:
+        last = played[-1]
+        chord = closing_chord(tune, arrangement)
+        played.append(
+            PerformedBar(last.round, last.layer, last.dynamic, -1, tune.bar_length, chord)
+        )
+    return tuple(played)
+
+
+def closing_chord(tune: Tune, arrangement: Arrangement) -> TabBar:
+    """Tonic and fifth (third if it lies open) on up to four strings, root lowest, one bar long.
+
+    Empty only when no string near the capo has the tonic for the thumb.
+    """
+    setup = arrangement.setup
+    best = min(_closing_grips(setup), key=lambda found: found[0], default=None)
+    if best is None:
+        return ()
+    _, places, grip = best
+    return tuple(
+        TabNote(
+            part="bass" if place.string >= 4 else "inner",
+            string=place.string,
+            fret=place.fret,
+            midi=open_midi(setup.strings_midi, place.string) + setup.capo + place.fret,
+            start=Fraction(0),
+            length=tune.bar_length,
+            finger=finger,
+            pluck=UPPER_PLUCKS.get(place.string, "p"),
+        )
+        for place, finger in zip(places, grip.fingers, strict=True)
+    )
+
+
+def _closing_grips(setup: Setup) -> Iterator[tuple[float, tuple[Place, ...], Grip]]:
+    """Chords of the tonic with what they cost: fingers, missing strings, thirds, high basses."""
+    tonic = keys.pitch_class(setup.sounds_in.tonic)
+    third = (tonic + keys.scale_steps(setup.sounds_in.mode)[2]) % 12
+    fifth = (tonic + 7) % 12
+
+    def on(string: int, tones: set[int]) -> list[Place | None]:
+        open_class = open_midi(setup.strings_midi, string) + setup.capo
+        frets = range(CLOSING_FRETS + 1)
+        return [Place(string, fret) for fret in frets if (open_class + fret) % 12 in tones]
+
+    upper = [[*on(string, {tonic, third, fifth}), None] for string in (3, 2, 1)]
+    for bass_string in (6, 5, 4):
+        for choice in product(on(bass_string, {tonic}), *upper):
+            places = tuple(place for place in choice if place is not None)
+            held = grips(places, capo=setup.capo, hand=Hand())
+            if not held:
+                continue
+            classes = [
+                (open_midi(setup.strings_midi, p.string) + setup.capo + p.fret) % 12 for p in places
+            ]
+            cost = 3.0 * held[0].cost + 0.3 * classes.count(third) + 0.5 * (4 - len(places))
+            cost += 0.4 * (fifth not in classes) + 0.1 * (6 - bass_string)
+            yield cost, places, held[0]
