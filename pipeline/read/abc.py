@@ -126,7 +126,7 @@ def _read_tune(piece: str, source: Source) -> Tune:
     reader = MusicReader(header.key, meter, unit)
     _read_body(lines[body_start:], reader, warnings)
     try:
-        folded = fold(reader.bars(), meter)
+        folded = fold(reader.bars(), meter, header.values.get("P", ""))
     except ValueError as fault:
         raise PipelineError(f"{which} cannot be read: {fault}.") from fault
     if not folded.parts:

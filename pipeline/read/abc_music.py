@@ -88,6 +88,7 @@ class _OpenBar:
     closes: bool = False
     times: int = 1
     ending: tuple[int, ...] = ()
+    label: str = ""
 
 
 class MusicReader:
@@ -141,7 +142,7 @@ class MusicReader:
         elif letter == "L":
             self._unit = int(parse_length(value) * TICKS)
         elif letter == "P":
-            self._part_label()
+            self._part_label(value)
         elif letter == "U" and "=" in value:
             sign, meaning = (half.strip() for half in value.split("=", 1))
             ornament = _SIGNS.get(meaning.strip("!+"))
@@ -344,10 +345,11 @@ class MusicReader:
         if self._last is not None:
             self._last.tie = False
 
-    def _part_label(self) -> None:
+    def _part_label(self, value: str) -> None:
         last = self._close_bar()
         if last is not None and last.times == 1:
             last.closes = True
+        self._bar.label = value.strip()[:1]
 
     def _close_bar(self) -> _OpenBar | None:
         """End the current bar if anything is in it; the last finished bar, if any."""
@@ -396,5 +398,6 @@ def _finish(bar: _OpenBar, notes: list[tuple[list[int], Ornament | None]]) -> Re
         closes=bar.closes,
         times=bar.times,
         ending=bar.ending,
+        label=bar.label,
         chords=tuple((whole_notes(starts[index]), symbol) for index, symbol in bar.chords),
     )

@@ -28,6 +28,8 @@ class ReadBar:
     """Times in all that the part is played when an end-repeat sign closes this bar (else 1)."""
     ending: tuple[int, ...] = ()
     """The times through for which an ending begins here."""
+    label: str = ""
+    """The letter of the part that begins here, where the page names it."""
     chords: tuple[tuple[Fraction, str], ...] = ()
     """Chord symbols over the bar: where from the beginning of the bar, and the symbol."""
 

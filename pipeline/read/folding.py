@@ -11,6 +11,7 @@ Method   A part begins at a start-repeat sign or after a double bar or end-repea
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -35,20 +36,27 @@ class _Section:
     body: list[ReadBar] = field(default_factory=list)
     endings: list[tuple[tuple[int, ...], list[ReadBar]]] = field(default_factory=list)
     repeats: int = 1
+    again: bool = False
+    """The same part as the section before, but for its pick-up or ending."""
 
 
-def fold(bars: Sequence[ReadBar], meter: str) -> Folded:
-    """Fold bars into parts. An empty sequence gives no parts."""
+def fold(bars: Sequence[ReadBar], meter: str, order: str = "") -> Folded:
+    """Fold bars into parts. An empty sequence gives no parts.
+
+    `order` is the order of labelled parts as ABC's header field P states it, e.g. "ABA".
+    """
     full = Fraction(meter)
     named: list[tuple[Part, list[tuple[int, Fraction, str]]]] = []
-    sections = _lone_pickups(_sections(bars), full)
+    sections = _ordered(_lone_pickups(_sections(bars), full), order)
     for section in sections:
         _mend(section, full)
         part, chords = _part(section, full)
         if not any(part.bars) and not any(any(ending.bars) for ending in part.endings):
             continue
         name = next((p.name for p, _ in named if _same(p, part)), "")
-        if named and named[-1][0].name == name and not part.endings and len(part.bars) > 2:
+        if section.again and named:
+            name = name or named[-1][0].name
+        if named and _same(named[-1][0], part) and not part.endings and len(part.bars) > 2:
             before, old_chords = named[-1]
             named[-1] = (replace(before, repeats=before.repeats + part.repeats), old_chords)
             continue
@@ -92,6 +100,36 @@ def _sections(bars: Sequence[ReadBar]) -> list[_Section]:
     return [section for section in sections if section.body]
 
 
+def _ordered(sections: list[_Section], order: str) -> list[_Section]:
+    """The sections in the order of a P: field; as they stand where it does not fit them."""
+    letters = _expanded(order)
+    labels = [section.body[0].label for section in sections]
+    if not letters or "" in labels or len(set(labels)) < 2 or set(letters) != set(labels):
+        return sections
+    if any(section.repeats > 1 for section in sections):
+        return sections
+    return [
+        _Section(list(section.body))
+        for letter in letters
+        for section in sections
+        if section.body[0].label == letter
+    ]
+
+
+def _expanded(order: str) -> str:
+    """ "A2B" is "AAB", "(AB)3" is "ABABAB"; dots and spaces are passed over."""
+    text = re.sub(r"[.\s]", "", order)
+    while True:
+        shorter = re.sub(
+            r"\(([A-Z]+)\)(\d?)", lambda found: found.group(1) * int(found.group(2) or 1), text
+        )
+        if shorter == text:
+            break
+        text = shorter
+    text = re.sub(r"([A-Z])(\d)", lambda found: found.group(1) * int(found.group(2)), text)
+    return text if re.fullmatch(r"[A-Z]{2,64}", text) else ""
+
+
 def _overruns(section: _Section, ahead: Sequence[ReadBar]) -> bool:
     """Whether the next part begins here although no sign closes the last ending.
 
@@ -123,7 +161,7 @@ def _repeat_ahead(bars: Sequence[ReadBar], index: int) -> bool:
 def _lone_pickups(sections: list[_Section], full: Fraction) -> list[_Section]:
     """Give a short bar that stands alone before a repeat sign to the part after it."""
     done: list[_Section] = []
-    for section in sections:
+    for index, section in enumerate(sections):
         alone = done[-1].body[0] if done and len(done[-1].body) == 1 else None
         if (
             alone is None
@@ -134,20 +172,34 @@ def _lone_pickups(sections: list[_Section], full: Fraction) -> list[_Section]:
         ):
             done.append(section)
             continue
-        done[-1:] = _with_pickup(alone, section, full)
+        after = sections[index + 1] if index + 1 < len(sections) else None
+        stays_full = after is not None and after.body[0].length == full
+        done[-1:] = _with_pickup(alone, section, full, stays_full)
     return done
 
 
-def _with_pickup(pickup: ReadBar, section: _Section, full: Fraction) -> list[_Section]:
+def _with_pickup(
+    pickup: ReadBar, section: _Section, full: Fraction, stays_full: bool
+) -> list[_Section]:
+    """A part after its lone pick-up: the pick-up is played every time if the last bars lead to it.
+
+    `stays_full` says that the last bar is needed in full where the tune goes on.
+    """
     section.body.insert(0, replace(pickup, opens=True))
-    if section.repeats == 1:
+    rest = full - pickup.length
+    if section.repeats == 1 or (not section.endings and section.body[-1].length <= rest):
         return [section]
     closing = [bars for _, bars in section.endings] or [section.body]
-    if all(_leads_back(bars[-1], pickup, full) for bars in closing):
-        for bars in closing:
-            bars[-1] = _shortened(bars[-1], full - pickup.length)
+    if not all(_leads_back(bars[-1], pickup, full) for bars in closing):
+        return _written_out(section)
+    if not section.endings and stays_full and section.body[-1].notes[-1:] != ():
+        last = section.body.pop()
+        again = tuple(range(1, section.repeats))
+        section.endings = [(again, [_shortened(last, rest)]), ((section.repeats,), [last])]
         return [section]
-    return _written_out(section)
+    for bars in closing:
+        bars[-1] = _shortened(bars[-1], rest)
+    return [section]
 
 
 def _leads_back(last: ReadBar, pickup: ReadBar, full: Fraction) -> bool:
@@ -177,7 +229,7 @@ def _written_out(section: _Section) -> list[_Section]:
     for time in range(1, section.repeats + 1):
         ending = next((bars for times, bars in section.endings if time in times), [])
         body = section.body if time == 1 else section.body[1:]
-        out.append(_Section([*body, *ending]))
+        out.append(_Section([*body, *ending], again=time > 1))
     return out
 
 
