@@ -76,6 +76,14 @@ class Search:
             ticks[part], index[part] = self._batch(problems[part])
         return Paths(self.table, ticks, index)
 
+    def ticks_along(self, index: np.ndarray) -> list[int]:
+        """Ticks that each note of one path costs: the way into it and the note itself."""
+        found = [int(self._alone(0, index[0]))]
+        for k in range(1, len(index)):
+            step = self.steps[self.kinds[k - 1]][index[k - 1], index[k]]
+            found.append(int(step) + int(self._alone(k, index[k])))
+        return found
+
     def _batch(self, problems: Sequence[Problem]) -> tuple[np.ndarray, np.ndarray]:
         at = {pitch: self._states_at(pitch, problems) for pitch in self.pitches}
         line = self.line

@@ -15,6 +15,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from pipeline.units import Number
+
 STRINGS = 6
 
 
@@ -25,8 +27,8 @@ class Place(NamedTuple):
     fret: int
 
 
-def fret_mm(fret_from_nut: float, scale_mm: float) -> float:
-    """Distance from the nut to a fret wire in mm."""
+def fret_mm(fret_from_nut: Number, scale_mm: float) -> Number:
+    """Distance from the nut to a fret wire in mm, of one fret or an array of them."""
     return scale_mm * (1.0 - 2.0 ** (-fret_from_nut / 12.0))
 
 

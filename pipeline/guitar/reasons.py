@@ -1,0 +1,274 @@
+"""Why a setup ranks where it does, in a guitarist's words.
+
+Task: two or three sentences with facts for the best setups, and why the usual suspects came lower.
+In: the tune, the scored setups, their paths. Out: sentences.
+Method: the parts in which a setup gains most over the middle of the field (weight times
+difference) are told, each by a fact counted on its own path.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from pipeline.guitar.fingering import Search, problem_of
+from pipeline.guitar.player import Player
+from pipeline.guitar.score import Facts, Field, part_names
+from pipeline.guitar.setups import capo_words, setup_of, what_does_not_fit
+from pipeline.guitar.states import Stop
+from pipeline.guitar.tension import WORDS
+from pipeline.guitar.tunings import changes, parse_tuning
+from pipeline.keys import pitch_class, transpose_key
+from pipeline.tune import RankedSetup, Setup, Tune
+
+NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
+           "eleven", "twelve")  # fmt: skip
+SUSPECTS = (("standard", 0), ("drop D", 0), ("DADGAD", 0))
+TOLD = 3
+
+
+@dataclass(frozen=True, slots=True)
+class PathFacts:
+    """What one path shows, counted.
+
+    top_fret : highest fret; open_share : notes on open strings; shift_bars : printed bars with a
+    shift that no open string frees; free_share : bass beats that leave strings 4 to 6 free
+    """
+
+    top_fret: int
+    open_share: float
+    shift_bars: tuple[int, ...]
+    free_share: float
+    ring_share: float
+    hardest: tuple[int, ...]
+
+
+def path_facts(facts: Facts, stops: Sequence[Stop], hardest: tuple[int, ...] = ()) -> PathFacts:
+    """Count one path."""
+    line = facts.line
+    pairs = list(pairwise(stops))
+    shifts = [
+        line.bar_number[k + 1]
+        for k, (a, b) in enumerate(pairs)
+        if a.finger and b.finger and a.position != b.position
+    ]
+    beats = [stop for stop, on_beat in zip(stops, line.on_beat, strict=True) if on_beat]
+    return PathFacts(
+        max(stop.fret for stop in stops),
+        sum(stop.fret == 0 for stop in stops) / len(stops),
+        tuple(sorted(set(shifts))),
+        sum(stop.string <= 3 for stop in beats) / max(len(beats), 1),
+        sum(a.string != b.string for a, b in pairs) / max(len(pairs), 1),
+        hardest,
+    )
+
+
+class Explainer:
+    """Sentences about the setups of one search."""
+
+    def __init__(
+        self,
+        tune: Tune,
+        facts: Facts,
+        field: Field,
+        parts: np.ndarray,
+        weight: np.ndarray,
+        player: Player,
+    ) -> None:
+        """Keep what the sentences need; nothing is computed yet."""
+        self.tune, self.facts, self.field, self.player = tune, facts, field, player
+        self.parts, self.weight = parts, weight
+        self.middle = np.median(parts, axis=0)
+        self.search = Search(facts.line, player)
+
+    def reasons(self, setup: Setup, row: int) -> tuple[str, ...]:
+        """Where it sounds, then the parts in which this setup gains most, then hard bars."""
+        seen = self.seen(setup)
+        gain = self.weight * (self.parts[row] - self.middle)
+        told = [self._keys(setup)]
+        for column in np.argsort(-gain, kind="stable"):
+            sentence = self._good(part_names()[column], setup, seen)
+            if sentence and gain[column] > 0 and len(told) <= TOLD:
+                told.append(sentence)
+        if seen.hardest:
+            told.append(f"Hardest: {_bars(seen.hardest)}.")
+        return tuple(told)
+
+    def seen(self, setup: Setup) -> PathFacts:
+        """Facts of a setup's optimal path, with its hardest bars."""
+        paths = self.search.paths([problem_of(setup, self.player)])
+        stops = [paths.table.stop(int(index)) for index in paths.index[0]]
+        ticks = self.search.ticks_along(paths.index[0])
+        by_bar: Counter[int] = Counter()
+        for number, cost in zip(self.facts.line.bar_number, ticks, strict=True):
+            by_bar[number] += cost
+        usual = float(np.median(list(by_bar.values())))
+        hard = [bar for bar, cost in by_bar.most_common(2) if cost > 2.0 * usual and cost > 1000]
+        return path_facts(self.facts, stops, tuple(sorted(hard)))
+
+    def _keys(self, setup: Setup) -> str:
+        sounds = f"Sounds in {_key(setup.sounds_in.tonic, setup.sounds_in.mode)}"
+        if setup.capo:
+            return f"{sounds}, played in {setup.shapes_in.tonic} shapes, capo {setup.capo}."
+        return f"{sounds}, no capo."
+
+    def _good(self, part: str, setup: Setup, seen: PathFacts) -> str | None:
+        if part == "flow":
+            return self._neck(setup, seen)
+        if part == "bass":
+            return (
+                f"{seen.free_share:.0%} of the notes on the beat leave the bass strings free."
+                if seen.free_share >= 0.5
+                else None
+            )
+        if part in ("drones", "open", "root"):
+            return self._open_strings(setup) if part != "root" else self._root(setup)
+        if part == "ring" and seen.ring_share >= 0.5:
+            return f"{seen.ring_share:.0%} of the notes change string and ring on, harp-like."
+        if part == "retuning":
+            return self._retuning(setup)
+        if part == "preference":
+            return f"You use {setup.tuning}."
+        return None
+
+    def _neck(self, setup: Setup, seen: PathFacts) -> str:
+        start = "capo" if setup.capo else "nut"
+        text = f"The whole tune lies within {_number(seen.top_fret)} frets of the {start}"
+        if seen.top_fret == 0:
+            text = "The whole tune lies on open strings"
+        if not seen.shift_bars:
+            return f"{text}, with no shift that an open string does not free."
+        if seen.open_share >= 0.25:
+            return f"{text}; {seen.open_share:.0%} of its notes are open strings."
+        return f"{text}."
+
+    def _open_strings(self, setup: Setup) -> str | None:
+        tonic = pitch_class(setup.sounds_in.tonic)
+        fifth = transpose_key(setup.sounds_in, 7).tonic
+        by_class = {0: [], 7: []}  # type: dict[int, list[int]]
+        for string in range(6, 0, -1):
+            degree = (setup.strings_midi[6 - string] + setup.capo - tonic) % 12
+            if degree in by_class:
+                by_class[degree].append(string)
+        said = []
+        if by_class[0]:
+            said.append(
+                f"the tonic {setup.sounds_in.tonic} rings on the open {_strings(by_class[0])}"
+            )
+        if by_class[7]:
+            said.append(f"the fifth {fifth} on the open {_strings(by_class[7])}")
+        if not said:
+            return None
+        text = ", ".join(said)
+        return f"{text[0].upper()}{text[1:]}."
+
+    def _root(self, setup: Setup) -> str | None:
+        degree = (setup.strings_midi[0] + setup.capo - pitch_class(setup.sounds_in.tonic)) % 12
+        if degree == 0:
+            return f"The root {setup.sounds_in.tonic} is the open sixth string, under everything."
+        return None
+
+    def _retuning(self, setup: Setup) -> str:
+        present = parse_tuning(self.player.present_tuning)[1]
+        changed = changes(setup.strings_midi, present)
+        if not changed:
+            return "Nothing has to be retuned."
+        return f"Only the {_strings([string for string, _ in changed])} to retune."
+
+    def why_lower(
+        self, best: tuple[RankedSetup, ...], names: Sequence[str], order: np.ndarray
+    ) -> tuple[str, ...]:
+        """One sentence for each usual suspect that is not among the first three."""
+        wanted = [*SUSPECTS, (self.player.present_tuning, 0), (best[0].tuning, 0)]
+        wanted += [(name, 0) for name in self.player.tunings_used]
+        top = {(setup.tuning, setup.capo) for setup in best[:3]}
+        said = []
+        for name, capo in dict.fromkeys((parse_tuning(n)[0], c) for n, c in wanted):
+            if (name, capo) in top:
+                continue
+            sentence = self._lower(name, capo, names, order)
+            if sentence:
+                said.append(sentence)
+        return tuple(said)
+
+    def _lower(self, name: str, capo: int, names: Sequence[str], order: np.ndarray) -> str | None:
+        for rank, row in enumerate(order, start=1):
+            if names[row] == name and self.field.capo[row] == capo:
+                return self._compared(name, capo, rank, int(row), int(order[0]))
+        strings = parse_tuning(name)[1]
+        fault = what_does_not_fit(self.tune, strings, capo, -12, self.player)
+        return f"{name}, {capo_words(capo)}: {fault}" if fault else None
+
+    def _compared(self, name: str, capo: int, rank: int, row: int, best: int) -> str:
+        strings, transpose = self.field.strings_midi[row].tolist(), int(self.field.transpose[row])
+        setup = setup_of(self.tune, name, strings, capo, transpose)
+        seen = self.seen(setup)
+        loss = self.weight * (self.parts[best] - self.parts[row])
+        told: list[str] = []
+        for column in np.argsort(-loss, kind="stable"):
+            if loss[column] > 0.005 and len(told) < 2:
+                sentence = self._bad(part_names()[column], setup, seen)
+                if sentence:
+                    told.append(sentence)
+        why = " and ".join(told) if told else "a little less of everything"
+        return f"{name}, {capo_words(capo)} (place {rank}): {why}."
+
+    def _bad(self, part: str, setup: Setup, seen: PathFacts) -> str | None:
+        tonic = setup.sounds_in.tonic
+        if part == "flow":
+            return self._hard(setup, seen)
+        if part == "bass":
+            return (
+                f"{1 - seen.free_share:.0%} of the notes on the beat need a string "
+                "that the thumb wants"
+            )
+        if part == "drones":
+            return f"no open bass string gives {tonic} or its fifth often enough under the melody"
+        if part == "root":
+            return f"{tonic} is not an open bass string"
+        if part == "open":
+            return "few open strings belong to the key"
+        if part == "clash":
+            return "open strings clash with the key"
+        if part == "ring":
+            return f"only {seen.ring_share:.0%} of the notes change string and ring on"
+        if part == "room":
+            return f"it goes up to fret {setup.capo + seen.top_fret} and leaves little neck"
+        if part == "retuning":
+            return "more strings to retune"
+        return None
+
+    def _hard(self, setup: Setup, seen: PathFacts) -> str:
+        bars = len({n for n in self.facts.line.bar_number if n}) or 1
+        if len(seen.shift_bars) * 2 > bars:
+            return f"{len(seen.shift_bars)} of {bars} bars need a shift inside a run"
+        if seen.shift_bars:
+            return f"{_bars(seen.shift_bars)} need{'s' * (len(seen.shift_bars) == 1)} a shift"
+        return f"the melody reaches up to fret {seen.top_fret} and uses fewer open strings"
+
+
+def _number(count: int) -> str:
+    return NUMBERS[count] if count < len(NUMBERS) else str(count)
+
+
+def _strings(numbers: Sequence[int]) -> str:
+    words = [WORDS[number] for number in numbers]
+    joined = words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+    return f"{joined} string{'' if len(words) == 1 else 's'}"
+
+
+def _bars(numbers: Sequence[int]) -> str:
+    texts = [str(number) for number in numbers]
+    if len(texts) == 1:
+        return f"bar {texts[0]}"
+    if len(texts) > 6:
+        texts = [*texts[:6], "others"]
+    return f"bars {', '.join(texts[:-1])} and {texts[-1]}"
+
+
+def _key(tonic: str, mode: str) -> str:
+    return tonic if mode == "major" else f"{tonic} {mode}"
