@@ -15,9 +15,12 @@ class RawNote:
     onset_s, offset_s : seconds from the start of the audio
     midi              : pitch on A4 = 440 Hz as sung or played, fractional (concert pitch not out)
     confidence        : 0 to 1, the ear's own belief that there is a note here with this pitch
+    ornament          : 0 to 1, the ear's belief that the note is an ornament; 0.5 when it does
+                        not know (general trackers)
     """
 
     onset_s: float
     offset_s: float
     midi: float
     confidence: float = 1.0
+    ornament: float = 0.5
