@@ -116,9 +116,7 @@ def _string(
         if f > 9000:
             break
         amplitude = np.sin(n * np.pi * point) / n ** (2 - 0.7 * brightness * legato)
-        lasting = (
-            (2.2 if steel else 1.3) * (220 / hz) ** 0.4 / (1 + 0.22 * n) * rng.uniform(0.8, 1.2)
-        )
+        lasting = sustain / (1 + 0.22 * n) * rng.uniform(0.8, 1.2)
         radius = np.exp(-1 / (lasting * SAMPLE_RATE / 2))
         angle = 2 * np.pi * f / SAMPLE_RATE
         wave = lfilter([np.sin(angle)], [1, -2 * radius * np.cos(angle), radius**2], impulse)
