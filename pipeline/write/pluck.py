@@ -23,13 +23,13 @@ import numpy as np
 import models
 from pipeline.units import midi_to_hz
 
-SAMPLE_RATE = 44_100
+SAMPLE_RATE = 24_000
 TONE_S = 4.0
 """Length of a tone in seconds; it has died away by then or is faded."""
 Pluck = Literal["p", "i", "left"]
 """Thumb, finger, or the fretting hand (hammer-on, pull-off, slide)."""
 
-_FFT_SIZE = 1 << 18
+_FFT_SIZE = 1 << 17
 _HIGHEST_HZ = 11_000.0
 _DELAY_S = 0.0006
 """Room for the smooth onset of the pluck, which is centred on its own time."""
@@ -37,18 +37,13 @@ _LOUDNESS_S = 0.35
 
 
 @cache
-def string_tone(string: int, open_midi: int, midi: int, pluck: Pluck) -> np.ndarray:
-    """The tone of `midi` on `string` (1 is the highest) tuned to `open_midi` with the capo on.
+def string_tone(string: int, open_midi: int, midi: float, pluck: Pluck) -> np.ndarray:
+    """The tone of `midi` (may be fractional) on a string whose open pitch is `open_midi`.
 
+    string : 1 (highest) to 6. open_midi : as the string is tuned, without the capo.
     Returns read-only float32 samples, shape (TONE_S * SAMPLE_RATE,), all tones equally loud.
     """
-    tone = string_samples(string, open_midi, float(midi_to_hz(float(midi))), pluck)
-    tone.setflags(write=False)
-    return tone
-
-
-def string_samples(string: int, open_midi: float, hz: float, pluck: Pluck) -> np.ndarray:
-    """As string_tone for any frequency, not cached."""
+    hz = float(midi_to_hz(float(midi)))
     facts = models.read_json("instrument/strings.json")
     frequencies, body = _shared()
     partial = _partial_number(frequencies, hz, _inharmonicity(facts, string, open_midi, hz))
@@ -60,7 +55,9 @@ def string_samples(string: int, open_midi: float, hz: float, pluck: Pluck) -> np
         loop = turn * np.exp(-loss * faster / hz)
         spectrum[: len(frequencies)] += share * attack / (1.0 - loop)
     samples = np.fft.irfft(spectrum)[: int(TONE_S * SAMPLE_RATE)]
-    return (_faded(samples) / _loudness(samples)).astype(np.float32)
+    tone = (_faded(samples) / _loudness(samples)).astype(np.float32)
+    tone.setflags(write=False)
+    return tone
 
 
 def _inharmonicity(facts: dict[str, Any], string: int, open_midi: float, hz: float) -> float:
@@ -74,8 +71,8 @@ def _inharmonicity(facts: dict[str, Any], string: int, open_midi: float, hz: flo
 
 
 def _partial_number(frequencies: np.ndarray, hz: float, stiffness: float) -> np.ndarray:
-    """n(f) with f = n f0 sqrt(1 + B n^2), f0 chosen so that the second partial is in tune."""
-    base = hz / np.sqrt(1.0 + 4.0 * stiffness)
+    """n(f) with f = n f0 sqrt(1 + B n^2), f0 chosen so that the fourth partial is in tune."""
+    base = hz / np.sqrt(1.0 + 16.0 * stiffness)
     ratio = (frequencies / base) ** 2
     return np.sqrt((np.sqrt(1.0 + 4.0 * stiffness * ratio) - 1.0) / (2.0 * stiffness))
 
@@ -108,8 +105,8 @@ def _shared() -> tuple[np.ndarray, np.ndarray]:
         ratio = frequencies / peak["hz"]
         resonance = (1j * ratio / peak["q"]) / (1.0 - ratio**2 + 1j * ratio / peak["q"])
         body += peak["gain"] * resonance
-    low_cut = (frequencies / 60.0) ** 2
-    return frequencies, body * low_cut / (1.0 + low_cut)
+    low = 1j * frequencies / 60.0
+    return frequencies, body * low**2 / (1.0 + np.sqrt(2.0) * low + low**2)
 
 
 def _faded(samples: np.ndarray) -> np.ndarray:
