@@ -27,6 +27,7 @@ from pipeline.guitar.score import (
     facts_of,
     part_names,
     path_parts,
+    scale,
     setup_parts,
     weights,
 )
@@ -117,7 +118,7 @@ def enumerate_setups(tune: Tune, player: Player, settings: RankSettings) -> tupl
         np.array([tuning.strings_midi for tuning, _, _ in rows]),
         np.array([capo for _, capo, _ in rows]),
         np.array([shift for _, _, shift in rows]),
-        np.array([wishes.get(tuning.strings_midi, 0.5) for tuning, _, _ in rows]),
+        np.array([wishes.get(tuning.strings_midi, _usual(tuning)) for tuning, _, _ in rows]),
     )
 
 
@@ -154,6 +155,11 @@ def _wishes(player: Player) -> dict[tuple[int, ...], float]:
     wishes = {parse_tuning(text)[1]: 0.0 for text in player.tunings_avoided}
     wishes.update({parse_tuning(text)[1]: 1.0 for text in player.tunings_used})
     return {tuple(strings): wish for strings, wish in wishes.items()}
+
+
+def _usual(tuning: Tuning) -> float:
+    """Wish for a tuning the player says nothing about: the more usual, the better."""
+    return float(scale("wish_unknown") + scale("wish_common") * tuning.common)
 
 
 def _transpositions(tune: Tune, settings: RankSettings) -> list[int]:

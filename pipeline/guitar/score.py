@@ -34,7 +34,7 @@ BASS_STRINGS = (6, 5, 4)
 class Field:
     """Setups side by side: strings_midi (n, 6) low to high; capo, transpose, wish (n,).
 
-    wish : 1 for tunings the player uses, 0 for avoided ones, 0.5 otherwise
+    wish : 1 for tunings the player uses, 0 for avoided ones, between for others
     """
 
     strings_midi: np.ndarray

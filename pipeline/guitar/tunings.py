@@ -26,10 +26,14 @@ NOTE = re.compile(r"([A-Ga-g])([#♯b♭]?)(\d?)")
 
 @dataclass(frozen=True, slots=True)
 class Tuning:
-    """One line of models/tunings/tunings.json; strings from low to high."""
+    """One line of models/tunings/tunings.json; strings from low to high.
+
+    common : how usual the tuning is among players, 0 to 1
+    """
 
     name: str
     strings_midi: Strings
+    common: float = 0.0
     note: str = ""
 
 
@@ -37,7 +41,12 @@ class Tuning:
 def catalogue() -> tuple[Tuning, ...]:
     """Every catalogued tuning, standard first."""
     return tuple(
-        Tuning(row["name"], _with_octaves(row["strings"].split()), row.get("note", ""))
+        Tuning(
+            row["name"],
+            _with_octaves(row["strings"].split()),
+            row["common"],
+            row.get("note", ""),
+        )
         for row in models.read_json("tunings/tunings.json")["tunings"]
     )
 
