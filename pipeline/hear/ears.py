@@ -6,6 +6,7 @@ Method : every ear ends in the same record, so that what follows does not know w
 
 from __future__ import annotations
 
+from pipeline.hear import basic
 from pipeline.hear.audio import Audio
 from pipeline.hear.events import Events
 from pipeline.hear.f0 import pyin_track, swift_track
@@ -23,6 +24,8 @@ def raw_notes(
     progress: Progress = silent,
 ) -> list[RawNote]:
     """Notes in order of onset, not overlapping, pitch on A4 = 440 Hz."""
+    if settings.ear == "basic-pitch":
+        return basic.one_voice(basic.beliefs(audio.samples, progress=progress))
     if settings.ear == "pyin":
         track = pyin_track(audio.samples, audio.sample_rate, progress=progress)
         return segment(track, events)
