@@ -157,9 +157,11 @@ def _closing_grips(setup: Setup) -> Iterator[tuple[float, tuple[Place, ...], Gri
             held = grips(places, capo=setup.capo, hand=Hand())
             if not held:
                 continue
-            classes = [
-                (open_midi(setup.strings_midi, p.string) + setup.capo + p.fret) % 12 for p in places
+            pitches = [
+                open_midi(setup.strings_midi, p.string) + setup.capo + p.fret for p in places
             ]
+            classes = [pitch % 12 for pitch in pitches]
             cost = 3.0 * held[0].cost + 0.3 * classes.count(third) + 0.5 * (4 - len(places))
             cost += 0.4 * (fifth not in classes) + 0.1 * (6 - bass_string)
+            cost += len(pitches) - len(set(pitches))
             yield cost, places, held[0]

@@ -1,0 +1,179 @@
+"""Everything that happens in a tune, moment by moment: melody onsets and places for the bass.
+
+Task: cut the written tune at every melody onset and at every place where a bass may fall.
+In:   a Tune, its Harmony as it sounds.
+Out:  Timeline: Events in written order.
+Method: a bass never rings over a bar line, so that bars may follow one another in any order; a
+    melody note rings over it only where the next bar played is always the next one written.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+from pipeline.arrange.harmony import ChordSpan, Harmony
+from pipeline.arrange.metre import pulse_of
+from pipeline.errors import PipelineError
+from pipeline.guitar.melody import Line, line_of
+from pipeline.tune import Tune
+from pipeline.units import whole_notes_to_seconds
+
+Slot = Literal["main", "walk", ""]
+
+
+@dataclass(frozen=True, slots=True)
+class MelodyNote:
+    """One note of the tune; `end` may lie beyond the bar when the note is tied over."""
+
+    bar: int
+    start: Fraction
+    end: Fraction
+    midi: int
+    """As written."""
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One moment of the written tune and what begins there."""
+
+    bar: int
+    start: Fraction
+    length: Fraction
+    """To the next event, or to the bar line."""
+    seconds: float
+    note: int
+    """Index of the melody note that sounds, or that sounded last (0 before the first)."""
+    onset: bool
+    """The melody note begins here."""
+    sounding: bool
+    """A melody note sounds here."""
+    slot: Slot
+    """Whether a bass may fall here."""
+    span: ChordSpan | None
+    """The chord in force; None in a pick-up."""
+    opens_bar: bool
+    """First event of its bar: nothing of the bass rings on into it."""
+    closes: bool
+    """A main beat on which a part comes to rest."""
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """The tune's melody and its events, in written order."""
+
+    line: Line
+    notes: tuple[MelodyNote, ...]
+    events: tuple[Event, ...]
+    beat: Fraction
+
+
+def timeline(tune: Tune, harmony: Harmony) -> Timeline:
+    """The events of a tune.
+
+    Raises PipelineError when the tune has no notes, or two melody notes at once.
+    """
+    notes = _melody(tune)
+    pulse = pulse_of(tune)
+    first_of_bar: dict[int, list[int]] = {}
+    for index, note in enumerate(notes):
+        first_of_bar.setdefault(note.bar, []).append(index)
+    spans: dict[int, list[ChordSpan]] = {}
+    for span in harmony.spans:
+        spans.setdefault(span.bar, []).append(span)
+    closing = _closing_bars(tune)
+    events: list[Event] = []
+    current = 0
+    held: Fraction | None = None  # end of a note tied over, in this bar's time
+    for bar_index, bar in enumerate(tune.written_bars()):
+        mine = first_of_bar.get(bar_index, [])
+        begin = bar.notes[0].start if bar.kind == "pickup" else Fraction(0)
+        end = tune.bar_length if bar.kind == "pickup" else bar.length
+        slots: dict[Fraction, Slot] = {}
+        if bar.kind != "pickup":
+            slots = {place: "walk" for place in pulse.walk if place < end}
+            slots |= {place: "main" for place in pulse.main if place < end}
+        onsets = {notes[index].start: index for index in mine}
+        times = sorted({begin, *slots, *onsets})
+        for place, start in enumerate(times):
+            stop = times[place + 1] if place + 1 < len(times) else end
+            if start in onsets:
+                current = onsets[start]
+                held = None
+            last = notes[current]
+            still = last.end > start if last.bar == bar_index else bool(held and held > start)
+            chords = [span for span in spans.get(bar_index, ()) if span.start <= start]
+            length = max(stop - start, Fraction(1, 64))
+            events.append(
+                Event(
+                    bar_index,
+                    start,
+                    length,
+                    whole_notes_to_seconds(length, tune.beat, tune.beats_per_minute),
+                    current,
+                    start in onsets,
+                    still,
+                    slots.get(start, ""),
+                    chords[-1] if chords else None,
+                    place == 0,
+                    bar_index in closing
+                    and slots.get(start) == "main"
+                    and not any(slots.get(later) == "main" for later in times[place + 1 :]),
+                )
+            )
+        over = notes[current].end - end if notes[current].bar == bar_index else Fraction(0)
+        held = over if over > 0 else None
+    return Timeline(line_of(tune), notes, tuple(events), pulse.beat)
+
+
+def _melody(tune: Tune) -> tuple[MelodyNote, ...]:
+    """The melody, never two notes at once: a note ends where the next begins at the latest."""
+    written = tune.written_bars()
+    followers = _followers(tune)
+    found: list[MelodyNote] = []
+    for index, bar in enumerate(written):
+        end = tune.bar_length if bar.kind == "pickup" else bar.length
+        for place, note in enumerate(bar.notes):
+            stop = note.start + note.length
+            if place + 1 < len(bar.notes):
+                following = bar.notes[place + 1].start
+                if following <= note.start:
+                    raise PipelineError(
+                        f"Bar {bar.number} has two melody notes at once; leave one in the tune."
+                    )
+                stop = min(stop, following)
+            elif stop > end:
+                stop = min(stop, end + _room(tune, index, followers[index]))
+            found.append(MelodyNote(index, note.start, stop, note.midi))
+    return tuple(found)
+
+
+def _room(tune: Tune, index: int, followers: set[int]) -> Fraction:
+    """How far a last note may ring into the next bar: not at all where playing jumps."""
+    if followers != {index + 1}:
+        return Fraction(0)
+    following = tune.written_bars()[index + 1]
+    if following.kind == "pickup":
+        return Fraction(0)
+    return following.notes[0].start if following.notes else following.length
+
+
+def _followers(tune: Tune) -> list[set[int]]:
+    order = tune.performed_order()
+    found: list[set[int]] = [set() for _ in tune.written_bars()]
+    for here, there in zip(order, (*order[1:], order[0] if order else 0), strict=True):
+        found[here].add(there)
+    return found
+
+
+def _closing_bars(tune: Tune) -> set[int]:
+    """The last bar of each part and of each of its endings."""
+    written = tune.written_bars()
+    return {
+        index
+        for index, bar in enumerate(written)
+        if index + 1 == len(written)
+        or written[index + 1].part != bar.part
+        or (bar.kind == "ending" and written[index + 1].ending != bar.ending)
+    }

@@ -1,0 +1,114 @@
+"""The basses of the layers: how each is made from what the best path chose.
+
+Task: moving bass, plain bass and drone as notes with their full ring.
+In:   Paths over a Timeline, the Tables they were found with.
+Out:  lists of Below, in order of time, never two at once.
+Method: every note rings until the next one, the bar line, or the moment when its string or its
+    finger is needed, whichever comes first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+import numpy as np
+
+from pipeline.arrange.moments import Tables
+from pipeline.arrange.search import Path
+from pipeline.arrange.tab import Below
+from pipeline.guitar.fretboard import span_mm
+from pipeline.guitar.states import NEVER, Stop
+
+
+@dataclass(frozen=True, slots=True)
+class Melody:
+    """The melody as it is held in every layer: state numbers, and what they mean."""
+
+    indices: tuple[int, ...]
+    stops: tuple[Stop, ...]
+
+
+def melody_of(path: Path, tables: Tables) -> Melody:
+    """The melody's fingering on a path."""
+    return Melody(path.stops, tuple(tables.table.stop(index) for index in path.stops))
+
+
+def bass_of(path: Path, tables: Tables) -> list[Below]:
+    """The bass notes struck on a path, each as long as the path lets it ring."""
+    found: list[Below] = []
+    spots = tables.spots
+    for number, event in enumerate(tables.line.events):
+        way = path.struck[number]
+        if way >= 0:
+            string, fret, finger = (int(x) for x in spots.held[way])
+            found.append(Below(number, string, fret, finger, int(spots.midi[way]), event.length))
+        elif path.rings[number] >= 0:
+            found[-1] = replace(found[-1], length=found[-1].length + event.length)
+    return found
+
+
+def on_main_beats(moving: Sequence[Below], tables: Tables, melody: Melody) -> list[Below]:
+    """The moving bass on the main beats alone; each note rings on where the hand allows it."""
+    widest = max((_span(note, melody, tables, note.event) for note in moving), default=0.0)
+    kept = [note for note in moving if tables.line.events[note.event].slot == "main"]
+    nexts = [note.event for note in kept[1:]] + [len(tables.line.events)]
+    return [
+        replace(note, length=ring(note, tables, melody, until=until, widest_mm=widest))
+        for note, until in zip(kept, nexts, strict=True)
+    ]
+
+
+def with_gaps_filled(
+    voice: Sequence[Below], drone: Sequence[Below], tables: Tables, melody: Melody
+) -> list[Below]:
+    """The voice with the drone's note on every beat where it has none of its own."""
+    mine = {note.event for note in voice}
+    added = [note for note in drone if note.event not in mine]
+    if not added:
+        return list(voice)
+    row = sorted([*voice, *added], key=lambda note: note.event)
+    nexts = [note.event for note in row[1:]] + [len(tables.line.events)]
+    return [
+        replace(note, length=min(note.length, _until(note, until, tables)))
+        for note, until in zip(row, nexts, strict=True)
+    ]
+
+
+def _until(note: Below, until: int, tables: Tables) -> Fraction:
+    events = tables.line.events
+    inside = [e for e in events[note.event : until] if e.bar == events[note.event].bar]
+    return sum((event.length for event in inside), Fraction(0))
+
+
+def ring(note: Below, tables: Tables, melody: Melody, *, until: int, widest_mm: float) -> Fraction:
+    """How long a bass note can ring before event `until`.
+
+    widest_mm : no stretch wider than this is held just for the sake of ringing
+    """
+    way = int(np.flatnonzero((tables.spots.held == note_held(note)).all(axis=1))[0])
+    length = tables.line.events[note.event].length
+    for number in range(note.event + 1, until):
+        event = tables.line.events[number]
+        held = tables.held(event, np.array([melody.indices[event.note]]))[0, way]
+        if event.opens_bar or held >= NEVER:
+            break
+        if _span(note, melody, tables, number) > widest_mm:
+            break
+        length += event.length
+    return length
+
+
+def note_held(note: Below) -> tuple[int, int, int]:
+    """String, fret and finger."""
+    return note.string, note.fret, note.finger
+
+
+def _span(note: Below, melody: Melody, tables: Tables, number: int) -> float:
+    """Distance in mm (at the nut) between a bass note's fret and the melody's at an event."""
+    event = tables.line.events[number]
+    above = melody.stops[event.note]
+    if not (event.sounding and above.fret and note.fret):
+        return 0.0
+    return span_mm(note.fret, above.fret, capo=0, scale_mm=tables.hand.scale_mm)
