@@ -257,19 +257,30 @@ def add_pulse(
     samples: np.ndarray, tune: Tune, clock: Clock, bars: Sequence[PlayedBar], lead_s: float
 ) -> None:
     """Add a tick on every beat, in place; louder before the music and on the first beat."""
-    beats = int(tune.bar_length / tune.beat)
-    for beat in range(int(lead_s / clock.seconds(tune.beat) + 1e-6) if lead_s else 0):
-        _tick(samples, beat * clock.seconds(tune.beat), beat % max(beats, 1) == 0, 0.20)
+    beats = max(int(tune.bar_length / tune.beat), 1)
+    beat_s = clock.seconds(tune.beat)
+    counted = [beat * beat_s for beat in range(int(lead_s / beat_s + 1e-6))]
+    for place in range(0, len(counted), beats):
+        add_ticks(samples, counted[place : place + beats], first=0, loud=0.2)
     for bar in bars:
-        for beat in range(max(beats, 1)):
-            at_s = bar.line_s + clock.seconds(beat * tune.beat)
-            if bar.start_s - 1e-6 <= at_s < bar.end_s - 1e-6:
-                _tick(samples, at_s, beat == 0, 0.07)
+        at = [bar.line_s + clock.seconds(beat * tune.beat) for beat in range(beats)]
+        heard = [at_s for at_s in at if bar.start_s - 1e-6 <= at_s < bar.end_s - 1e-6]
+        add_ticks(samples, heard, first=0 if heard and heard[0] == bar.line_s else -1, loud=0.07)
 
 
-def _tick(samples: np.ndarray, at_s: float, first: bool, loud: float) -> None:
-    begin = round(at_s * SAMPLE_RATE)
-    time_s = np.arange(int(0.03 * SAMPLE_RATE)) / SAMPLE_RATE
-    tick = np.sin(2 * np.pi * (2100.0 if first else 1600.0) * time_s) * np.exp(-time_s / 0.006)
-    end = min(begin + len(tick), len(samples))
-    samples[begin:end] += (loud * tick[: end - begin]).astype(np.float32)
+def add_ticks(
+    samples: np.ndarray,
+    times_s: Sequence[float],
+    *,
+    first: int,
+    loud: float,
+    rate: int = SAMPLE_RATE,
+) -> None:
+    """Add a short tick at each time, in place; the one with index `first` is higher."""
+    time_s = np.arange(int(0.03 * rate)) / rate
+    for place, at_s in enumerate(times_s):
+        begin = round(at_s * rate)
+        hz = 2100.0 if place == first else 1600.0
+        tick = loud * np.sin(2 * np.pi * hz * time_s) * np.exp(-time_s / 0.006)
+        end = min(begin + len(tick), len(samples))
+        samples[begin:end] += tick[: end - begin].astype(np.float32)

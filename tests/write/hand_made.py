@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 from pipeline.tune import (
     Arrangement,
     Chord,
+    Doubt,
     Ending,
     HeardBar,
     KeyName,
@@ -21,6 +23,7 @@ from pipeline.tune import (
     TabNote,
     Tune,
 )  # fmt: skip
+from pipeline.write.timing import clock_of, played_bars
 
 EIGHTH = Fraction(1, 8)
 DADGAD = (38, 45, 50, 55, 57, 62)
@@ -105,19 +108,19 @@ def _basses(bar: TabBar, strings: tuple[int, ...]) -> TabBar:
 
 def heard_jig() -> Tune:
     """The jig as if it had been heard once through from a recording, steady and even."""
-    from dataclasses import replace
-
-    from pipeline.tune import Doubt
-    from pipeline.write.timing import clock_of, played_bars
-
     tune = jig(swing=1.0)
     clock = clock_of(tune)
     written = tune.written_bars()
     bars = played_bars(tune, clock, start_s=0.5)
-    heard, events = [], []
+    heard: list[HeardBar] = []
+    events = []
     for bar in bars:
         notes = written[bar.index].notes
-        heard.append(HeardBar(bar.start_s, bar.end_s, notes, 0.9))
+        if bar.number == 0 and heard:  # a later pick-up completes the bar before it
+            before = heard.pop()
+            heard.append(HeardBar(before.start_s, bar.end_s, before.notes + notes, 0.9))
+        else:
+            heard.append(HeardBar(bar.start_s, bar.end_s, notes, 0.9))
         for note in notes:
             onset_s = bar.line_s + clock.seconds(note.start)
             end_s = bar.line_s + clock.seconds(note.start + note.length) - 0.01
