@@ -42,22 +42,26 @@ def perform(
     late_start: bool = False,
     variations: float = 0.04,
     longest_s: float = 75.0,
+    beats_per_minute: float | None = None,
+    shift: int | None = None,
 ) -> Performance:
     """Play `tune` as the family does.
 
     rounds : times through; None: usually two, as many as fit into `longest_s` seconds.
     late_start : the recording begins inside the first bar.
     variations : share of the bars in which something is varied.
+    beats_per_minute, shift : tempo and transposition in semitones; None: as usual for the family.
     Raises ValueError for a tune that cannot be laid out (see timeline.whole_round).
     """
     rng = np.random.default_rng(seed)
     manner = MANNERS[family]
-    tune, octave = _in_key_of(tune, manner, rng)
+    tune, octave = _in_key_of(tune, manner, shift, rng)
     layout = whole_round(tune)
     if layout is None:
         raise ValueError(f"{tune.title}: its pick-ups and bars collide")
     round_notes, bars = layout
     bpm = float(rng.uniform(*dances()[tune.tune_type].usual_bpm) * rng.uniform(*manner.tempo))
+    bpm = beats_per_minute or bpm
     round_s = bars * float(tune.bar_length / tune.beat) * 60 / bpm
     if rounds is None:
         rounds = int(np.clip(longest_s // round_s, 1, rng.choice([1, 2, 2, 2, 3])))
@@ -81,12 +85,15 @@ def perform(
 # ---------------------------------------------------------------- which notes
 
 
-def _in_key_of(tune: Tune, manner: Manner, rng: np.random.Generator) -> tuple[Tune, int]:
+def _in_key_of(
+    tune: Tune, manner: Manner, wanted: int | None, rng: np.random.Generator
+) -> tuple[Tune, int]:
     """The tune in the key it is played in, and the octaves it sounds above that."""
     pitches = [note.midi for bar in tune.written_bars() for note in bar.notes]
     low, high = min(pitches), max(pitches)
     shifts = [0] * 9 + [int(rng.integers(-5, 6))]
     shift = int(rng.integers(-5, 6)) if manner.any_key else int(rng.choice(shifts))
+    shift = shift if wanted is None else wanted
     octave = min(
         manner.octaves, key=lambda o: _outside(low + shift + 12 * o, high + shift + 12 * o, manner)
     )

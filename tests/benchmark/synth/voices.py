@@ -9,6 +9,7 @@ References: vowel formants Peterson & Barney 1952 (men, rounded, from memory).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -46,6 +47,16 @@ def _shaped(
     return gain * numbers ** -np.asarray(tilt) + 0.002 / numbers
 
 
+def inhaled(strokes: Sequence[Stroke], length: int, rng: np.random.Generator) -> np.ndarray:
+    """Breath drawn in where the strokes leave room for it, against a voice of level 1."""
+    shape = np.zeros(length)
+    for before, after in pairwise(strokes):
+        if after.onset_s - before.offset_s > 0.11:
+            a, b = frames(before.offset_s + 0.02), frames(after.onset_s - 0.02)
+            shape[a:b] = np.hanning(b - a) * float(rng.uniform(0.005, 0.025))
+    return band_noise(length * STEP, 600, 4500, rng) * to_audio(shape)
+
+
 def hum(strokes: Sequence[Stroke], seconds: float, rng: np.random.Generator) -> np.ndarray:
     """Closed lips: a low resonance, a dip, hardly anything above 1.5 kHz; a soft push per note."""
     n = frames(seconds)
@@ -62,7 +73,8 @@ def hum(strokes: Sequence[Stroke], seconds: float, rng: np.random.Generator) -> 
     nasal = 1 / (1 + ((at - 260) / 160) ** 2) + 0.10 / (1 + ((at - 1050) / 250) ** 2)
     body = harmonics(pitch, (nasal + 0.01) * np.arange(1, 16)[:, None] ** -0.6)
     breath = band_noise(len(body), 200, 1800, rng) * 0.012
-    return body * to_audio(smooth(level, 0.012)) + breath * to_audio(smooth(level, 0.1) + 0.2)
+    out = body * to_audio(smooth(level, 0.012)) + breath * to_audio(smooth(level, 0.1) + 0.2)
+    return out + inhaled(strokes, n, rng) * float(np.abs(out).max())
 
 
 def choir(strokes: Sequence[Stroke], seconds: float, rng: np.random.Generator) -> np.ndarray:
@@ -133,7 +145,7 @@ def lilt(strokes: Sequence[Stroke], seconds: float, rng: np.random.Generator) ->
         if size_samples > 0:
             fade = np.exp(-np.arange(size_samples) / (0.004 * SAMPLE_RATE))
             out[at : at + size_samples] += noise[at : at + size_samples] * fade * strength * peak
-    return out
+    return out + inhaled(strokes, n, rng) * peak
 
 
 def _syllable(
