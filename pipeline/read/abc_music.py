@@ -349,7 +349,7 @@ class MusicReader:
         last = self._close_bar()
         if last is not None and last.times == 1:
             last.closes = True
-        self._bar.label = value.strip()[:1]
+        self._bar.label = value.strip() if len(value.strip()) == 1 else ""
 
     def _close_bar(self) -> _OpenBar | None:
         """End the current bar if anything is in it; the last finished bar, if any."""

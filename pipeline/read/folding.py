@@ -48,7 +48,8 @@ def fold(bars: Sequence[ReadBar], meter: str, order: str = "") -> Folded:
     full = Fraction(meter)
     named: list[tuple[Part, list[tuple[int, Fraction, str]]]] = []
     sections = _ordered(_lone_pickups(_sections(bars), full), order)
-    for section in sections:
+    labels = [section.body[0].label for section in sections]
+    for section, label in zip(sections, labels, strict=True):
         _mend(section, full)
         part, chords = _part(section, full)
         if not any(part.bars) and not any(any(ending.bars) for ending in part.endings):
@@ -56,6 +57,8 @@ def fold(bars: Sequence[ReadBar], meter: str, order: str = "") -> Folded:
         name = next((p.name for p, _ in named if _same(p, part)), "")
         if section.again and named:
             name = name or named[-1][0].name
+        if all(labels):
+            name = label
         if named and _same(named[-1][0], part) and not part.endings and len(part.bars) > 2:
             before, old_chords = named[-1]
             named[-1] = (replace(before, repeats=before.repeats + part.repeats), old_chords)
@@ -106,10 +109,8 @@ def _ordered(sections: list[_Section], order: str) -> list[_Section]:
     labels = [section.body[0].label for section in sections]
     if not letters or "" in labels or len(set(labels)) < 2 or set(letters) != set(labels):
         return sections
-    if any(section.repeats > 1 for section in sections):
-        return sections
     return [
-        _Section(list(section.body))
+        _Section(list(section.body), list(section.endings), section.repeats, section.again)
         for letter in letters
         for section in sections
         if section.body[0].label == letter
