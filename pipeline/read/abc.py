@@ -225,5 +225,5 @@ def _kind(header: _Header, title: str, meter: str) -> tuple[TuneType, bool, tupl
 def _tempo(value: str, unit: Fraction, tune_type: TuneType, beat: Fraction) -> float:
     per_minute = parse_tempo(value, unit)
     if per_minute is None:
-        return usual_tempo(tune_type, beat)
+        return usual_tempo(tune_type)
     return round(float(per_minute / beat), 2)

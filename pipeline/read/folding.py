@@ -241,6 +241,9 @@ def _mend(section: _Section, full: Fraction) -> None:
     section.body = _halves_joined(_cut_all(section.body, full), full)
     section.endings = [(times, _cut_all(bars, full)) for times, bars in section.endings]
     section.endings = [(times, bars) for times, bars in section.endings if bars]
+    if section.repeats == 1:  # a lone first ending is no ending
+        section.body += [bar for _, bars in section.endings for bar in bars]
+        section.endings = []
     if not section.endings or len(section.body) < 2:
         return
     last = section.body[-1]

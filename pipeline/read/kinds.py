@@ -30,16 +30,20 @@ def type_of_meter(meter: str) -> TuneType:
 
 
 def beat_of(tune_type: TuneType, meter: str) -> Fraction:
-    """The unit that a foot taps, as a fraction of a whole note, fitted to the metre."""
+    """The unit that a foot taps, as a fraction of a whole note, fitted to the metre.
+
+    A reel or hornpipe printed in 2/4 has two beats in the bar, as in 4/4.
+    """
     upper, _, lower = meter.partition("/")
     if int(upper) > 3 and int(upper) % 3 == 0 and int(lower) >= 8:
         return Fraction(3, int(lower))
-    beat = dances()[tune_type].beat
-    return beat if (Fraction(meter) / beat).denominator == 1 else Fraction(1, int(lower))
+    beat, bar = dances()[tune_type].beat, Fraction(meter)
+    if beat == Fraction(1, 2) == bar:
+        return Fraction(1, 4)
+    return beat if (bar / beat).denominator == 1 else Fraction(1, int(lower))
 
 
-def usual_tempo(tune_type: TuneType, beat: Fraction) -> float:
+def usual_tempo(tune_type: TuneType) -> float:
     """Beats per minute in the middle of what is usual for the type."""
-    dance = dances()[tune_type]
-    slow, fast = dance.usual_bpm
-    return round(float((slow + fast) / 2 * (dance.beat / beat)), 1)
+    slow, fast = dances()[tune_type].usual_bpm
+    return round((slow + fast) / 2, 1)
