@@ -1,7 +1,7 @@
 """Exact fingering of a melody: the cheapest path over string, fret, finger and hand position.
 
 Task: finger every note of a tune on one setup, or on many at once.
-In: a Line of notes, setups as open strings plus the semitones they are used with.
+In: a Line of notes, setups as what their open strings sound.
 Out: for each setup the cheapest path and its exact cost in ticks.
 Method: dynamic programming over the states of each note (states.py), many setups side by side
 in numpy. No beam: the path is the optimum of the stated costs. Among equally cheap paths the
@@ -31,14 +31,14 @@ BATCH = 48
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """One melody search: open strings low to high, and written pitch to pitch above the capo.
+    """One melody search. Setups that give the same problem share its path.
 
-    shift : transpose - capo, so that fret = written pitch + shift - open string
+    open_written : what the open strings sound with the capo on, low to high, in the pitches of the
+        written tune (open string + capo - transpose): a note's fret is its pitch minus that
     highest : last fret in reach, counted from the capo
     """
 
-    strings_midi: tuple[int, ...]
-    shift: int
+    open_written: tuple[int, ...]
     highest: int
 
 
@@ -132,7 +132,7 @@ def state_numbers(table: States, pitch: int, problem: Problem) -> np.ndarray:
     """Numbers of all states that sound a written pitch; empty when it has no place."""
     found = []
     for string in range(1, STRINGS + 1):
-        fret = pitch + problem.shift - problem.strings_midi[STRINGS - string]
+        fret = pitch - problem.open_written[STRINGS - string]
         if 0 <= fret <= problem.highest:
             found.append(table.of_place[string][fret])
     return np.concatenate(found) if found else np.zeros(0, dtype=np.int64)
@@ -141,7 +141,8 @@ def state_numbers(table: States, pitch: int, problem: Problem) -> np.ndarray:
 def problem_of(setup: Setup, player: Player) -> Problem:
     """The search problem behind a setup."""
     highest = last_fret(setup.capo, body_fret=player.body_fret, past_body=player.past_body)
-    return Problem(setup.strings_midi, setup.transpose - setup.capo, highest)
+    up = setup.capo - setup.transpose
+    return Problem(tuple(midi + up for midi in setup.strings_midi), highest)
 
 
 def finger_melody(tune: Tune, setup: Setup, *, player: Player | None = None) -> Layer:

@@ -10,14 +10,16 @@ parts of score.py. Nothing is guessed or left out.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.errors import PipelineError, UsageError
-from pipeline.guitar.fingering import Paths, Problem, Search
-from pipeline.guitar.melody import Line, line_of
+from pipeline.errors import PipelineError
+from pipeline.guitar.candidates import RankSettings, enumerate_setups, fitting
+from pipeline.guitar.exact import exact_parts
+from pipeline.guitar.fingering import Search
+from pipeline.guitar.free import KEPT, joined, search_freely, within
+from pipeline.guitar.melody import line_of
 from pipeline.guitar.player import Player
 from pipeline.guitar.reasons import Explainer
 from pipeline.guitar.robustness import stability
@@ -26,41 +28,18 @@ from pipeline.guitar.score import (
     Field,
     facts_of,
     part_names,
-    path_parts,
-    scale,
-    setup_parts,
     weights,
 )
 from pipeline.guitar.setups import setup_of, what_does_not_fit
-from pipeline.guitar.tension import cautions, near_breaking
-from pipeline.guitar.tunings import Tuning, catalogue, parse_tuning
-from pipeline.keys import pitch_class
+from pipeline.guitar.tension import cautions
+from pipeline.guitar.tunings import catalogue, name_of
 from pipeline.progress import Progress, silent
 from pipeline.tune import RankedSetup, Ranking, Tune
 
-OCTAVES = (-12, -24, 0)
+__all__ = ["RankSettings", "rank_setups"]
+
 EXPLAINED = 10
 """So many of the best setups get reasons in words."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RankSettings:
-    """What to search.
-
-    tunings : names or six notes; empty for the whole catalogue and the player's own
-    capos : frets; empty for 0 to the player's highest
-    keys : "as heard", "any", or tonics like ("G", "A")
-    weights : factors on the parts of the score, e.g. {"flow": 2}
-    force : also use tunings with a string near its breaking pitch
-    keep : most setups to list
-    """
-
-    tunings: tuple[str, ...] = ()
-    capos: tuple[int, ...] = ()
-    keys: str | tuple[str, ...] = "as heard"
-    weights: dict[str, float] = field(default_factory=dict)
-    force: bool = False
-    keep: int = 600
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,150 +68,64 @@ def rank_setups(
     Raises UsageError for nonsense in the settings and PipelineError when no setup holds the tune.
     """
     player, settings = player or Player(), settings or RankSettings()
-    line = line_of(tune)
-    facts = facts_of(tune, line)
+    facts = facts_of(tune, line_of(tune))
     weight = weights(settings.weights)
-    names, candidates = enumerate_setups(tune, player, settings)
-    progress("Trying tunings", 0.1)
-    fits = fitting(line, candidates, player)
-    if not fits.any():
-        raise PipelineError(_nothing_fits(tune, candidates, player))
-    kept_names = tuple(name for name, ok in zip(names, fits, strict=True) if ok)
-    scored = score_all(facts, kept_names, candidates.take(fits), player, weight)
-    progress("Weighing the best", 0.8)
-    ranking = ranked(tune, facts, scored, player, settings, weight, searched=len(names))
+    progress("Trying tunings", 0.05)
+    scored, searched = score_catalogue(tune, facts, player, settings, weight)
+    if settings.free:
+        scored, searched = add_free(tune, facts, scored, player, settings, weight, progress)
+    if not len(scored.field):
+        raise PipelineError(_nothing_fits(tune, searched, player, settings))
+    progress("Weighing the best", 0.97)
+    ranking = ranked(tune, facts, scored, player, settings, weight, searched=searched)
     progress("Tunings ranked", 1.0)
     return ranking
 
 
-def enumerate_setups(tune: Tune, player: Player, settings: RankSettings) -> tuple[list[str], Field]:
-    """Every setup to try, whether the tune fits or not."""
-    tunings = _tunings(player, settings)
-    capos = _capos(player, settings)
-    shifts = _transpositions(tune, settings)
-    wishes = _wishes(player)
-    rows = [(tuning, capo, shift) for tuning in tunings for capo in capos for shift in shifts]
-    if not rows:
-        raise UsageError("No tuning is left to try; allow more tunings or capos.")
-    return [tuning.name for tuning, _, _ in rows], Field(
-        np.array([tuning.strings_midi for tuning, _, _ in rows]),
-        np.array([capo for _, capo, _ in rows]),
-        np.array([shift for _, _, shift in rows]),
-        np.array([wishes.get(tuning.strings_midi, _usual(tuning)) for tuning, _, _ in rows]),
-    )
+def score_catalogue(
+    tune: Tune, facts: Facts, player: Player, settings: RankSettings, weight: np.ndarray
+) -> tuple[Scored, int]:
+    """Every setup of the catalogue (or of the tunings asked for) that holds the tune."""
+    names, candidates = enumerate_setups(tune, player, settings)
+    fits = fitting(facts.line, candidates, player)
+    kept = tuple(name for name, ok in zip(names, fits, strict=True) if ok)
+    return score_field(facts, kept, candidates.take(fits), player, weight), len(names)
 
 
-def _tunings(player: Player, settings: RankSettings) -> list[Tuning]:
-    if settings.tunings:
-        chosen = [Tuning(*parse_tuning(text)) for text in settings.tunings]
-    else:
-        own = [Tuning(*parse_tuning(text)) for text in player.tunings_used]
-        chosen = [*catalogue(), *own]
-    never = {parse_tuning(text)[1] for text in player.tunings_never}
-    unique = {tuning.strings_midi: tuning for tuning in reversed(chosen)}
-    return [
-        tuning
-        for tuning in reversed(unique.values())
-        if tuning.strings_midi not in never and (settings.force or _holds(tuning, player))
-    ]
-
-
-def _holds(tuning: Tuning, player: Player) -> bool:
-    return not any(
-        near_breaking(string, tuning.strings_midi[6 - string], scale_mm=player.scale_mm)
-        for string in range(1, 7)
-    )
-
-
-def _capos(player: Player, settings: RankSettings) -> Iterable[int]:
-    for capo in settings.capos:
-        if not 0 <= capo <= 11:
-            raise UsageError(f"A capo at fret {capo} is no use; choose 0 (none) to 11.")
-    return sorted(set(settings.capos)) or range(player.highest_capo + 1)
-
-
-def _wishes(player: Player) -> dict[tuple[int, ...], float]:
-    wishes = {parse_tuning(text)[1]: 0.0 for text in player.tunings_avoided}
-    wishes.update({parse_tuning(text)[1]: 1.0 for text in player.tunings_used})
-    return {tuple(strings): wish for strings, wish in wishes.items()}
-
-
-def _usual(tuning: Tuning) -> float:
-    """Wish for a tuning the player says nothing about: the more usual, the better."""
-    return float(scale("wish_unknown") + scale("wish_common") * tuning.common)
-
-
-def _transpositions(tune: Tune, settings: RankSettings) -> list[int]:
-    """Semitones from the written tune to the sound, the usual octave first."""
-    if settings.keys == "as heard":
-        return list(OCTAVES)
-    if settings.keys == "any":
-        return sorted(range(-24, 1), key=lambda n: (abs(n + 12), n))
-    tonics = (settings.keys,) if isinstance(settings.keys, str) else settings.keys
-    try:
-        wanted = {(pitch_class(tonic) - pitch_class(tune.tonic)) % 12 for tonic in tonics}
-    except (KeyError, IndexError) as fault:
-        raise UsageError(
-            f'"{" ".join(tonics)}" are no keys; write "as heard", "any" or tonics like G and A.'
-        ) from fault
-    return sorted((n for n in range(-24, 1) if n % 12 in wanted), key=lambda n: (abs(n + 12), n))
-
-
-def fitting(line: Line, candidates: Field, player: Player) -> np.ndarray:
-    """Whether every note of the tune has a place, shape (n,)."""
-    highest = player.body_fret + player.past_body - candidates.capo
-    fits = np.ones(len(candidates), dtype=bool)
-    for pitch in sorted(set(line.midi)):
-        above = pitch + candidates.transpose - candidates.capo
-        fret = above[:, None] - candidates.strings_midi
-        fits &= ((fret >= 0) & (fret <= highest[:, None])).any(axis=1)
-    return fits
-
-
-def score_all(
-    facts: Facts,
-    names: tuple[str, ...],
-    candidates: Field,
-    player: Player,
-    weight: np.ndarray,
-    search: Search | None = None,
+def score_field(
+    facts: Facts, names: tuple[str, ...], candidates: Field, player: Player, weight: np.ndarray
 ) -> Scored:
-    """Exact parts and score of every setup; each must hold the tune."""
-    search = search or Search(facts.line, player)
-    paths = shared_paths(search, candidates, player)
-    parts = setup_parts(facts, candidates, player, np.array(parse_tuning(player.present_tuning)[1]))
-    parts += path_parts(facts, candidates, player, paths)
+    """Exact parts and scores; an empty field gives an empty result."""
+    if not len(candidates):
+        return Scored(names, candidates, np.zeros((0, len(weight))), np.zeros(0))
+    parts = exact_parts(facts, candidates, player, Search(facts.line, player))
     return Scored(names, candidates, parts, 100.0 * parts @ weight)
 
 
-def shared_paths(search: Search, candidates: Field, player: Player) -> Paths:
-    """Optimal path of every setup.
-
-    Setups with the same strings and the same transpose - capo have the same frets: they share the
-    path found with the most room; where it goes above a setup's last fret, that setup is searched
-    on its own.
-    """
-    highest = player.body_fret + player.past_body - candidates.capo
-    shift = candidates.transpose - candidates.capo
-    own = [
-        Problem(tuple(strings), int(s), int(h))
-        for strings, s, h in zip(candidates.strings_midi.tolist(), shift, highest, strict=True)
-    ]
-    widest: dict[tuple[tuple[int, ...], int], Problem] = {}
-    for problem in own:
-        key = (problem.strings_midi, problem.shift)
-        if key not in widest or problem.highest > widest[key].highest:
-            widest[key] = problem
-    first = search.paths(list(widest.values()))
-    row_of = {key: row for row, key in enumerate(widest)}
-    rows = np.array([row_of[problem.strings_midi, problem.shift] for problem in own])
-    top = first.table.fret[first.index].max(axis=1)
-    ticks, index = first.ticks[rows], first.index[rows]
-    again = np.flatnonzero(top[rows] > highest)
-    if len(again):
-        second = search.paths([own[row] for row in again])
-        ticks[again], index[again] = second.ticks, second.index
-    return Paths(first.table, ticks, index)
+def add_free(
+    tune: Tune,
+    facts: Facts,
+    scored: Scored,
+    player: Player,
+    settings: RankSettings,
+    weight: np.ndarray,
+    progress: Progress,
+) -> tuple[Scored, int]:
+    """The best of all tunings together with the setups that are scored already."""
+    inside = np.sort(scored.score[within(scored.field.strings_midi, player, settings)])
+    known = float(inside[-KEPT]) if len(inside) >= KEPT else 0.0
+    best, searched = search_freely(
+        tune, facts, player, settings, weight, known=known, progress=progress
+    )
+    field = joined([scored.field, best])
+    keys = np.column_stack([field.strings_midi, field.capo, field.transpose])
+    first = np.sort(np.unique(keys, axis=0, return_index=True)[1])
+    field = field.take(first)
+    known_names = {t.strings_midi: t.name for t in catalogue()}
+    names = tuple(
+        known_names.get(tuple(row)) or name_of(row) for row in field.strings_midi.tolist()
+    )
+    return score_field(facts, names, field, player, weight), searched
 
 
 def ranked(
@@ -249,7 +142,9 @@ def ranked(
     order = scored.order()
     explainer = Explainer(tune, facts, scored.field, scored.parts, weight, player)
     setups = []
-    for rank, row in enumerate(order[: settings.keep], start=1):
+    for rank, row in enumerate(
+        order[: min(settings.keep, KEPT) if settings.free else settings.keep], start=1
+    ):
         strings = tuple(scored.field.strings_midi[row].tolist())
         setup = setup_of(
             tune,
@@ -284,7 +179,8 @@ def ranked(
     )
 
 
-def _nothing_fits(tune: Tune, candidates: Field, player: Player) -> str:
+def _nothing_fits(tune: Tune, searched: int, player: Player, settings: RankSettings) -> str:
+    _, candidates = enumerate_setups(tune, player, settings)
     fault = what_does_not_fit(
         tune,
         candidates.strings_midi[0].tolist(),
@@ -293,6 +189,6 @@ def _nothing_fits(tune: Tune, candidates: Field, player: Player) -> str:
         player,
     )
     return (
-        f"None of the {len(candidates)} setups tried holds the whole tune ({fault}); "
+        f"None of the {searched} setups tried holds the whole tune ({fault}); "
         "allow more tunings, capos or keys."
     )

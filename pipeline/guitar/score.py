@@ -23,6 +23,7 @@ from pipeline.guitar.hand import costs
 from pipeline.guitar.melody import Line
 from pipeline.guitar.player import Player
 from pipeline.guitar.states import TICKS
+from pipeline.guitar.tunings import standard
 from pipeline.keys import pitch_class, scale_steps
 from pipeline.tune import Tune
 
@@ -116,7 +117,9 @@ def setup_parts(facts: Facts, field: Field, player: Player, present: np.ndarray)
         "open": np.where(tonic | fifth, 1.0, scale("open_scale") * in_scale).mean(axis=1),
         "clash": 1.0 - (~in_scale * np.array([2, 2, 1.5, 1, 1, 1])).sum(axis=1) / 8.5,
         "retuning": _retuning(field.strings_midi - present),
+        "tension": _tension(field.strings_midi),
         "preference": field.wish,
+        "register": _register(facts, field),
         "key": (field.transpose % 12 == 0).astype(float),
     }
     return _stack(columns, len(field))
@@ -185,6 +188,18 @@ def _retuning(change: np.ndarray) -> np.ndarray:
     cost = scale("retune_string") * (change != 0) + scale("retune_down") * np.maximum(-change, 0)
     cost = cost + scale("retune_up") * np.maximum(change, 0)
     return np.clip(1.0 - cost.sum(axis=1), 0.0, 1.0)
+
+
+def _register(facts: Facts, field: Field) -> np.ndarray:
+    """How far the tune's mean pitch lies above the bass register."""
+    low, high = scale("register_midi")
+    mean = np.average(facts.line.midi, weights=facts.line.seconds) + field.transpose
+    return np.clip((mean - low) / (high - low), 0.0, 1.0)
+
+
+def _tension(strings_midi: np.ndarray) -> np.ndarray:
+    up = np.maximum(strings_midi - np.array(standard()), 0).sum(axis=1)
+    return np.clip(1.0 - scale("tension_up") * up, 0.0, 1.0)
 
 
 def _ring(line: Line, string: np.ndarray) -> np.ndarray:
