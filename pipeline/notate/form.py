@@ -1,0 +1,176 @@
+"""Task: find the form of a tune: which bars are passes of which part.
+
+In: likeness of the full bars of a performance, shape (n_bars, n_bars). Out: `find_form(...)`:
+    Segments in the order performed, and the number of bars of one round.
+Method: a round is a lag at which the whole performance repeats itself. Inside a round a best path
+    over bars cuts it into parts of given length played once, twice or three times. A repeat must
+    agree bar by bar as two performances of one page do, the last bar excepted (endings, pick-ups):
+    bars that are merely related, as bars 1 and 5 of many tunes, count against it. Parts like to
+    have eight bars and a repeat, but any number is possible.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+EDGES = np.array([0.45, 0.62, 0.74, 0.86])
+AGREES = np.array([-5.0, -3.0, -0.8, 0.5, 1.2])
+"""Log odds that two bars are passes of one printed bar, by their likeness."""
+ENDING_FLOOR = -0.6
+PART_PRIOR = {8: 0.0, 4: -3.0, 16: -3.0, 12: -4.0, 6: -5.0, 10: -5.5, 24: -5.5, 7: -6.5, 9: -6.5,
+              5: -6.5, 14: -6.0, 20: -6.0, 3: -7.5, 2: -7.0, 11: -7.5, 13: -7.5, 15: -7.0,
+              18: -6.5, 32: -7.0}  # fmt: skip
+TIMES_PRIOR = {1: -1.2, 2: 0.0, 3: -4.5}
+ROUNDS_TRIED = 4
+LATE_START = -4.0
+MIRRORS = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """A pass of a part: bars first..first+bars-1 of the performance."""
+
+    first: int
+    bars: int
+    label: int
+    time: int
+    """1 for the first time through a repeated part, 2 for the second."""
+    part: int
+    """Number of the printed part in the round."""
+    skipped: int = 0
+    """Bars of the part that are missing at its beginning."""
+    missing: int = 0
+    """Bars of the part that are missing at its end."""
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """One reading of the form."""
+
+    segments: tuple[Segment, ...]
+    round_bars: int
+    score: float
+
+
+def find_form(alike: np.ndarray) -> Form:
+    """The best form for bars with this likeness."""
+    n = len(alike)
+    odds = AGREES[np.searchsorted(EDGES, alike)]
+    sums = _diagonal_sums(odds)
+    best = Form((), n, -np.inf)
+    for late in range(0, min(8, n // 2)):
+        for lag in _round_lags(sums, n, late):
+            prior = LATE_START * (late > 0) - 0.1 * late
+            repeats = _lag_sum(sums, lag, n) if lag < n - late else 0.0
+            score, plan = _parts(odds, sums, late, min(lag, n - late), n)
+            if score + prior + repeats > best.score:
+                best = Form(_segments(plan, late, lag, n, odds), lag, score + prior + repeats)
+        if late == 0 and best.score > 0.45 * n:
+            break
+    return best
+
+
+def _diagonal_sums(odds: np.ndarray) -> np.ndarray:
+    """sums[b, lag]: sum of odds[k, k - lag] for lag <= k < b, shape (n + 1, n)."""
+    n = len(odds)
+    sums = np.zeros((n + 1, n))
+    for lag in range(1, n):
+        sums[lag + 1 :, lag] = np.cumsum(np.diagonal(odds, -lag))
+    return sums
+
+
+def _lag_sum(sums: np.ndarray, lag: int, n: int) -> float:
+    return float(sums[n, lag]) if lag < n else 0.0
+
+
+def _round_lags(sums: np.ndarray, n: int, late: int) -> list[int]:
+    """Promising numbers of bars in a round; n - late (once through) is among them."""
+    lags = np.arange(n)
+    total = sums[n] + np.where(lags % 8 == 0, 1.0, 0.0)
+    good = [int(lag) for lag in np.argsort(-total) if lag >= 6 and total[lag] > 0][:ROUNDS_TRIED]
+    return [*good, n - late]
+
+
+def _parts(
+    odds: np.ndarray, sums: np.ndarray, late: int, size: int, n: int
+) -> tuple[float, list[tuple[int, int]]]:
+    """Best cut of one round into (bars, times through)."""
+    value = np.full(size + 1, -np.inf)
+    value[0] = 0.0
+    choice: list[tuple[int, int]] = [(0, 0)] * (size + 1)
+    for at in range(size):
+        if value[at] == -np.inf:
+            continue
+        for bars, prior in PART_PRIOR.items():
+            for times, times_prior in TIMES_PRIOR.items():
+                end = at + bars * times
+                if end > size:
+                    if times > 1 or size - at >= bars or size - at < 2:
+                        break
+                    end = size
+                score = value[at] + prior + times_prior + (-2.0 if end - at < bars else 0.0)
+                for time in range(1, times):
+                    score += _repeat_odds(odds, sums, late + at + bars * time, bars, bars)
+                if score > value[end]:
+                    value[end] = score
+                    choice[end] = (min(bars, end - at), times)
+    plan: list[tuple[int, int]] = []
+    at = size
+    while at > 0:
+        plan.append(choice[at])
+        at -= choice[at][0] * choice[at][1]
+    return float(value[size]), plan[::-1]
+
+
+def _repeat_odds(odds: np.ndarray, sums: np.ndarray, first: int, bars: int, lag: int) -> float:
+    """Log odds that bars first.. repeat those `lag` earlier; the last may be another ending."""
+    last = float(odds[first + bars - 1, first + bars - 1 - lag])
+    inside = float(sums[first + bars - 1, lag] - sums[first, lag]) if bars > 1 else 0.0
+    return inside + max(last, ENDING_FLOOR)
+
+
+def _segments(
+    plan: list[tuple[int, int]], late: int, lag: int, n: int, odds: np.ndarray
+) -> tuple[Segment, ...]:
+    """Lay the plan over all rounds; a late start is the tail of the round before."""
+    layout: list[tuple[int, int, int, int]] = []  # (offset, bars, time, part)
+    offset = 0
+    for part, (bars, times) in enumerate(plan):
+        for time in range(1, times + 1):
+            layout.append((offset, bars, time, part))
+            offset += bars
+    labels = _labels(plan, late, odds)
+    found: list[Segment] = []
+    start = late - lag if late else 0
+    while start < n:
+        for offset, bars, time, part in layout:
+            first = start + offset
+            skipped, missing = max(-first, 0), max(first + bars - n, 0)
+            if skipped < bars and missing < bars:
+                kept = bars - skipped - missing
+                found.append(
+                    Segment(first + skipped, kept, labels[part], time, part, skipped, missing)
+                )
+        start += lag
+    return tuple(found)
+
+
+def _labels(plan: list[tuple[int, int]], late: int, odds: np.ndarray) -> list[int]:
+    """Parts that agree bar by bar have the same label."""
+    starts: list[int] = []
+    labels: list[int] = []
+    at = late
+    for bars, times in plan:
+        label = len(set(labels))
+        for other, (other_bars, _) in enumerate(plan[: len(labels)]):
+            if other_bars == bars and bars >= 4:
+                span = np.arange(bars)
+                if odds[at + span, starts[other] + span].sum() > MIRRORS * bars:
+                    label = labels[other]
+                    break
+        starts.append(at)
+        labels.append(label)
+        at += bars * times
+    return labels

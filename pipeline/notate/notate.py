@@ -1,0 +1,241 @@
+"""Task: from heard notes to the tune as a player would write it.
+
+In: Heard. Out: `notate(heard) -> Tune`; `renotate(tune)` for tunes read from a file.
+Method: see reading (rhythm, type and bars in one model), fold (parts, endings, votes of the
+    passes), key (tonic and mode), doubts (what to check by ear).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from fractions import Fraction
+
+import numpy as np
+
+from pipeline.dances import dances
+from pipeline.errors import PipelineError, UsageError
+from pipeline.keys import parse_key, signature_of
+from pipeline.notate.doubts import find_doubts
+from pipeline.notate.fold import Folded, fold
+from pipeline.notate.form import Form, find_form
+from pipeline.notate.key import KeyEvidence, rank_keys
+from pipeline.notate.plain import plain_notes
+from pipeline.notate.reading import Reading, read_rhythm
+from pipeline.notate.timeline import heard_bars
+from pipeline.notate.written import moved_bar, moved_octaves, moved_part, rebarred
+from pipeline.progress import Progress, silent
+from pipeline.tune import (
+    TUNE_TYPES,
+    Candidates,
+    Heard,
+    HeardBar,
+    KeyName,
+    Tune,
+    TuneType,
+    TypeCandidate,
+)
+
+FEWEST_NOTES = 8
+BOOK_LOW, BOOK_HIGH = 62, 83
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotateSettings:
+    """What the user fixes instead of the program; None leaves it to be found."""
+
+    tune_type: TuneType | None = None
+    meter: str | None = None
+    key: KeyName | None = None
+    beats_per_minute: float | None = None
+    octave_shift: int | None = None
+    first_bar_s: float | None = None
+    """Where the first full bar begins, in seconds of the recording."""
+    title: str | None = None
+
+
+def notate(
+    heard: Heard, *, settings: NotateSettings | None = None, progress: Progress = silent
+) -> Tune:
+    """Write the tune that was heard.
+
+    Raises PipelineError when there are too few notes for a tune, UsageError when fixed values
+    exclude each other.
+    """
+    settings = settings or NotateSettings()
+    notes = plain_notes(heard)
+    if len(notes) < FEWEST_NOTES:
+        raise PipelineError(
+            f"Only {len(notes)} notes were heard, fewer than {FEWEST_NOTES}: record at least a "
+            "few bars of the tune, close to the microphone."
+        )
+    progress("Finding bars", 0.1)
+    reading = read_rhythm(
+        notes,
+        tune_type=settings.tune_type,
+        meter=settings.meter,
+        beats_per_minute=settings.beats_per_minute,
+        first_bar_s=settings.first_bar_s,
+    )
+    progress("Folding parts", 0.7)
+    bars = heard_bars(reading.line)
+    folded = fold(bars, _form(reading), Fraction(reading.line.row.meter))
+    progress("Finding the key", 0.85)
+    tune = _tune(heard, reading, bars, folded, settings)
+    progress("Tune written", 1.0)
+    return tune
+
+
+def renotate(tune: Tune, settings: NotateSettings) -> Tune:
+    """Apply what the user fixed to a written tune, and rank its keys anew.
+
+    A tune that still holds what was heard, and was not edited by hand, is read from its notes
+    again when its rhythm is to change. Raises UsageError when a written tune cannot be barred as
+    asked.
+    """
+    settings = _with_earlier(tune, settings)
+    rhythm = (
+        settings.tune_type,
+        settings.meter,
+        settings.beats_per_minute,
+        settings.first_bar_s,
+    )
+    if tune.heard and "notes" not in tune.overridden and any(value is not None for value in rhythm):
+        heard = Heard(
+            tune.source, tune.heard, tune.tuning_offset_cents, tune.left_out, tune.warnings
+        )
+        again = notate(heard, settings=settings)
+        return replace(again, title=settings.title or tune.title)
+    if settings.first_bar_s is not None:
+        raise UsageError(
+            "The first bar line can only be moved in a recording: edit the bar lines in the tune "
+            "file instead."
+        )
+    return _overridden(tune, settings)
+
+
+def _overridden(tune: Tune, settings: NotateSettings) -> Tune:
+    if settings.meter is not None and settings.meter != tune.meter:
+        tune = rebarred(tune, settings.meter)
+    if settings.octave_shift is not None:
+        tune = moved_octaves(tune, settings.octave_shift - tune.octave_shift)
+    keys, remarks = rank_keys(KeyEvidence.of_parts(tune.parts, tune.bar_length))
+    if settings.key is not None:
+        tune = replace(tune, tonic=settings.key.tonic, mode=settings.key.mode)
+    kind = settings.tune_type or tune.tune_type
+    types = tune.candidates.tune_type
+    if settings.tune_type is not None or not types:
+        types = (TypeCandidate(kind, 1.0),)
+    beat = tune.beat
+    if settings.tune_type is not None and tune.meter in dances()[kind].meters:
+        beat = Fraction(3, 8) if tune.meter.endswith("/8") else dances()[kind].beat
+    bpm = settings.beats_per_minute or tune.beats_per_minute * float(tune.beat / beat)
+    return replace(
+        tune,
+        tune_type=kind,
+        beat=beat,
+        beats_per_minute=bpm,
+        signature=signature_of(tune.tonic, tune.mode),
+        candidates=Candidates(types, keys),
+        title=settings.title or tune.title,
+        overridden={**tune.overridden, **overridden(settings)},
+        remarks=tune.remarks + tuple(r for r in remarks if r not in tune.remarks),
+    )
+
+
+def _with_earlier(tune: Tune, settings: NotateSettings) -> NotateSettings:
+    """The settings with what was fixed in an earlier run, where nothing new is said."""
+    earlier = tune.overridden
+    kinds = {kind: kind for kind in TUNE_TYPES}
+    key, bpm = earlier.get("key"), earlier.get("beats_per_minute")
+    octaves, first = earlier.get("octave_shift"), earlier.get("first_bar_s")
+    return NotateSettings(
+        tune_type=settings.tune_type or kinds.get(earlier.get("tune_type", "")),  # type: ignore[call-overload]
+        meter=settings.meter or earlier.get("meter"),
+        key=settings.key or (parse_key(key) if key else None),
+        beats_per_minute=settings.beats_per_minute or (float(bpm) if bpm else None),
+        octave_shift=settings.octave_shift
+        if settings.octave_shift is not None
+        else (int(octaves) if octaves else None),
+        first_bar_s=settings.first_bar_s
+        if settings.first_bar_s is not None
+        else (float(first) if first else None),
+        title=settings.title or earlier.get("title"),
+    )
+
+
+def _tune(
+    heard: Heard,
+    reading: Reading,
+    bars: tuple[HeardBar, ...],
+    folded: Folded,
+    settings: NotateSettings,
+) -> Tune:
+    row = reading.line.row
+    octaves = settings.octave_shift
+    if octaves is None:
+        octaves = _octave_shift(reading)
+    bars = tuple(moved_bar(bar, 12 * octaves) for bar in bars)
+    parts = tuple(moved_part(part, 12 * octaves) for part in folded.parts)
+    keys, remarks = rank_keys(KeyEvidence.of_parts(parts, Fraction(row.meter)))
+    key = settings.key or KeyName(keys[0].tonic, keys[0].mode)
+    beat = Fraction(row.beat_ticks, 96)
+    return Tune(
+        source=heard.source,
+        tune_type=row.tune_type,
+        meter=settings.meter or row.meter,
+        beat=beat,
+        beats_per_minute=round(60 / (float(np.median(reading.line.tick_s)) * row.beat_ticks), 1),
+        tonic=key.tonic,
+        mode=key.mode,
+        signature=signature_of(key.tonic, key.mode),
+        parts=parts,
+        form=folded.form,
+        rounds=folded.rounds,
+        tuning_offset_cents=heard.tuning_offset_cents,
+        heard=heard.notes,
+        candidates=Candidates(
+            tuple(TypeCandidate(kind, round(p, 4)) for kind, p in reading.types),
+            keys,
+        ),
+        bars_heard=bars,
+        doubts=find_doubts(bars, folded, reading.line),
+        title=settings.title or "",
+        octave_shift=octaves,
+        swing=round(reading.line.ratio, 2),
+        overridden=overridden(settings),
+        left_out=heard.left_out,
+        warnings=heard.warnings,
+        remarks=remarks,
+    )
+
+
+def overridden(settings: NotateSettings) -> dict[str, str]:
+    """The fixed values as text, by option name."""
+    texts: dict[str, str] = {}
+    for field in fields(settings):
+        value = getattr(settings, field.name)
+        if isinstance(value, KeyName):
+            texts[field.name] = f"{value.tonic}:{value.mode}"
+        elif value is not None:
+            texts[field.name] = str(value)
+    return texts
+
+
+def _form(reading: Reading) -> Form:
+    """The form over bar indices of bars_heard."""
+    pickup = reading.structure.pickup
+    form = find_form(reading.structure.alike[pickup:, pickup:])
+    moved = tuple(replace(s, first=s.first + pickup) for s in form.segments)
+    return replace(form, segments=moved)
+
+
+def _octave_shift(reading: Reading) -> int:
+    """Octaves that bring most of the tune into D4 to B5, the lower when equal."""
+    midi, weight = reading.line.midi, reading.line.length
+
+    def inside(octaves: int) -> tuple[float, int]:
+        moved = midi + 12 * octaves
+        out = np.maximum(BOOK_LOW - moved, 0) + np.maximum(moved - BOOK_HIGH, 0)
+        return float((out * weight).sum()), abs(octaves)
+
+    return min(range(-4, 5), key=inside)

@@ -1,0 +1,70 @@
+"""Task: the plain notes of a recording, ready for the rhythm.
+
+In: Heard. Out: PlainNotes, arrays over the notes with role "note".
+Method: ornaments are left out. A cut, tap or grace that runs straight into its note marks where
+    the beat falls, so the note is taken to begin with it. Pitches are rounded to semitones after
+    the concert pitch has been taken out; a slow drift of a singer is followed by a running median.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.tune import Heard, NoteEvent, Ornament
+
+GRACE_S = 0.1
+TOUCH_S = 0.02
+ON_THE_BEAT = ("cut", "tap", "grace", "slide")
+
+
+@dataclass(frozen=True, slots=True)
+class PlainNotes:
+    """Plain notes in order of onset; arrays of shape (n_notes,)."""
+
+    onset_s: np.ndarray
+    offset_s: np.ndarray
+    midi: np.ndarray
+    """Whole MIDI numbers as heard."""
+    confidence: np.ndarray
+    ornament: tuple[Ornament | None, ...]
+
+    def __len__(self) -> int:
+        return len(self.onset_s)
+
+
+def plain_notes(heard: Heard) -> PlainNotes:
+    """Leave the ornaments out and round the pitches."""
+    onset, offset, midi, confidence = [], [], [], []
+    ornament: list[Ornament | None] = []
+    before: NoteEvent | None = None
+    for note in heard.notes:
+        if note.role == "note":
+            onset.append(_beat_onset(before, note))
+            offset.append(note.offset_s)
+            midi.append(note.midi)
+            confidence.append(note.confidence)
+            ornament.append(note.ornament)
+        elif note.ornament in ("roll", "triplet") and offset:
+            offset[-1] = max(offset[-1], note.offset_s)
+        before = note
+    return PlainNotes(
+        np.array(onset, float),
+        np.array(offset, float),
+        np.round(np.array(midi, float)).astype(int),
+        np.array(confidence, float),
+        tuple(ornament),
+    )
+
+
+def _beat_onset(before: NoteEvent | None, note: NoteEvent) -> float:
+    if (
+        before is not None
+        and before.role == "ornament"
+        and before.ornament not in ("roll", "triplet")
+        and note.onset_s - before.offset_s < TOUCH_S
+        and note.onset_s - before.onset_s < GRACE_S
+    ):
+        return before.onset_s
+    return note.onset_s
