@@ -39,7 +39,7 @@ Replace = Annotated[
 AsJson = Annotated[bool, typer.Option("--json", help="Print the whole result as JSON instead.")]
 
 Ear = Annotated[
-    str,
+    options.Ear,
     typer.Option(
         "--ear",
         parser=options.ear,
@@ -110,7 +110,7 @@ Wide = Annotated[
     bool, typer.Option("--wide", help="Search every tuning near standard, not only named ones.")
 ]
 Effort = Annotated[
-    str,
+    options.Effort,
     typer.Option(
         "--effort",
         parser=options.effort,

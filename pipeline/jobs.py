@@ -111,7 +111,7 @@ def tab(
     player = load_player()
     with progress_on_stderr() as progress:
         tune = run.find_tune(source, known, progress).tune
-        setup = run.find_setups(tune, player, wanted, progress)[0]
+        setup = run.choose_setups(tune, player, wanted, None)[0]
         arrangement = run.arrange_on(tune, setup, player, layers, progress)
     if as_json:
         print(to_json(arrangement), end="")

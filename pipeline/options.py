@@ -9,19 +9,21 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Literal, cast, get_args
 
 from pipeline.errors import UsageError
 from pipeline.keys import parse_key
 from pipeline.tune import LAYER_NAMES, TUNE_TYPES, KeyName, TuneType
 
-EARS = ("own", "swift-f0", "basic-pitch", "pyin")
+Ear = Literal["own", "swift-f0", "basic-pitch", "pyin"]
+Effort = Literal["easier", "as is", "harder"]
 
 
 @dataclass(frozen=True, slots=True)
 class TuneOptions:
     """What the user knows about the tune; None where the program shall find it out."""
 
-    ear: str = "own"
+    ear: Ear = "own"
     tune_type: TuneType | None = None
     meter: str | None = None
     key: KeyName | None = None
@@ -48,7 +50,7 @@ class GuitarOptions:
 class LayerOptions:
     """How the arrangement shall be."""
 
-    effort: str = "as is"
+    effort: Effort = "as is"
     ornaments: bool = False
     rounds: str | None = None
 
@@ -88,9 +90,9 @@ def key(text: str) -> KeyName:
     return parse_key(text)
 
 
-def ear(text: str) -> str:
+def ear(text: str) -> Ear:
     """Which note tracker listens."""
-    return _one_of(text, EARS, "--ear")
+    return cast(Ear, _one_of(text, get_args(Ear), "--ear"))
 
 
 def weights(texts: list[str]) -> tuple[tuple[str, float], ...]:
@@ -122,9 +124,9 @@ def guitar(
     return GuitarOptions(tuning, capo, sounding, any_key, wide, setups, weights(matters or []))
 
 
-def effort(text: str) -> str:
+def effort(text: str) -> Effort:
     """How hard the arrangement may be."""
-    return _one_of(text.replace("-", " "), ("easier", "as is", "harder"), "--effort")
+    return cast(Effort, _one_of(text.replace("-", " "), get_args(Effort), "--effort"))
 
 
 def layer(text: str) -> str:

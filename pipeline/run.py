@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from pipeline.errors import PipelineError, UsageError
+from pipeline.errors import UsageError
 from pipeline.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
 from pipeline.progress import Progress, silent
 from pipeline.tune import Arrangement, Heard, Ranking, Setup, Tune
@@ -79,7 +79,7 @@ def arrange(
 
     found = find_tune(source, tune_options, progress)
     ranking = rank(found.tune, player, guitar_options, progress)
-    setups = choose_setups(found.tune, ranking, player, guitar_options)
+    setups = choose_setups(found.tune, player, guitar_options, ranking)
     arrangements = tuple(
         arrange_on(found.tune, setup, player, layer_options, progress) for setup in setups
     )
@@ -113,7 +113,7 @@ def hear_audio(audio: Audio, options: TuneOptions, progress: Progress = silent) 
     """The notes of a recording as performed."""
     from pipeline.hear.listen import HearSettings, hear
 
-    return hear(audio, settings=HearSettings(ear=options.ear), progress=progress)  # type: ignore[arg-type]
+    return hear(audio, settings=HearSettings(ear=options.ear), progress=progress)
 
 
 def rank(
@@ -122,36 +122,31 @@ def rank(
     """Every tuning and capo for a tune, best first."""
     from pipeline.guitar.rank import RankSettings, rank_setups
 
-    settings = RankSettings()
+    settings = RankSettings(keys=_keys(options), weights=dict(options.weights), free=options.wide)
     return rank_setups(tune, player=player, settings=settings, progress=progress)
 
 
-def find_setups(
-    tune: Tune, player: Player, options: GuitarOptions, progress: Progress = silent
-) -> tuple[Setup, ...]:
-    """The setups to arrange for, without a ranking where the user named the tuning."""
-    named = options.tuning is not None
-    ranking = Ranking(0, ()) if named else rank(tune, player, options, progress)
-    return choose_setups(tune, ranking, player, options)
-
-
 def choose_setups(
-    tune: Tune, ranking: Ranking, player: Player, options: GuitarOptions
+    tune: Tune, player: Player, options: GuitarOptions, ranking: Ranking | None
 ) -> tuple[Setup, ...]:
-    """The setups to arrange for: the user's own choice, or the best of the ranking."""
-    from pipeline.guitar.setups import make_setup
+    """The setups to arrange for: the best of the user's own tuning and capo, or of the ranking."""
+    from pipeline.guitar.rank import RankSettings, rank_setups
 
-    if options.tuning is not None:
-        capo = options.capo or 0
-        return (make_setup(tune, tuning=options.tuning, capo=capo, transpose=None, player=player),)
-    fitting = [s for s in ranking.setups if options.capo is None or s.capo == options.capo]
-    if not fitting:
-        raise PipelineError(
-            "no tuning known here has the whole tune under the fingers"
-            + (f" with the capo at {options.capo}" if options.capo is not None else "")
-            + ": try another octave with --octave or another key with --sound-in."
+    if ranking is None or options.tuning is not None or options.capo is not None:
+        settings = RankSettings(
+            tunings=(options.tuning,) if options.tuning is not None else (),
+            capos=(options.capo,) if options.capo is not None else (),
+            keys=_keys(options),
+            weights=dict(options.weights),
         )
-    return tuple(setup.setup for setup in fitting[: options.setups])
+        ranking = rank_setups(tune, player=player, settings=settings)
+    return tuple(setup.setup for setup in ranking.setups[: options.setups])
+
+
+def _keys(options: GuitarOptions) -> str | tuple[str, ...]:
+    if options.any_key:
+        return "any"
+    return (options.sounding_key.tonic,) if options.sounding_key else "as heard"
 
 
 def arrange_on(
@@ -162,9 +157,12 @@ def arrange_on(
     progress: Progress = silent,
 ) -> Arrangement:
     """The layers of a tune on one setup."""
-    from pipeline.arrange.layers import ArrangeSettings, arrange_layers
+    from pipeline.arrange.layers import DEFAULT_PLAN, ArrangeSettings, arrange_layers
 
-    return arrange_layers(tune, setup, player=player, settings=ArrangeSettings(), progress=progress)
+    settings = ArrangeSettings(
+        effort=options.effort, ornaments=options.ornaments, rounds=options.rounds or DEFAULT_PLAN
+    )
+    return arrange_layers(tune, setup, player=player, settings=settings, progress=progress)
 
 
 def _notate_settings(options: TuneOptions) -> NotateSettings:

@@ -22,7 +22,8 @@ def progress_on_stderr() -> Iterator[Progress]:
 @contextmanager
 def _bars() -> Iterator[Progress]:
     from rich.console import Console
-    from rich.progress import BarColumn, Progress as Bars, TextColumn, TimeElapsedColumn
+    from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
+    from rich.progress import Progress as Bars
 
     columns = (TextColumn("{task.description:<32}"), BarColumn(), TimeElapsedColumn())
     with Bars(*columns, console=Console(stderr=True)) as bars:

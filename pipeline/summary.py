@@ -54,7 +54,9 @@ def ranking_lines(ranking: Ranking, *, most: int = 5) -> Iterator[str]:
     yield f"Sits best in {describe_setup(ranking.setups[0])}"
     for setup in ranking.setups[:most]:
         yield f"{setup.rank:3}. {describe_setup(setup)}   score {setup.score:.2f}"
-        yield from (f"       + {reason}" for reason in setup.reasons[: 3 if setup.rank == 1 else 1])
+        yield from (
+            f"       + {reason}" for reason in setup.reasons[1 : 4 if setup.rank == 1 else 2]
+        )
         yield from (f"       ! {caution}" for caution in setup.cautions)
     yield from (f"     - {reason}" for reason in ranking.lower)
 
