@@ -21,8 +21,8 @@ from pipeline.guitar.fretboard import STRINGS, last_fret
 from pipeline.guitar.melody import Line, line_of
 from pipeline.guitar.player import Player
 from pipeline.guitar.plucking import pluck
-from pipeline.guitar.setups import what_does_not_fit
-from pipeline.guitar.states import NEVER, TICKS, States, states, step_ticks
+from pipeline.guitar.setups import capo_words, what_does_not_fit
+from pipeline.guitar.states import NEVER, TICKS, States, Stop, states, step_ticks
 from pipeline.tune import Layer, Setup, TabNote, Tune
 
 BATCH = 48
@@ -145,18 +145,29 @@ def problem_of(setup: Setup, player: Player) -> Problem:
     return Problem(tuple(midi + up for midi in setup.strings_midi), highest)
 
 
-def finger_melody(tune: Tune, setup: Setup, *, player: Player | None = None) -> Layer:
-    """The melody layer: every note of the tune with string, fret, finger and plucking finger.
+def finger_stops(
+    tune: Tune, setup: Setup, *, player: Player | None = None
+) -> tuple[tuple[Stop, ...], int]:
+    """Where, with which finger and in which hand position each note is held; the cost in ticks.
 
     Raises UsageError when a note has no place on the setup.
     """
     player = player or Player()
     fault = what_does_not_fit(tune, setup.strings_midi, setup.capo, setup.transpose, player)
     if fault is not None:
-        raise UsageError(f"{setup.tuning}, capo {setup.capo}: {fault}")
+        raise UsageError(f"{setup.tuning}, {capo_words(setup.capo)}: {fault}")
+    found = Search(line_of(tune), player).paths([problem_of(setup, player)])
+    return tuple(found.table.stop(int(index)) for index in found.index[0]), int(found.ticks[0])
+
+
+def finger_melody(tune: Tune, setup: Setup, *, player: Player | None = None) -> Layer:
+    """The melody layer: every note of the tune with string, fret, finger and plucking finger.
+
+    Raises UsageError when a note has no place on the setup.
+    """
+    player = player or Player()
     line = line_of(tune)
-    found = Search(line, player).paths([problem_of(setup, player)])
-    stops = [found.table.stop(int(index)) for index in found.index[0]]
+    stops, ticks = finger_stops(tune, setup, player=player)
     fingers = pluck([stop.string for stop in stops], line.seconds)
     bars: list[list[TabNote]] = [[] for _ in tune.written_bars()]
     written = tune.written_bars()
@@ -174,5 +185,8 @@ def finger_melody(tune: Tune, setup: Setup, *, player: Player | None = None) -> 
                 finger,
             )
         )
-    cost = float(found.ticks[0]) / TICKS
-    return Layer("melody", tuple(tuple(bar) for bar in bars), difficulty={"melody_cost": cost})
+    return Layer(
+        "melody",
+        tuple(tuple(bar) for bar in bars),
+        difficulty={"melody_cost": ticks / TICKS},
+    )

@@ -36,8 +36,6 @@ from pipeline.guitar.tunings import catalogue, name_of
 from pipeline.progress import Progress, silent
 from pipeline.tune import RankedSetup, Ranking, Tune
 
-__all__ = ["RankSettings", "rank_setups"]
-
 EXPLAINED = 10
 """So many of the best setups get reasons in words."""
 
