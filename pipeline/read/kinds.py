@@ -46,4 +46,4 @@ def beat_of(tune_type: TuneType, meter: str) -> Fraction:
 def usual_tempo(tune_type: TuneType) -> float:
     """Beats per minute in the middle of what is usual for the type."""
     slow, fast = dances()[tune_type].usual_bpm
-    return round((slow + fast) / 2, 1)
+    return float(round((slow + fast) / 2))

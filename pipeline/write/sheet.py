@@ -191,9 +191,17 @@ def _frame(page: _Page, index: int, notes: tuple[SheetNote, ...], pickup: Fracti
     offset = full - bar.length if bar.kind == "pickup" else Fraction(0)
     moved = tuple(note.moved(-offset) for note in notes)
     length = bar.length
-    if pickup and length == full and all(n.start + n.length <= full - pickup for n in moved):
+    if pickup and length == full and _leaves_room(moved, full - pickup):
         length = full - pickup
     return Frame(moved, length, offset, rings_on=not _ends_block(page, index))
+
+
+def _leaves_room(notes: Sequence[SheetNote], end: Fraction) -> bool:
+    """Whether the melody ends by `end` and nothing else begins after it (a bass may ring on)."""
+    return all(
+        note.start + (note.length if note.voice == "melody" else 0) <= end and note.start < end
+        for note in notes
+    )
 
 
 def _ends_block(page: _Page, index: int) -> bool:

@@ -210,17 +210,27 @@ def _filled(items: Sequence[Item], length: Fraction) -> list[Item]:
 
 
 def _written(items: Sequence[Item], offset: Fraction, meter: str) -> list[Item]:
-    """Items of one note value each, positions from here on counted with the bar's offset."""
+    """Items of one note value each.
+
+    A tuplet opens with the first item that ends where halving does not reach, counted from its
+    beginning, and closes with the first that ends where it does.
+    """
     if len(items) == 1 and not items[0].notes:
         return list(items)
-    pieces = [piece for item in items for piece in _off_tuplets(item, offset)]
     done: list[Item] = []
     group: list[Item] = []
-    for item in pieces:
-        end = offset + item.start + item.length
-        if group or not is_binary(end):
+    waiting = list(reversed(items))
+    while waiting:
+        item = waiting.pop()
+        opening = group[0].start if group else item.start
+        end = item.start + item.length
+        cut = _tuplet_edge(item, opening, bool(group))
+        if cut is not None:
+            first, rest = _parts(item, [cut - item.start, end - cut])
+            waiting += [rest, first]
+        elif group or not is_binary(end - opening):
             group.append(item)
-            if is_binary(end):
+            if is_binary(end - opening):
                 done += _tuplet(group)
                 group = []
         else:
@@ -228,24 +238,18 @@ def _written(items: Sequence[Item], offset: Fraction, meter: str) -> list[Item]:
     return done + (_tuplet(group) if group else [])
 
 
-def _off_tuplets(item: Item, offset: Fraction) -> Iterator[Item]:
-    """Cut an item where a tuplet begins or ends inside it."""
-    start, end = offset + item.start, offset + item.start + item.length
-    if not is_binary(start):
+def _tuplet_edge(item: Item, opening: Fraction, inside: bool) -> Fraction | None:
+    """Where inside an item a tuplet begins or ends; `opening` is where the open one began."""
+    start, end = item.start - opening, item.start + item.length - opening
+    if inside and not is_binary(start):
         span = tuplet_span(start)
         close = (start // span + 1) * span
-        if close < end:
-            inside, after = _parts(item, [close - start, end - close])
-            yield inside
-            yield from _off_tuplets(after, offset)
-            return
-    elif not is_binary(end):
+        return opening + close if close < end else None
+    if not inside and not is_binary(end):
         span = tuplet_span(end)
-        opening = end // span * span
-        if opening > start:
-            yield from _parts(item, [opening - start, end - opening])
-            return
-    yield item
+        begin = end // span * span
+        return opening + begin if begin > start else None
+    return None
 
 
 def _parts(item: Item, lengths: Sequence[Fraction]) -> list[Item]:
