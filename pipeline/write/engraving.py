@@ -1,0 +1,180 @@
+"""Engraving: a layer, the performance or the plain tune as lines of music in SVG.
+
+Task: notation with tablature under it, every line a phrase.
+In:   Tune, Arrangement, layer name. Out: Engraved: the heading's facts and the lines.
+Method: our own MusicXML, given line breaks by pipeline/write/systems.py, is drawn by verovio, one
+    line to a page; pipeline/write/svg.py cleans the drawing. pipeline/write/sheets.py sets the
+    lines on paper, pipeline/write/report.py on screen.
+References: MusicXML 4.0 (print, new-page). Known faults of verovio on tab staves are mended in
+    pipeline/write/svg.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from pipeline.tune import Arrangement, KeyName, Setup, Tune
+from pipeline.write.sheet import Sheet, sheet_of_layer, sheet_of_tune
+from pipeline.write.svg import Drawing, drawing_of
+from pipeline.write.systems import LINE_NOTES, lines_of
+
+if TYPE_CHECKING:
+    from lxml import etree
+
+LINE_WIDTH = 2350
+"""Width of a full line in verovio's units: at 180 mm on paper a staff is 5.5 mm high."""
+LINE_MM = 180.0
+PAGE_ROOM_MM = 206.0
+"""Height that lines of music may take on the first A4 or Letter page of a sheet."""
+_SMALLEST = 1.22
+"""A sheet is set smaller by at most this to come out on one page."""
+_LINE_GAP_MM = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Engraved:
+    """A sheet as lines of music."""
+
+    sheet: Sheet
+    lines: tuple[Drawing, ...]
+
+    def height_mm(self) -> float:
+        """Height on paper with the gaps between the lines."""
+        widest = max(line.width for line in self.lines)
+        return sum(LINE_MM * line.height / widest + _LINE_GAP_MM for line in self.lines)
+
+
+def engrave_layer(
+    tune: Tune, arrangement: Arrangement, name: str, *, bars_per_line: int = 4
+) -> Engraved:
+    """A layer, or "performance", as notation and tablature."""
+    from pipeline.write.musicxml import layer_to_musicxml
+
+    return engrave(
+        sheet_of_layer(tune, arrangement, name),
+        layer_to_musicxml(tune, arrangement, name),
+        bars_per_line=bars_per_line,
+    )
+
+
+def engrave_tune(tune: Tune, *, bars_per_line: int = 4) -> Engraved:
+    """The plain tune as a lead sheet."""
+    from pipeline.write.musicxml import tune_to_musicxml
+
+    return engrave(sheet_of_tune(tune), tune_to_musicxml(tune), bars_per_line=bars_per_line)
+
+
+def engrave(sheet: Sheet, musicxml: bytes, *, bars_per_line: int = 4) -> Engraved:
+    """Draw a sheet from its MusicXML, whose measures are the sheet's bars."""
+    share = bars_per_line / 4
+    lines = lines_of(sheet.bars, bars_per_line=bars_per_line, capacity=LINE_NOTES * share)
+    broken = _with_breaks(musicxml, lines).decode()
+    width = LINE_WIDTH * (0.12 + 0.88 * share)
+    drawn = Engraved(sheet, _draw(broken, lines, width))
+    smaller = drawn.height_mm() / PAGE_ROOM_MM
+    if bars_per_line == 4 and 1.0 < smaller <= _SMALLEST:
+        return Engraved(sheet, _draw(broken, lines, width * smaller * 1.01))
+    return drawn
+
+
+def _draw(musicxml: str, lines: Sequence[Sequence[int]], width: float) -> tuple[Drawing, ...]:
+    toolkit = _toolkit()
+    toolkit.setOptions(_options(round(width)))
+    toolkit.resetXmlIdSeed(1)
+    toolkit.loadData(musicxml)
+    return tuple(
+        drawing_of(toolkit.renderToSVG(page), bars) for page, bars in enumerate(lines, start=1)
+    )
+
+
+def _options(width: int) -> dict[str, Any]:
+    return {
+        "pageWidth": width,
+        "pageHeight": 6000,
+        "adjustPageHeight": True,
+        "pageMarginLeft": 25,
+        "pageMarginRight": 5,
+        "pageMarginTop": 10,
+        "pageMarginBottom": 10,
+        "scale": 100,
+        "breaks": "encoded",
+        "header": "none",
+        "footer": "none",
+        "svgViewBox": True,
+        "minLastJustification": 0.55,
+        "spacingBraceGroup": 12,
+        "mnumInterval": 1,
+    }
+
+
+@cache
+def _toolkit() -> Any:
+    """One verovio for the whole run: loading its fonts takes longer than drawing."""
+    import verovio
+
+    verovio.enableLog(verovio.LOG_OFF)
+    return verovio.toolkit()
+
+
+def _with_breaks(musicxml: bytes, lines: Sequence[Sequence[int]]) -> bytes:
+    """The MusicXML with a new page at the first bar of every line but the first."""
+    from lxml import etree
+
+    root = etree.fromstring(musicxml)
+    measures = root.findall("part/measure")
+    for stale in root.findall("part/measure/print"):
+        stale.getparent().remove(stale)
+    for line in lines[1:]:
+        mark = etree.Element("print")
+        mark.set("new-page", "yes")
+        measures[line[0]].insert(0, mark)
+    _leave_out(root)
+    return etree.tostring(root)
+
+
+def _leave_out(root: etree._Element) -> None:
+    """What the heading of the sheet says already: title, instrument, tempo and tuning."""
+    for path in ("work", "movement-title", "credit", "identification"):
+        for element in root.findall(path):
+            root.remove(element)
+    for name in root.iter("part-name", "part-abbreviation"):
+        name.text = ""
+    for direction in list(root.iter("direction")):
+        words = " ".join(element.text or "" for element in direction.iter("words"))
+        if direction.find("direction-type/metronome") is not None or "uning" in words[:7]:
+            direction.getparent().remove(direction)
+
+
+# ---------------------------------------------------------------- words for the heading
+
+
+def layer_title(name: str) -> str:
+    """A layer's name as a heading: "plain-bass" is "Plain bass"."""
+    return name.replace("-", " ").capitalize()
+
+
+def key_words(key: KeyName) -> str:
+    """ "E mixolydian", with a real sharp or flat sign."""
+    return f"{pretty(key.tonic)} {key.mode}"
+
+
+def pretty(name: str) -> str:
+    """A tonic or chord name with real accidentals."""
+    return name[:1] + name[1:].replace("#", "♯").replace("b", "♭")
+
+
+def tuning_words(setup: Setup) -> str:
+    """The tuning by name and by strings, low to high: "Drop D (D A D G B E)"."""
+    from pipeline import keys
+
+    strings = " ".join(pretty(keys.note_name(midi)) for midi in setup.strings_midi)
+    name = setup.tuning
+    return strings if name.replace(" ", "") == strings.replace(" ", "") else f"{name} ({strings})"
+
+
+def capo_words(setup: Setup) -> str:
+    """ "no capo" or "capo 2"."""
+    return f"capo {setup.capo}" if setup.capo else "no capo"

@@ -1,0 +1,193 @@
+"""verovio's SVG of one line of music -> a small clean SVG whose bars can be found again.
+
+In:  the SVG text that verovio wrote for a page with a single system, the bars' indices.
+Out: Drawing: the glyphs it uses and its body, bars marked with data-bar, a rectangle behind each.
+Mended on the way, as a music engraver would mark it: rests of the lower voices and the metre on
+    the tab staff, which stand in the notation above already; string lines that run through the
+    fret numbers; a line that begins with a pick-up and has no bar number.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from html import escape
+from typing import Any
+
+_SVG = "{http://www.w3.org/2000/svg}"
+_HREF = "{http://www.w3.org/1999/xlink}href"
+_STAFF_LINE = re.compile(r"M(-?\d+) (-?\d+) L(-?\d+) (-?\d+)$")
+STYLE = (
+    "path,ellipse,polygon,polyline,rect{stroke:currentColor}"
+    ".ending,.tempo,.reh,.fing{font-weight:bold}"
+    ".dir,.dynam,.mNum{font-style:italic}"
+    ".bar{fill:none;stroke:none}"
+    ".doubt>.bar{fill:#fbe3c0}"
+    ".query{font-weight:bold;fill:#8a3b12}"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """One line of music. Lengths in verovio's units, a tenth of its page units."""
+
+    body: str
+    glyphs: dict[str, str]
+    width: int
+    height: int
+    bars: tuple[int, ...]
+
+
+def standalone(drawing: Drawing, *, font: str, paper: str = "white") -> str:
+    """A complete SVG file of a line, black on white."""
+    style = f"{STYLE}.fret{{paint-order:stroke;stroke:{paper};stroke-width:110px}}"
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
+        f'viewBox="0 0 {drawing.width} {drawing.height}" color="black" fill="black" '
+        f'font-family="{escape(font)}"><style>{style}</style>'
+        f"<defs>{''.join(drawing.glyphs.values())}</defs>{drawing.body}</svg>"
+    )
+
+
+def inline(drawing: Drawing, label: str) -> str:
+    """The line as an SVG element for a page that has `glyph_sheet` and STYLE once."""
+    return (
+        f'<svg class="line" role="img" aria-label="{escape(label)}" '
+        f'viewBox="0 0 {drawing.width} {drawing.height}">{drawing.body}</svg>'
+    )
+
+
+def marked(drawing: Drawing, bars: Collection[int]) -> Drawing:
+    """The drawing with a question mark over each of these bars, and the class "doubt" on it."""
+    body = drawing.body
+    for index in set(bars) & set(drawing.bars):
+        tag = f'class="measure" data-bar="{index}">'
+        before, after = body.split(tag, 1)
+        box = re.match(r'<rect class="bar" x="(-?\d+)" y="(-?\d+)"[^>]*/>', after)
+        if box:
+            at = f'x="{int(box[1]) + 120}" y="{int(box[2]) + 120}" font-size="420px"'
+            query = f'{box[0]}<text class="query" {at}>?</text>'
+            body = f"{before}{tag.replace('measure', 'measure doubt')}{query}{after[box.end() :]}"
+    return replace(drawing, body=body)
+
+
+def glyph_sheet(drawings: Sequence[Drawing]) -> str:
+    """Every glyph of the drawings once, in an SVG that shows nothing."""
+    glyphs: dict[str, str] = {}
+    for drawing in drawings:
+        glyphs |= drawing.glyphs
+    shapes = "".join(glyphs[name] for name in sorted(glyphs))
+    hidden = 'width="0" height="0" aria-hidden="true" focusable="false"'
+    return f"<svg {hidden}><defs>{shapes}</defs></svg>"
+
+
+def drawing_of(text: str, bars: Sequence[int]) -> Drawing:
+    """Clean one page of verovio's SVG that shows the bars with these indices."""
+    from lxml import etree
+
+    root = etree.fromstring(text.encode())
+    inner = root.find(f"{_SVG}svg")
+    assert inner is not None, "verovio changed the frame of its SVG"
+    width, height = (int(float(n)) for n in inner.get("viewBox", "").split()[2:])
+    glyphs = _glyphs(root.find(f"{_SVG}defs"))
+    _drop_milestones(inner)
+    numbered = False
+    for measure, index in zip(_of_class(inner, "measure"), bars, strict=True):
+        _mark_bar(measure, index)
+        numbered = _number_once(measure, numbered)
+    for element in inner.iter():
+        _plain(element)
+    groups = [group for group in inner if group.tag == f"{_SVG}g"]
+    body = "".join(_text_of(group) for group in groups)
+    return Drawing(body, glyphs, width, height, tuple(bars))
+
+
+def _of_class(element: Any, name: str) -> list[Any]:
+    return [g for g in element.iter(f"{_SVG}g") if (g.get("class") or "").split()[:1] == [name]]
+
+
+def _mark_bar(measure: Any, index: int) -> None:
+    """Give a bar its index and a rectangle over its staves; tidy its tab staff."""
+    from lxml import etree
+
+    staves = _of_class(measure, "staff")
+    lines = [
+        [int(n) for n in found.groups()]
+        for staff in staves for path in staff.findall(f"{_SVG}path")
+        if (found := _STAFF_LINE.match(path.get("d", "")))
+    ]  # fmt: skip
+    measure.set("data-bar", str(index))
+    if lines:
+        left, right = min(row[0] for row in lines), max(row[2] for row in lines)
+        top, bottom = min(row[1] for row in lines), max(row[3] for row in lines)
+        box = etree.Element(f"{_SVG}rect")
+        for name, value in (("class", "bar"), ("x", left), ("y", top - 300),
+                            ("width", right - left), ("height", bottom - top + 600)):  # fmt: skip
+            box.set(name, str(value))
+        measure.insert(0, box)
+    if len(staves) > 1:
+        _tidy_tab(staves[1])
+
+
+def _drop_milestones(root: Any) -> None:
+    """The dots by which verovio marks where sections, endings and pages begin."""
+    for dot in list(root.iter(f"{_SVG}ellipse")):
+        kind = dot.getparent().get("class") or ""
+        if "Milestone" in kind or "placeholder" in kind:
+            dot.getparent().remove(dot)
+
+
+def _number_once(measure: Any, numbered: bool) -> bool:
+    """Keep the number of the line's first full bar only. Returns whether a number stands."""
+    for number in _of_class(measure, "mNum"):
+        if numbered or "".join(number.itertext()).strip() in ("", "0"):
+            number.getparent().remove(number)
+        else:
+            return True
+    return numbered
+
+
+def _tidy_tab(staff: Any) -> None:
+    for meter in _of_class(staff, "meterSig"):
+        meter.getparent().remove(meter)
+    for layer in _of_class(staff, "layer")[1:]:
+        for name in ("rest", "mRest"):
+            for rest in _of_class(layer, name):
+                rest.getparent().remove(rest)
+    for group in _of_class(staff, "tabGrp"):
+        for text in group.iter(f"{_SVG}text"):
+            text.set("class", "fret")
+
+
+def _plain(element: Any) -> None:
+    """Drop what only the original needed: ids, empty groups' markers, white space, xlink."""
+    element.text = element.text.strip() if element.text and element.text.strip() else None
+    element.tail = None
+    element.attrib.pop("id", None)
+    target = element.attrib.pop(_HREF, None)
+    if target:
+        element.set("href", "#" + _glyph_name(target))
+
+
+def _glyphs(defs: Any) -> dict[str, str]:
+    """Each glyph under a name that is the same in every drawing."""
+    found = {}
+    for glyph in () if defs is None else defs:
+        name = _glyph_name(glyph.get("id", ""))
+        glyph.set("id", name)
+        for element in glyph.iter():
+            element.tail = element.text = None
+        found[name] = _text_of(glyph)
+    return found
+
+
+def _glyph_name(identifier: str) -> str:
+    return "g" + identifier.lstrip("#").split("-")[0]
+
+
+def _text_of(element: Any) -> str:
+    from lxml import etree
+
+    text = etree.tostring(element, encoding="unicode")
+    return re.sub(r' xmlns(:\w+)?="[^"]*"', "", text)
