@@ -163,20 +163,20 @@ def leading_ticks(event: Event, spots: Board, policy: Policy, rising: int) -> np
             cost[:, :-1] = both + moved
             cost[1, :-1] += np.where(step, 0.0, price("leave_walk_leap"))
         else:
-            far = price("leap_semitone") * np.maximum(leap - 2, 0)
+            far = price("leap") * (leap > 2) + price("leap_semitone") * np.maximum(leap - 2, 0)
             cost[0, :-1] = both + np.where(same, price("repeat_main"), far)
             left = np.where(same, price("leave_walk_repeat"), price("leave_walk_leap") + far)
             cost[1, :-1] = both + np.where(step, 0.0, left)
     return np.rint(cost * TICKS).astype(np.int32)
 
 
-def silent_ticks(event: Event, policy: Policy) -> int:
-    """Ticks of striking no bass at an event."""
+def silent_ticks(event: Event, policy: Policy, walk: float) -> int:
+    """Ticks of striking no bass at an event; `walk` is how much the player wants it to walk."""
     cost = 0.0
     if event.slot == "main" and event.span is not None:
         cost = price("missing_main") + (price("missing_bar") if event.start == 0 else 0.0)
     elif event.slot == "walk" and policy == "moving":
-        cost = price("missing_walk")
+        cost = price("missing_walk") * walk
     return round(cost * TICKS)
 
 

@@ -61,9 +61,17 @@ class Tables:
     """What does not depend on the policy: one tune on one setup."""
 
     def __init__(
-        self, line: Timeline, table: States, spots: Board, *, transpose: int, hand: Hand
+        self,
+        line: Timeline,
+        table: States,
+        spots: Board,
+        *,
+        transpose: int,
+        hand: Hand,
+        walk: float = 1.0,
     ) -> None:
-        """transpose : semitones from the written tune to the sound."""
+        """transpose : semitones from the written tune to the sound; walk : see silent_ticks."""
+        self.walk = walk
         self.line, self.table, self.spots = line, table, spots
         self.transpose, self.hand = transpose, hand
         self.highest = int(table.fret.max())
@@ -128,7 +136,7 @@ class Tables:
             relation,
             self._hops(theirs) if changed else np.zeros((5, len(theirs)), dtype=np.int32),
             self._reused(mine) if changed else np.zeros_like(held),
-            bass.silent_ticks(event, policy),
+            bass.silent_ticks(event, policy, self.walk),
             bass.silence_ticks(event, self.line),
             event.opens_bar,
             event.slot == "main",

@@ -11,7 +11,7 @@ Method: the thumb plays the bass and the melody on strings 6, 5 and 4; where it 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
@@ -108,3 +108,28 @@ def tab_bars(
             )
         )
     return tuple(tuple(sorted(bar, key=lambda note: (note.start, -note.string))) for bar in out)
+
+
+def thumb_where_free(layers: Sequence[Sequence[TabBar]]) -> list[tuple[TabBar, ...]]:
+    """The layers' bars with the thumb back on melody notes of the fourth string.
+
+    Where bars fell back to an easier layer, no layer may be left with a bass at that moment.
+    """
+    busy = {
+        (index, note.start)
+        for bars in layers
+        for index, bar in enumerate(bars)
+        for note in bar
+        if note.part == "bass"
+    }
+
+    def freed(index: int, note: TabNote) -> TabNote:
+        index_on_4 = note.part == "melody" and note.string == INDEX_ON_4 and note.pluck == "i"
+        if index_on_4 and (index, note.start) not in busy:
+            return replace(note, pluck="p")
+        return note
+
+    return [
+        tuple(tuple(freed(index, note) for note in bar) for index, bar in enumerate(bars))
+        for bars in layers
+    ]

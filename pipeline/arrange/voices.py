@@ -18,6 +18,7 @@ import numpy as np
 from pipeline.arrange.moments import Tables
 from pipeline.arrange.search import Path
 from pipeline.arrange.tab import Below
+from pipeline.arrange.timeline import Timeline
 from pipeline.guitar.fretboard import span_mm
 from pipeline.guitar.states import NEVER, Stop
 
@@ -51,18 +52,27 @@ def bass_of(path: Path, tables: Tables) -> list[Below]:
 
 def on_main_beats(moving: Sequence[Below], tables: Tables, melody: Melody) -> list[Below]:
     """The moving bass on the main beats alone; each note rings on where the hand allows it."""
-    widest = max((_span(note, melody, tables, note.event) for note in moving), default=0.0)
+    widest = _widest_by_bar(moving, tables, melody)
     kept = [note for note in moving if tables.line.events[note.event].slot == "main"]
     nexts = [note.event for note in kept[1:]] + [len(tables.line.events)]
     return [
-        replace(note, length=ring(note, tables, melody, until=until, widest_mm=widest))
+        replace(note, length=ring(note, tables, melody, until=until, widest_mm=widest[note.event]))
         for note, until in zip(kept, nexts, strict=True)
     ]
 
 
-def with_gaps_filled(
-    voice: Sequence[Below], drone: Sequence[Below], tables: Tables, melody: Melody
-) -> list[Below]:
+def _widest_by_bar(voice: Sequence[Below], tables: Tables, melody: Melody) -> dict[int, float]:
+    """By the event of each note: the widest stretch in mm that the voice asks for in its bar."""
+    events = tables.line.events
+    widest: dict[int, float] = {}
+    for number, note in enumerate(sounding(voice, tables.line)):
+        if note is not None:
+            bar = events[number].bar
+            widest[bar] = max(widest.get(bar, 0.0), _span(note, melody, tables, number))
+    return {note.event: widest[events[note.event].bar] for note in voice}
+
+
+def with_gaps_filled(voice: Sequence[Below], drone: Sequence[Below], tables: Tables) -> list[Below]:
     """The voice with the drone's note on every beat where it has none of its own."""
     mine = {note.event for note in voice}
     added = [note for note in drone if note.event not in mine]
@@ -80,6 +90,19 @@ def _until(note: Below, until: int, tables: Tables) -> Fraction:
     events = tables.line.events
     inside = [e for e in events[note.event : until] if e.bar == events[note.event].bar]
     return sum((event.length for event in inside), Fraction(0))
+
+
+def sounding(voice: Sequence[Below], line: Timeline) -> tuple[Below | None, ...]:
+    """The note of a voice that sounds at each event."""
+    found: list[Below | None] = [None] * len(line.events)
+    for note in voice:
+        begin = line.events[note.event]
+        for number in range(note.event, len(line.events)):
+            event = line.events[number]
+            if event.bar != begin.bar or event.start >= begin.start + note.length:
+                break
+            found[number] = note
+    return tuple(found)
 
 
 def ring(note: Below, tables: Tables, melody: Melody, *, until: int, widest_mm: float) -> Fraction:

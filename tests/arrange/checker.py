@@ -1,8 +1,9 @@
 """Checks an arrangement by rules of its own; shares no code with the stage.
 
 Geometry: fret n lies at L * (1 - 2 ** (-n / 12)) from the nut (equal temperament).
-The hand (common practice): fingers rise with the frets, one finger may lie over one fret, neighbouring fingers reach
-half of the widest span, next-but-one fingers three quarters, first to fourth all of it.
+The hand (common practice): fingers rise with the frets, one finger may lie over one fret; of the
+widest span from first to fourth finger, neighbouring fingers reach half, the next but one three
+quarters.
 The plucking hand (common practice): thumb on strings 6, 5, 4, at need 3; index, middle and ring
 finger on 3, 2, 1, the index finger on 4 where the thumb has a bass note to play at that moment in
 one of the layers (so that the learner keeps one plucking finger for a note); four notes at once at

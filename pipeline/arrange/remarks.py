@@ -1,0 +1,102 @@
+"""What a learner is told about a layer: what is new in it, and where to take care."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipeline.guitar.fretboard import open_midi
+from pipeline.keys import note_name, signature_of
+from pipeline.tune import LayerName, Setup, TabBar, TabNote, Tune
+
+NEW = {
+    "drone": "a drone under the melody, by the thumb",
+    "plain-bass": "a bass note of each chord on the main beats",
+    "moving-bass": "passing notes that lead the bass from beat to beat",
+    "fuller": "inner notes on weak beats, a chord where a part ends",
+}
+MOST_BARS = 12
+
+
+def layer_remarks(
+    name: LayerName,
+    tune: Tune,
+    setup: Setup,
+    below: Sequence[TabBar],
+    bars: Sequence[TabBar],
+    fallen: Sequence[int],
+) -> tuple[str, ...]:
+    """Sentences for the sheet.
+
+    below : the layer below, empty for the melody; fallen : bars that were too hard
+    """
+    if name == "melody":
+        return (
+            "The fingering is the one that every later layer keeps: "
+            "learn it once, with these fingers of both hands.",
+        )
+    found = [f"New: {NEW[name]}."]
+    strings = _drone_strings(bars, setup) if name == "drone" else ""
+    if strings:
+        found.append(f"The drone is {strings}.")
+    found += _changed(tune, below, bars)
+    if name == "plain-bass":
+        found += _fretted(tune, bars)
+    if fallen:
+        found.append(
+            f"As in the layer before, because more would be too hard: {_bars(tune, fallen)}."
+        )
+    return tuple(found)
+
+
+def _melody(bar: TabBar) -> list[TabNote]:
+    return [note for note in bar if note.part == "melody" and not note.grace]
+
+
+def _changed(tune: Tune, below: Sequence[TabBar], bars: Sequence[TabBar]) -> list[str]:
+    """Where the melody's fingering differs from that of the layer below."""
+    changed = [
+        index
+        for index, (old, new) in enumerate(zip(below, bars, strict=True))
+        if [(n.string, n.fret, n.finger, n.pluck) for n in _melody(old)]
+        != [(n.string, n.fret, n.finger, n.pluck) for n in _melody(new)]
+    ]
+    if not changed:
+        return ["The melody keeps every finger from the layer before."]
+    return [f"The melody is fingered anew in {_bars(tune, changed)}."]
+
+
+def _fretted(tune: Tune, bars: Sequence[TabBar]) -> list[str]:
+    hard = [
+        index
+        for index, bar in enumerate(bars)
+        if any(note.part == "bass" and note.fret for note in bar)
+    ]
+    if not hard:
+        return ["Every bass note is an open string."]
+    return [f"Bass notes to be fretted in {_bars(tune, hard)}; all others are open strings."]
+
+
+def _drone_strings(bars: Sequence[TabBar], setup: Setup) -> str:
+    used = sorted({note.string for bar in bars for note in bar if note.part == "bass"})
+    signature = signature_of(setup.sounds_in.tonic, setup.sounds_in.mode)
+    names = [
+        f"the open {_ordinal(string)} string "
+        f"({note_name(open_midi(setup.strings_midi, string) + setup.capo, signature)})"
+        for string in reversed(used)
+    ]
+    return " or ".join(names)
+
+
+def _ordinal(number: int) -> str:
+    return {1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth"}[number]
+
+
+def _bars(tune: Tune, indices: Sequence[int]) -> str:
+    """ "bar 3" or "bars 3, 5 and 8", as printed."""
+    written = tune.written_bars()
+    numbers = sorted({written[index].number for index in indices})
+    if len(numbers) > MOST_BARS:
+        return f"{len(numbers)} bars"
+    if len(numbers) == 1:
+        return f"bar {numbers[0]}"
+    return f"bars {', '.join(str(n) for n in numbers[:-1])} and {numbers[-1]}"

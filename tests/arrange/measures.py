@@ -1,0 +1,171 @@
+"""Measures of the arranging stage over public-domain tunes; prints them and keeps them.
+
+Run `python -m tests.arrange.measures --split dev --count 60`. Tunes from O'Neill 1850, Ryan's
+Mammoth Collection and Aird's Airs (tests/benchmark/collections.py), each on the best setup of the
+ranking. What is counted is written beside each figure in `Totals.figures`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import time
+from collections import Counter
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+from pipeline.arrange.chords import parse_symbol
+from pipeline.arrange.layers import arrange_layers
+from pipeline.arrange.metre import pulse_of
+from pipeline.errors import PipelineError
+from pipeline.guitar.rank import rank_setups
+from pipeline.tune import Arrangement, Layer, TabNote, Tune
+from tests.arrange.checker import faults
+from tests.benchmark.collections import tunes
+
+BASS_LAYERS = ("drone", "plain-bass", "moving-bass", "fuller")
+
+
+def chord_at(layer: Layer, bar: int, start: Fraction) -> str | None:
+    """Symbol in force at a moment of a bar."""
+    here = [c for c in layer.chords if c.bar == bar and c.start <= start]
+    return here[-1].symbol if here else None
+
+
+def sounding(notes: tuple[TabNote, ...], part: str, start: Fraction) -> TabNote | None:
+    """The note of a part that sounds at a moment of a bar."""
+    return next(
+        (n for n in notes if n.part == part and n.start <= start < n.start + n.length), None
+    )
+
+
+def count_beats(tune: Tune, layer: Layer, counts: Counter[str]) -> None:
+    """Presence of a bass and its part in the chord, on main beats under a melody note."""
+    for index, bar in enumerate(tune.written_bars()):
+        if bar.kind == "pickup":
+            continue
+        for start in (beat for beat in pulse_of(tune).main if beat < bar.length):
+            melody = sounding(layer.bars[index], "melody", start)
+            if melody is None:
+                continue
+            bass = sounding(layer.bars[index], "bass", start)
+            counts[f"{layer.name} beats"] += 1
+            counts[f"{layer.name} present"] += bass is not None
+            struck = bass is not None and bass.start == start
+            counts[f"{layer.name} struck"] += struck
+            symbol = chord_at(layer, index, start)
+            if bass is None or not struck or symbol is None:
+                continue
+            chord = parse_symbol(symbol)
+            supported = bass.midi % 12 in (chord.root, chord.fifth, chord.bass)
+            counts[f"{layer.name} root or fifth"] += supported
+            counts[f"{layer.name} and melody in chord"] += (
+                supported and melody.midi % 12 in chord.tones
+            )
+
+
+def count_moves(tune: Tune, layer: Layer, counts: Counter[str]) -> None:
+    """Steps of the bass and parallels with the melody, in performed order of one round."""
+    beats: list[tuple[int, int] | None] = []
+    line: list[int] = []
+    for index in tune.performed_order():
+        bar = tune.written_bars()[index]
+        notes = layer.bars[index]
+        line += [n.midi for n in notes if n.part == "bass"]
+        counts["bars"] += bar.kind != "pickup"
+        for start in (b for b in pulse_of(tune).main if bar.kind != "pickup" and b < bar.length):
+            melody, bass = sounding(notes, "melody", start), sounding(notes, "bass", start)
+            beats.append((melody.midi, bass.midi) if melody and bass else None)
+    for a, b in pairwise(line):
+        counts["moves"] += 1
+        counts["steps"] += 0 < abs(a - b) <= 2
+        counts["repeats"] += a == b
+    for one, two in pairwise(beats):
+        if one and two and one[0] != two[0] and one[1] != two[1]:
+            interval = (one[0] - one[1]) % 12
+            counts["parallels"] += interval in (0, 7) and (two[0] - two[1]) % 12 == interval
+
+
+def count_fingering(arrangement: Arrangement, counts: Counter[str]) -> None:
+    """Melody notes that keep string, fret and finger from each layer to the next."""
+    for lower, upper in pairwise(arrangement.layers):
+        for old, new in zip(lower.bars, upper.bars, strict=True):
+            places = {n.start: (n.string, n.fret, n.finger) for n in old if n.part == "melody"}
+            for note in (n for n in new if n.part == "melody"):
+                counts["melody notes"] += 1
+                place = (note.string, note.fret, note.finger)
+                counts["melody kept finger"] += places.get(note.start) == place
+
+
+def grows(arrangement: Arrangement) -> bool:
+    """Whether no difficulty number falls from a layer to the next."""
+    rows = [layer.difficulty for layer in arrangement.layers]
+    return all(two[key] >= one[key] for one, two in pairwise(rows) for key in one)
+
+
+def measure(split: str, count: int) -> dict[str, float]:
+    """All figures over `count` tunes spread evenly over a split."""
+    pool = tunes(split)  # type: ignore[arg-type]
+    counts: Counter[str] = Counter()
+    seconds: list[float] = []
+    for item in pool[:: max(1, len(pool) // count)][:count]:
+        tune = item.tune
+        try:
+            setup = rank_setups(tune).setups[0].setup
+        except (PipelineError, IndexError) as fault:
+            print(item.id, "no setup:", fault)
+            continue
+        begun = time.process_time()
+        arrangement = arrange_layers(tune, setup)
+        seconds.append((time.process_time() - begun) / max(len(tune.written_bars()), 1))
+        wrong = faults(tune, arrangement)
+        for fault in wrong[:3]:
+            print(item.id, setup.tuning, setup.capo, fault)
+        counts["tunes"] += 1
+        counts["faults"] += len(wrong)
+        counts["growing"] += grows(arrangement)
+        count_fingering(arrangement, counts)
+        for name in BASS_LAYERS:
+            count_beats(tune, arrangement.layer(name), counts)
+        count_moves(tune, arrangement.layer("moving-bass"), counts)
+    return figures(counts, seconds)
+
+
+def figures(counts: Counter[str], seconds: list[float]) -> dict[str, float]:
+    """Shares from counts."""
+    out: dict[str, float] = {"tunes": counts["tunes"], "faults": counts["faults"]}
+    out["difficulty never falls"] = counts["growing"] / counts["tunes"]
+    out["melody keeps finger"] = counts["melody kept finger"] / counts["melody notes"]
+    for name in BASS_LAYERS:
+        beats = counts[f"{name} beats"]
+        struck = max(counts[f"{name} struck"], 1)
+        out[f"{name}: bass on main beats"] = counts[f"{name} present"] / beats
+        out[f"{name}: root or fifth"] = counts[f"{name} root or fifth"] / struck
+        out[f"{name}: root or fifth, melody in chord"] = (
+            counts[f"{name} and melody in chord"] / struck
+        )
+    out["moving bass: steps"] = counts["steps"] / counts["moves"]
+    out["moving bass: repeated notes"] = counts["repeats"] / counts["moves"]
+    out["moving bass: parallels per 32 bars"] = 32 * counts["parallels"] / counts["bars"]
+    out["seconds per 32 written bars"] = 32 * sum(seconds) / len(seconds)
+    return {name: round(value, 4) for name, value in out.items()}
+
+
+def main() -> None:
+    """Measure, print, and with --keep write the figures beside this file."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--split", default="dev", choices=("train", "dev", "test"))
+    parser.add_argument("--count", type=int, default=60)
+    parser.add_argument("--keep", action="store_true")
+    asked = parser.parse_args()
+    found = measure(asked.split, asked.count)
+    for name, value in found.items():
+        print(f"{value:10.4f}  {name}")
+    if asked.keep:
+        path = Path(__file__).with_name(f"measures-{asked.split}.json")
+        path.write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
