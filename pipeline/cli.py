@@ -249,6 +249,20 @@ def tab(
     )
 
 
+@app.command()
+def player(
+    change: Annotated[
+        list[str] | None,
+        typer.Option("--set", help='Change one setting: "highest_capo=7", "tunings_used=DADGAD".'),
+    ] = None,
+    show: Annotated[bool, typer.Option("--show", help="Only show what is kept.")] = False,
+) -> None:
+    """Tell once what you play: your tunings, hand, guitar and strings; rankings then fit you."""
+    from pipeline import jobs
+
+    jobs.player(change or [], show=show, ask=lambda text, old: typer.prompt(text, default=old))
+
+
 def main() -> None:
     """Run the command line; one sentence and the right exit code for every fault of the input."""
     try:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipeline import run
 from pipeline.errors import UsageError
@@ -15,6 +16,9 @@ from pipeline.records import to_json
 from pipeline.screen import progress_on_stderr
 from pipeline.summary import ranking_lines, tune_lines
 from pipeline.write.folder import check_folder, edited_by_user, remove_if_empty, save
+
+if TYPE_CHECKING:
+    from pipeline.ask import Ask
 
 
 def arrange(
@@ -117,6 +121,26 @@ def tab(
         print(to_json(arrangement), end="")
     else:
         print(layer_to_text(tune, arrangement, layer), end="")
+
+
+def player(changes: list[str], *, show: bool, ask: Ask) -> None:
+    """Show, change or ask for the player's profile."""
+    from pipeline.ask import QUESTIONS, ask_player, shown, with_answer
+    from pipeline.guitar.player import load_player, profile_path, save_player
+
+    profile = load_player()
+    for change in changes:
+        name, _, text = change.partition("=")
+        if name not in dict(QUESTIONS):
+            known = ", ".join(dict(QUESTIONS))
+            raise UsageError(f'"{name}" is not a setting: use one of {known}, like highest_capo=7.')
+        profile = with_answer(profile, name, text)
+    if not changes and not show:
+        profile = ask_player(profile, ask, print)
+    if not show:
+        save_player(profile)
+    _say(f"{name:<16} {shown(profile, name)}" for name, _ in QUESTIONS)
+    print(f"kept in {profile_path()}")
 
 
 def _users_own(source: Path, folder: Path) -> tuple[str, ...]:
