@@ -26,6 +26,7 @@ FRAME = 1024
 HOP = 256
 TRANSFORM = 2048
 BATCH = 1024
+MOST_FRAMES = 16
 COARSE_LAG, FINE_LAG = 60.0, 250.0
 COARSE_CENTS, FINE_CENTS = 110.0, 35.0
 SCOOP_SHARE = 0.25
@@ -78,7 +79,8 @@ def _frame_places(
         last = round(end_s * sample_rate) - FRAME
         if last < first:  # shorter than a frame: one frame around its middle
             first = last = round((note.onset_s + end_s) / 2 * sample_rate) - FRAME // 2
-        places = np.arange(first, last + 1, HOP)
+        count = min(MOST_FRAMES, (last - first) // HOP + 1)
+        places = np.linspace(first, last, count).astype(int)
         starts.append(np.clip(places, 0, max(0, n_samples - FRAME)))
         owner.append(np.full(len(places), i))
     if not starts:
@@ -159,12 +161,24 @@ def _per_note(
             continue
         pitches = pitch_midi[mine][good]
         result.midi[i] = _middle_mean(pitches)
-        low, high = np.percentile(pitches, (16, 84))
-        result.spread_cents[i] = 50.0 * (high - low)
-        if len(pitches) >= 3:
-            slope = np.polyfit(times_s[mine][good], pitches, 1)[0]
-            result.slope_cents_per_s[i] = 100.0 * slope
+        result.spread_cents[i] = 50.0 * _width(pitches)
+        result.slope_cents_per_s[i] = 100.0 * _slope(times_s[mine][good], pitches)
     return result
+
+
+def _width(values: np.ndarray) -> float:
+    """Distance between about the 16th and the 84th percentile."""
+    ordered = np.sort(values)
+    cut = round(0.16 * (len(ordered) - 1))
+    return float(ordered[len(ordered) - 1 - cut] - ordered[cut])
+
+
+def _slope(times_s: np.ndarray, values: np.ndarray) -> float:
+    """Least-squares slope per second, 0 for fewer than three values."""
+    if len(values) < 3:
+        return 0.0
+    centred = times_s - times_s.mean()
+    return float(centred @ values / max(float(centred @ centred), 1e-9))
 
 
 def _middle_mean(values: np.ndarray) -> float:

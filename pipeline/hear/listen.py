@@ -2,9 +2,13 @@
 
 Task   : find the notes of the tune, and what in the recording is not the tune.
 In     : Audio.
-Out    : Heard: notes in order of onset, never overlapping, concert pitch taken out.
-Method : an ear finds raw notes (our own network, or a general tracker as an alternative); all that
-         follows is the same for every ear: concert pitch and its drift.
+Out    : Heard: notes in order of onset, concert pitch taken out. Notes of the tune (role "note")
+         never overlap; ornaments may lie inside the note that they decorate (see ornaments.py).
+Method : an ear finds raw notes (our own network, or a general tracker as an alternative). What
+         follows is the same for every ear: the fine pitch of each note, octave errors put right,
+         what is not the tune sorted out, concert pitch and its drift taken out, confidence,
+         ornaments.
+References: named in the modules.
 """
 
 from __future__ import annotations
@@ -16,18 +20,26 @@ import numpy as np
 from pipeline.errors import PipelineError
 from pipeline.hear.audio import Audio
 from pipeline.hear.concert import concert_pitch
+from pipeline.hear.confidence import calibrated
 from pipeline.hear.ears import raw_notes
 from pipeline.hear.events import find_events
-from pipeline.hear.finepitch import measure_pitch
+from pipeline.hear.finepitch import NotePitch, measure_pitch
+from pipeline.hear.nontune import TALKING, sort_out
 from pipeline.hear.octaves import octave_shifts
 from pipeline.hear.ornaments import label_ornaments
 from pipeline.hear.raw import RawNote
 from pipeline.hear.settings import HearSettings
+from pipeline.hear.several import closing_chord, foreign_shares, is_several
+from pipeline.hear.takes import takes_warning
 from pipeline.progress import Progress, silent
-from pipeline.tune import Heard, NoteEvent
+from pipeline.tune import Heard, LeftOut, NoteEvent
 
 FEWEST_NOTES = 8
 SURE_CLARITY = 0.5
+SEVERAL = (
+    "Several instruments or voices seem to sound at once: the leading line was followed as far "
+    "as it goes; record the melody alone for a sure result."
+)
 
 
 def hear(
@@ -36,29 +48,53 @@ def hear(
     """The notes of a recording. Raises PipelineError when there is no tune in it."""
     events = find_events(audio.samples, audio.sample_rate)
     raw = raw_notes(audio, events, settings=settings, progress=progress)
-    if len(raw) < FEWEST_NOTES:
-        raise PipelineError(
-            f"{audio.source.file} holds no tune that can be followed (only {len(raw)} notes "
-            f"found, at least {FEWEST_NOTES} are needed): hum, whistle or play one melody, close "
-            "to the microphone."
-        )
-    raw = _with_fine_pitch(raw, audio)
+    raw, measured = _fine_pitch(raw, audio)
+    sorted_out = sort_out(raw, measured, events)
+    kept = np.flatnonzero(sorted_out.is_tune)
+    _check_tune(audio, len(kept), sorted_out.left_out)
+    raw = [raw[i] for i in kept]
+    foreign = foreign_shares(audio.samples, audio.sample_rate, raw)
+    several = is_several(foreign)
+    chord = () if several else closing_chord(raw, foreign)
+    raw, foreign = raw[: len(raw) - len(chord)], foreign[: len(raw) - len(chord)]
+    clarity = measured.clarity[kept][: len(raw)]
     offsets = _offsets(raw)
     raw = [
-        replace(note, midi=note.midi - cents / 100)
-        for note, cents in zip(raw, offsets, strict=True)
+        replace(note, midi=note.midi - cents / 100, confidence=sure)
+        for note, cents, sure in zip(
+            raw,
+            offsets,
+            calibrated(raw, clarity, foreign, ear=settings.ear, several=several),
+            strict=True,
+        )
     ]
     notes = tuple(_rounded(note) for note in label_ornaments(raw))
     return Heard(
         source=audio.source,
         notes=notes,
         tuning_offset_cents=round(float(np.mean(offsets)), 1),
-        warnings=audio.warnings,
+        left_out=(*sorted_out.left_out, *chord[:1]),
+        warnings=(*audio.warnings, *([SEVERAL] if several else []), *takes_warning(notes)),
     )
 
 
-def _with_fine_pitch(raw: list[RawNote], audio: Audio) -> list[RawNote]:
-    """Notes with measured pitch and without octave errors."""
+def _check_tune(audio: Audio, count: int, left_out: tuple[LeftOut, ...]) -> None:
+    if count >= FEWEST_NOTES:
+        return
+    name = audio.source.file
+    if any(one.why == TALKING for one in left_out):
+        raise PipelineError(
+            f"{name} holds talking but no tune ({count} notes found, at least {FEWEST_NOTES} are "
+            "needed): hum, whistle or play one melody."
+        )
+    raise PipelineError(
+        f"{name} holds no tune that can be followed ({count} notes found, at least "
+        f"{FEWEST_NOTES} are needed): hum, whistle or play one melody, close to the microphone."
+    )
+
+
+def _fine_pitch(raw: list[RawNote], audio: Audio) -> tuple[list[RawNote], NotePitch]:
+    """Notes with measured pitch and without octave errors, and the measurements."""
     measured = measure_pitch(audio.samples, audio.sample_rate, raw)
     shifts = octave_shifts(
         np.array([note.onset_s for note in raw]),
@@ -66,16 +102,20 @@ def _with_fine_pitch(raw: list[RawNote], audio: Audio) -> list[RawNote]:
         measured.midi,
         measured,
     )
-    moved = [replace(note, midi=note.midi + shift) for note, shift in zip(raw, shifts, strict=True)]
-    if shifts.any():
-        measured = measure_pitch(audio.samples, audio.sample_rate, moved)
-    return [
-        replace(note, midi=float(fine)) if clarity > SURE_CLARITY else note
-        for note, fine, clarity in zip(moved, measured.midi, measured.clarity, strict=True)
+    notes = [replace(note, midi=note.midi + int(s)) for note, s in zip(raw, shifts, strict=True)]
+    for i in np.flatnonzero(shifts):
+        again = measure_pitch(audio.samples, audio.sample_rate, [notes[i]])
+        measured.midi[i], measured.clarity[i] = again.midi[0], again.clarity[0]
+    sure = measured.clarity > SURE_CLARITY
+    notes = [
+        replace(note, midi=float(fine)) if clear else note
+        for note, fine, clear in zip(notes, measured.midi, sure, strict=True)
     ]
+    return notes, measured
 
 
 def _offsets(raw: list[RawNote]) -> np.ndarray:
+    """Concert pitch in cents at each note; long, sure notes tell more."""
     onset_s = np.array([note.onset_s for note in raw])
     length_s = np.array([note.offset_s for note in raw]) - onset_s
     weights = np.clip(length_s / 0.15, 0.1, 1.0) * np.array([note.confidence for note in raw])

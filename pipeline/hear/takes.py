@@ -1,0 +1,78 @@
+"""Several tunes in one recording.
+
+Task   : find long gaps between tunes (or takes of one tune) and split there.
+In     : Heard.
+Out    : one Heard per tune, times unchanged; the user picks one.
+Method : a rest far longer than any inside a tune, with enough notes on both sides. Tunes that
+         follow each other without a gap (a set) stay together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline.tune import Heard, NoteEvent
+
+GAP_S = 2.5
+FEWEST_NOTES = 16
+SHORTEST_S = 6.0
+
+
+def split_takes(heard: Heard) -> tuple[Heard, ...]:
+    """The tunes of a recording, one Heard each; the whole as the only one when there is no gap."""
+    groups = _groups(heard.notes)
+    if len(groups) < 2:
+        return (heard,)
+    takes = []
+    for i, group in enumerate(groups):
+        after_s = groups[i - 1][-1].offset_s if i else 0.0
+        before_s = groups[i + 1][0].onset_s if i + 1 < len(groups) else float("inf")
+        near = tuple(
+            one for one in heard.left_out if one.end_s > after_s and one.start_s < before_s
+        )
+        warnings = tuple(one for one in heard.warnings if one not in takes_warning(heard.notes))
+        takes.append(replace(heard, notes=tuple(group), left_out=near, warnings=warnings))
+    return tuple(takes)
+
+
+def takes_warning(notes: Sequence[NoteEvent]) -> tuple[str, ...]:
+    """A sentence that names the tunes found, or nothing when there is one."""
+    groups = _groups(notes)
+    if len(groups) < 2:
+        return ()
+    spans = ", ".join(f"{_clock(one[0].onset_s)}-{_clock(one[-1].offset_s)}" for one in groups)
+    return (f"There seem to be {len(groups)} tunes or takes in this recording: {spans}.",)
+
+
+def _groups(notes: Sequence[NoteEvent]) -> list[list[NoteEvent]]:
+    """Notes between long gaps; a group too small to be a tune goes to its nearest neighbour."""
+    groups: list[list[NoteEvent]] = []
+    end_s = 0.0
+    for note in notes:
+        if groups and note.onset_s - end_s <= GAP_S:
+            groups[-1].append(note)
+        else:
+            groups.append([note])
+        end_s = max(end_s, note.offset_s)
+    while len(groups) > 1:
+        small = [i for i, group in enumerate(groups) if not _is_tune(group)]
+        if not small:
+            break
+        i = small[0]
+        before_s = groups[i][0].onset_s - groups[i - 1][-1].offset_s if i else float("inf")
+        last = i + 1 == len(groups)
+        after_s = float("inf") if last else groups[i + 1][0].onset_s - groups[i][-1].offset_s
+        at = i - 1 if before_s <= after_s else i
+        groups[at : at + 2] = [groups[at] + groups[at + 1]]
+    return groups
+
+
+def _is_tune(group: list[NoteEvent]) -> bool:
+    plain = [note for note in group if note.role == "note"]
+    long_enough = group[-1].offset_s - group[0].onset_s >= SHORTEST_S
+    return len(plain) >= FEWEST_NOTES and long_enough
+
+
+def _clock(seconds: float) -> str:
+    return f"{int(seconds // 60)}:{int(seconds % 60):02d}"
