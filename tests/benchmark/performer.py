@@ -70,6 +70,8 @@ def perform(
         first = tune.bar_length * Fraction(int(rng.integers(1, 4)), 8)
         notes = [note for note in notes if note.position >= first]
     clock, swing = _clock(tune, bars * rounds, bpm, manner, rng)
+    lead = float(rng.uniform(0.3, 1.5)) - clock.seconds(notes[0].position)
+    clock = replace(clock, beat_s=clock.beat_s + lead)
     plain = _timed(notes, tune, clock, manner, rng)
     drift = _drift(manner, plain, rng)
     strokes = decorate(plain, tune, manner, octave, drift, rng)
@@ -174,9 +176,7 @@ def _clock(
         lengths[ends] += np.where(rng.random(len(ends)) < 0.2, rng.uniform(0.05, 0.3, len(ends)), 0)
     times = np.concatenate([[0.0], np.cumsum(lengths)])
     knots, swing = _feel(tune, rng)
-    return Clock(
-        tune.beat, first, times - times[-first] + float(rng.uniform(0.4, 1.5)), knots
-    ), swing
+    return Clock(tune.beat, first, times, knots), swing
 
 
 SWING = {

@@ -68,7 +68,7 @@ def plucked(strokes: Sequence[Stroke], seconds: float, rng: np.random.Generator)
     steel = rng.random() < 0.6
     point = float(rng.uniform(0.1, 0.25))
     brightness = float(rng.uniform(0.8, 1.3)) * (1.0 if steel else 0.7)
-    ring = float(rng.uniform(0.15, 0.9))
+    ring = float(rng.uniform(0.05, 0.6))
     thump = band_noise(int(0.06 * SAMPLE_RATE), 80, 300, rng) * np.exp(
         -np.arange(int(0.06 * SAMPLE_RATE)) / (0.012 * SAMPLE_RATE)
     )
