@@ -21,7 +21,7 @@ from pipeline.guitar.score import Facts, Field, part_names
 from pipeline.guitar.setups import capo_words, setup_of, what_does_not_fit
 from pipeline.guitar.states import Stop
 from pipeline.guitar.tension import WORDS
-from pipeline.guitar.tunings import changes, parse_tuning
+from pipeline.guitar.tunings import Tuning, catalogue, changes, parse_tuning
 from pipeline.keys import pitch_class, transpose_key
 from pipeline.tune import RankedSetup, Setup, Tune
 
@@ -29,6 +29,10 @@ NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight",
            "eleven", "twelve")  # fmt: skip
 SUSPECTS = (("standard", 0), ("drop D", 0), ("DADGAD", 0))
 TOLD = 3
+TOPICS = {"root": "bass strings", "drones": "bass strings", "open": "bass strings", "room": "flow"}
+"""Parts that say nearly the same when a setup is told to be worse."""
+FAMILIAR = 0.6
+"""Tunings at least this usual are taken to be known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,19 +88,40 @@ class Explainer:
         self.parts, self.weight = parts, weight
         self.middle = np.median(parts, axis=0)
         self.search = Search(facts.line, player)
+        self.used = {parse_tuning(name)[0] for name in player.tunings_used}
 
     def reasons(self, setup: Setup, row: int) -> tuple[str, ...]:
         """Where it sounds, then the parts in which this setup gains most, then hard bars."""
         seen = self.seen(setup)
         gain = self.weight * (self.parts[row] - self.middle)
-        told = [self._keys(setup)]
+        told: list[str] = []
         for column in np.argsort(-gain, kind="stable"):
             sentence = self._good(part_names()[column], setup, seen)
-            if sentence and gain[column] > 0 and len(told) <= TOLD:
+            if sentence and sentence not in told and gain[column] > 0 and len(told) < TOLD:
                 told.append(sentence)
+        near = self._nearest(setup)
+        ends = [near] if near else []
         if seen.hardest:
-            told.append(f"Hardest: {_bars(seen.hardest)}.")
-        return tuple(told)
+            ends.append(f"Hardest: {_bars(seen.hardest)}.")
+        return (self._keys(setup), *told, *ends)
+
+    def _nearest(self, setup: Setup) -> str | None:
+        """For a tuning without a name: how far it is from one the player may know."""
+        if any(tuning.strings_midi == setup.strings_midi for tuning in catalogue()):
+            return None
+        known = [Tuning(*parse_tuning(name)) for name in self.player.tunings_used]
+        known += [tuning for tuning in catalogue() if tuning.common >= FAMILIAR]
+        away = {tuning.name: changes(setup.strings_midi, tuning.strings_midi) for tuning in known}
+        name = min(away, key=lambda n: (len(away[n]), sum(abs(step) for _, step in away[n])))
+        moved = " and ".join(
+            f"the {WORDS[string]} {_number(abs(step))} {'up' if step > 0 else 'down'}"
+            for string, step in away[name]
+        )
+        count = len(away[name])
+        return (
+            f"{_number(count).capitalize()} string{'s differ' if count > 1 else ' differs'} "
+            f"from {name}: {moved}."
+        )
 
     def seen(self, setup: Setup) -> PathFacts:
         """Facts of a setup's optimal path, with its hardest bars."""
@@ -117,31 +142,47 @@ class Explainer:
         return f"{sounds}, no capo."
 
     def _good(self, part: str, setup: Setup, seen: PathFacts) -> str | None:
+        """What speaks for the setup in one part; None when that is not worth a sentence."""
         if part == "flow":
             return self._neck(setup, seen)
         if part == "bass":
-            return (
-                f"{seen.free_share:.0%} of the notes on the beat leave the bass strings free."
-                if seen.free_share >= 0.5
-                else None
-            )
-        if part in ("drones", "open", "root"):
-            return self._open_strings(setup) if part != "root" else self._root(setup)
+            return self._free_bass(seen)
+        if part in ("drones", "open"):
+            return self._open_strings(setup)
+        if part == "root":
+            return self._root(setup)
+        if part == "clash":
+            return self._clash(setup)
         if part == "ring" and seen.ring_share >= 0.5:
             return f"{seen.ring_share:.0%} of the notes change string and ring on, harp-like."
+        if part == "room":
+            frets = self.player.body_fret - setup.capo - seen.top_fret
+            return f"{_number(frets).capitalize()} frets are left up to the body."
         if part == "retuning":
             return self._retuning(setup)
-        if part == "preference":
+        if part == "preference" and setup.tuning in self.used:
             return f"You use {setup.tuning}."
         return None
 
+    def _free_bass(self, seen: PathFacts) -> str | None:
+        if seen.free_share > 0.995:
+            return "Every note on the beat leaves the bass strings free."
+        if seen.free_share >= 0.5:
+            return f"{seen.free_share:.0%} of the notes on the beat leave the bass strings free."
+        return None
+
+    def _clash(self, setup: Setup) -> str | None:
+        up = setup.capo - setup.transpose
+        inside = [(midi + up) % 12 in self.facts.classes for midi in setup.strings_midi]
+        return "No open string lies outside the key." if all(inside) else None
+
     def _neck(self, setup: Setup, seen: PathFacts) -> str:
         start = "capo" if setup.capo else "nut"
-        text = f"The whole tune lies within {_number(seen.top_fret)} frets of the {start}"
         if seen.top_fret == 0:
-            text = "The whole tune lies on open strings"
+            return "The whole tune lies on open strings."
+        text = f"The whole tune lies within {_number(seen.top_fret)} frets of the {start}"
         if not seen.shift_bars:
-            return f"{text}, with no shift that an open string does not free."
+            return f"{text}, and no shift has to be made without an open string to free it."
         if seen.open_share >= 0.25:
             return f"{text}; {seen.open_share:.0%} of its notes are open strings."
         return f"{text}."
@@ -172,11 +213,13 @@ class Explainer:
             return f"The root {setup.sounds_in.tonic} is the open sixth string, under everything."
         return None
 
-    def _retuning(self, setup: Setup) -> str:
+    def _retuning(self, setup: Setup) -> str | None:
         present = parse_tuning(self.player.present_tuning)[1]
         changed = changes(setup.strings_midi, present)
         if not changed:
             return "Nothing has to be retuned."
+        if len(changed) > 3:
+            return None
         return f"Only the {_strings([string for string, _ in changed])} to retune."
 
     def why_lower(
@@ -208,47 +251,49 @@ class Explainer:
         setup = setup_of(self.tune, name, strings, capo, transpose)
         seen = self.seen(setup)
         loss = self.weight * (self.parts[best] - self.parts[row])
-        told: list[str] = []
+        told: dict[str, str] = {}
         for column in np.argsort(-loss, kind="stable"):
-            if loss[column] > 0.005 and len(told) < 2:
-                sentence = self._bad(part_names()[column], setup, seen)
+            part = part_names()[column]
+            topic = TOPICS.get(part, part)
+            if loss[column] > 0.004 and len(told) < 2 and topic not in told:
+                sentence = self._bad(part, setup, seen, row)
                 if sentence:
-                    told.append(sentence)
-        why = " and ".join(told) if told else "a little less of everything"
+                    told[topic] = sentence
+        why = ", and ".join(told.values()) if told else "a little less of everything"
         return f"{name}, {capo_words(capo)} (place {rank}): {why}."
 
-    def _bad(self, part: str, setup: Setup, seen: PathFacts) -> str | None:
+    def _bad(self, part: str, setup: Setup, seen: PathFacts, row: int) -> str | None:
+        """What speaks against the setup in one part."""
         tonic = setup.sounds_in.tonic
-        if part == "flow":
-            return self._hard(setup, seen)
-        if part == "bass":
-            return (
-                f"{1 - seen.free_share:.0%} of the notes on the beat need a string "
-                "that the thumb wants"
-            )
-        if part == "drones":
-            return f"no open bass string gives {tonic} or its fifth often enough under the melody"
-        if part == "root":
-            return f"{tonic} is not an open bass string"
-        if part == "open":
-            return "few open strings belong to the key"
-        if part == "clash":
-            return "open strings clash with the key"
-        if part == "ring":
-            return f"only {seen.ring_share:.0%} of the notes change string and ring on"
-        if part == "room":
-            return f"it goes up to fret {setup.capo + seen.top_fret} and leaves little neck"
-        if part == "retuning":
-            return "more strings to retune"
-        return None
+        share = self.parts[row][part_names().index(part)]
+        said = {
+            "bass": f"{1 - seen.free_share:.0%} of the notes on the beat need a string that the "
+            "thumb wants",
+            "drones": f"an open {tonic} or {transpose_key(setup.sounds_in, 7).tonic} below the "
+            f"melody is there for only {share:.0%} of the beats"
+            if share >= 0.005
+            else f"no open bass string gives {tonic} or {transpose_key(setup.sounds_in, 7).tonic}",
+            "root": f"{tonic} is not an open bass string",
+            "open": "few open strings belong to the key",
+            "clash": "open strings clash with the key",
+            "ring": f"only {seen.ring_share:.0%} of the notes change string and ring on",
+            "room": f"it goes up to fret {setup.capo + seen.top_fret} of the neck",
+            "retuning": "there is more to retune",
+            "register": "the melody sounds low among the bass notes",
+            "tension": "strings would go above their usual pitch",
+        }
+        return self._hard(seen) if part == "flow" else said.get(part)
 
-    def _hard(self, setup: Setup, seen: PathFacts) -> str:
+    def _hard(self, seen: PathFacts) -> str:
         bars = len({n for n in self.facts.line.bar_number if n}) or 1
         if len(seen.shift_bars) * 2 > bars:
             return f"{len(seen.shift_bars)} of {bars} bars need a shift inside a run"
         if seen.shift_bars:
             return f"{_bars(seen.shift_bars)} need{'s' * (len(seen.shift_bars) == 1)} a shift"
-        return f"the melody reaches up to fret {seen.top_fret} and uses fewer open strings"
+        return (
+            f"the melody reaches up to fret {seen.top_fret} with {seen.open_share:.0%} of its "
+            "notes on open strings"
+        )
 
 
 def _number(count: int) -> str:
