@@ -31,7 +31,8 @@ from pipeline.arrange.harmony import Harmony, harmonise
 from pipeline.arrange.inner import inner_notes
 from pipeline.arrange.metre import pulse_of
 from pipeline.arrange.moments import Tables
-from pipeline.arrange.remarks import layer_remarks
+from pipeline.arrange.ornaments import add_ornaments
+from pipeline.arrange.remarks import layer_remarks, ornament_remarks
 from pipeline.arrange.rounds import parse_plan
 from pipeline.arrange.search import best_path
 from pipeline.arrange.tab import Below, melody_plucks, tab_bars, thumb_where_free
@@ -110,6 +111,8 @@ def arrange_layers(
     layers = _graded(ground, tables, melody, plucks, voices, settings.effort)
     freed = thumb_where_free([layer.bars for layer in layers])
     layers = tuple(replace(layer, bars=bars) for layer, bars in zip(layers, freed, strict=True))
+    if settings.ornaments:
+        layers = _ornamented(ground, tables, melody, layers)
     return Arrangement(setup, tune.meter, tune.beats_per_minute, layers, rounds, title=tune.title)
 
 
@@ -205,6 +208,33 @@ def _graded(
             )
         )
     return tuple(layers)
+
+
+def _ornamented(
+    ground: Ground, tables: Tables, melody: Melody, layers: Sequence[Layer]
+) -> tuple[Layer, ...]:
+    """The layers with the tune's ornaments, measured anew."""
+    hand = ground.player.hand
+    dressed, left_out = add_ornaments(
+        [layer.bars for layer in layers],
+        ground.tune,
+        ground.setup,
+        tables.line,
+        melody.stops,
+        hand=hand,
+        neck=int(tables.table.position.max()),
+    )
+    said = ornament_remarks(ground.tune, left_out)
+    shifted = _shifted_bars(tables, melody)
+    return tuple(
+        replace(
+            layer,
+            bars=bars,
+            difficulty=difficulty(_bar_grades(ground, bars, hand), shifted),
+            remarks=layer.remarks + said,
+        )
+        for layer, bars in zip(layers, dressed, strict=True)
+    )
 
 
 def _bar_grades(ground: Ground, bars: Sequence[TabBar], hand: Hand) -> tuple[BarGrade, ...]:

@@ -48,6 +48,19 @@ def layer_remarks(
     return tuple(found)
 
 
+def ornament_remarks(tune: Tune, left_out: Sequence[int]) -> tuple[str, ...]:
+    """How many of the tune's ornaments are played; `left_out` has the bar of each that is not."""
+    asked = sum(note.ornament is not None for bar in tune.written_bars() for note in bar.notes)
+    if not asked:
+        return ("The tune has no ornaments to play.",)
+    if not left_out:
+        return (f"All {asked} ornaments are played by the fretting hand.",)
+    return (
+        f"{asked - len(left_out)} of {asked} ornaments are played; "
+        f"left out in {_bars(tune, left_out)}, where the fingers are not free.",
+    )
+
+
 def _melody(bar: TabBar) -> list[TabNote]:
     return [note for note in bar if note.part == "melody" and not note.grace]
 

@@ -7,9 +7,8 @@ Method: dynamic programming over the events. A state is (way of holding the melo
     that rings, or the pitch struck last; whether that was between beats, and how the bass of the
     last main beat lay below the melody). What a move asks of the hand depends on melody states
     alone and what it asks of the ear on bass states alone, so that each step splits into two
-    minimisations and stays exact; what both ask of the hand together belongs to the states.
-    `margin` drops bass states that are so many ticks worse than the best at an event; with None
-    nothing is dropped and the path is the optimum (the benchmark measures the difference).
+    minimisations; what both ask of the hand together belongs to the states. No beam: the path
+    is the optimum of the stated costs. Among equals the first state in order is taken.
 References: Bellman 1957, Dynamic Programming; Sayegh 1989, Computer Music Journal 13(3), for
     fingering as a cheapest path.
 """
@@ -23,9 +22,8 @@ import numpy as np
 
 from pipeline.arrange.bass import Board, Policy
 from pipeline.arrange.moments import NONE, Moment, Tables
-from pipeline.guitar.states import NEVER, TICKS
+from pipeline.guitar.states import NEVER
 
-MARGIN = 4 * TICKS
 RELATIONS = 3
 SIDES = 2 * RELATIONS
 """Relation on the last main beat, first with the last bass note on a beat, then off it."""
@@ -47,13 +45,7 @@ class Path:
     ticks: int
 
 
-def best_path(
-    tables: Tables,
-    choices: Sequence[np.ndarray],
-    policy: Policy,
-    *,
-    margin: int | None = MARGIN,
-) -> Path:
+def best_path(tables: Tables, choices: Sequence[np.ndarray], policy: Policy) -> Path:
     """The cheapest path; choices are the states (indices into States) of each melody note."""
     moments = tables.moments(choices, policy)
     spots = tables.spots
@@ -62,7 +54,7 @@ def best_path(
     value[:, NONE, -1] = tables.start(choices[0])
     values = [value]
     for moment in moments:
-        value = _forward(value, moment, spots, margin)
+        value = _forward(value, moment, spots)
         values.append(value)
     return _back(values, moments, tables, choices)
 
@@ -70,10 +62,10 @@ def best_path(
 # ---------------------------------------------------------------- forward
 
 
-def _forward(value: np.ndarray, moment: Moment, spots: Board, margin: int | None) -> np.ndarray:
+def _forward(value: np.ndarray, moment: Moment, spots: Board) -> np.ndarray:
     """Cheapest way into every state of the next event, shape (states, SIDES, width)."""
     ways = len(spots.midi)
-    arrived = _arrive(value, moment, spots, 0, margin)
+    arrived = _arrive(value, moment, spots, 0)
     out = np.full_like(arrived, NEVER)
     if not moment.opens_bar:
         out[:, :, :ways] = arrived[:, :, :ways] + moment.held[:, None]
@@ -88,14 +80,12 @@ def _forward(value: np.ndarray, moment: Moment, spots: Board, margin: int | None
         allowed = moment.struck.min(axis=0) < NEVER
         for finger in np.unique(spots.finger[allowed]).tolist():
             used = np.flatnonzero(allowed & (spots.finger == finger))
-            source = arrived if not finger else _arrive(value, moment, spots, finger, margin)
+            source = arrived if not finger else _arrive(value, moment, spots, finger)
             _strike(_remembered(source, spots), moment, used, out)
     return np.minimum(out, NEVER)
 
 
-def _arrive(
-    value: np.ndarray, moment: Moment, spots: Board, finger: int, margin: int | None
-) -> np.ndarray:
+def _arrive(value: np.ndarray, moment: Moment, spots: Board, finger: int) -> np.ndarray:
     """Cheapest way into each melody state, the bass not yet decided.
 
     finger : the finger that a new bass note takes, which may have to leave the melody
@@ -103,9 +93,7 @@ def _arrive(
     if moment.move is None:
         return value
     flat = value.reshape(len(value), -1)
-    lowest = flat.min(axis=0)
-    limit = NEVER if margin is None else min(int(lowest.min()) + margin, NEVER)
-    columns = np.flatnonzero(lowest < limit)
+    columns = np.flatnonzero(flat.min(axis=0) < NEVER)
     source = flat[:, columns] + moment.hop[finger][:, None]
     out = np.full((moment.move.shape[1], flat.shape[1]), NEVER, dtype=np.int32)
     out[:, columns] = (source[:, None, :] + moment.move[:, :, None]).min(axis=0)
