@@ -18,7 +18,7 @@ from pipeline.keys import parse_key, signature_of
 from pipeline.notate.doubts import find_doubts
 from pipeline.notate.fold import Folded, fold
 from pipeline.notate.form import Form, find_form
-from pipeline.notate.key import KeyEvidence, rank_keys
+from pipeline.notate.key import KeyEvidence, key_remarks, rank_keys
 from pipeline.notate.plain import plain_notes
 from pipeline.notate.reading import Reading, read_rhythm
 from pipeline.notate.timeline import heard_bars
@@ -118,9 +118,10 @@ def _overridden(tune: Tune, settings: NotateSettings) -> Tune:
         tune = rebarred(tune, settings.meter)
     if settings.octave_shift is not None:
         tune = moved_octaves(tune, settings.octave_shift - tune.octave_shift)
-    keys, remarks = rank_keys(KeyEvidence.of_parts(tune.parts, tune.bar_length))
+    keys = rank_keys(KeyEvidence.of_parts(tune.parts, tune.bar_length))
     if settings.key is not None:
         tune = replace(tune, tonic=settings.key.tonic, mode=settings.key.mode)
+    remarks = key_remarks(tune.parts, tune.bar_length, KeyName(tune.tonic, tune.mode))
     kind = settings.tune_type or tune.tune_type
     types = tune.candidates.tune_type
     if settings.tune_type is not None or not types:
@@ -176,8 +177,9 @@ def _tune(
         octaves = _octave_shift(reading)
     bars = tuple(moved_bar(bar, 12 * octaves) for bar in bars)
     parts = tuple(moved_part(part, 12 * octaves) for part in folded.parts)
-    keys, remarks = rank_keys(KeyEvidence.of_parts(parts, Fraction(row.meter)))
+    keys = rank_keys(KeyEvidence.of_parts(parts, Fraction(row.meter)))
     key = settings.key or KeyName(keys[0].tonic, keys[0].mode)
+    remarks = key_remarks(parts, Fraction(row.meter), key)
     beat = Fraction(row.beat_ticks, 96)
     return Tune(
         source=heard.source,

@@ -40,7 +40,7 @@ class Structure:
 
 
 def bar_grid(line: Timeline) -> np.ndarray:
-    """Sounding pitch in every semiquaver of every bar, shape (n_bars, slots); 0 before the start."""
+    """Sounding pitch in every semiquaver of every bar, shape (n_bars, slots); 0 before any."""
     bar = line.row.bar_ticks
     first = line.first_bar * bar
     count = line.last_bar - line.first_bar + 1
