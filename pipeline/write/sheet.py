@@ -51,6 +51,8 @@ class SheetBar:
     dynamic: str = ""
     written: int = -1
     """Index into Tune.written_bars(); -1 for a closing chord."""
+    rings_on: bool = False
+    """Whether a note may ring over the bar line after it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +71,7 @@ class Sheet:
     swing: float
     bars: tuple[SheetBar, ...]
     setup: Setup | None = None
-    shapes: KeyName | None = None
-    """The key as the hand fingers it behind the capo."""
+    cautions: tuple[str, ...] = ()
 
     @property
     def full(self) -> Fraction:
@@ -125,7 +126,7 @@ def sheet_of_layer(tune: Tune, arrangement: Arrangement, name: str) -> Sheet:
         swing=tune.swing,
         bars=bars,
         setup=setup,
-        shapes=setup.shapes_in,
+        cautions=arrangement.cautions,
     )
 
 
@@ -179,6 +180,7 @@ def _printed(
                 offset=frames[index].offset,
                 voices=voices[index],
                 sounding=frames[index].notes,
+                rings_on=frames[index].rings_on,
                 chords=_chords_in(chords, index, frames[index]),
             )
         )
@@ -283,12 +285,16 @@ def _performed(tune: Tune, arrangement: Arrangement) -> tuple[SheetBar, ...]:
     page = _Page(tune, written)
     bars: list[tuple[Frame, SheetBar]] = []
     number = 1
+    part = ""  # of a pick-up that joined the bar before it
     for place, bar in enumerate(played):
         frame, sheet = _performed_bar(page, arrangement, played, place)
         joins = bars and bars[-1][0].length + frame.length == tune.bar_length
         if bar.written >= 0 and written[bar.written].kind == "pickup" and joins:
             bars[-1] = _joined(bars[-1], (frame, sheet))
+            part = sheet.part
             continue
+        sheet = replace(sheet, part=part or sheet.part)
+        part = ""
         if not frame.offset:
             sheet = replace(sheet, number=number)
             number += 1
@@ -301,6 +307,7 @@ def _performed(tune: Tune, arrangement: Arrangement) -> tuple[SheetBar, ...]:
             offset=frame.offset,
             voices=voices[index],
             sounding=frame.notes,
+            rings_on=frame.rings_on,
             last=index + 1 == len(bars),
             double_bar=sheet.double_bar or index + 1 == len(bars),
         )
@@ -321,7 +328,11 @@ def _performed_bar(
     chords = [(chord.bar, chord.start, chord.symbol) for chord in layer.chords]
     before = played[place - 1] if place else None
     begins_round = _first_full_bar_of_round(page, played, place)
-    begins_part = before is None or _part_of(page, before) != _part_of(page, bar)
+    begins_part = (
+        before is None
+        or _part_of(page, before) != _part_of(page, bar)
+        or before.written >= bar.written
+    )
     dynamics = {one.round: one.dynamic for one in played}
     changes = begins_round and dynamics.get(bar.round - 1) != bar.dynamic
     return replace(frame, rings_on=True), replace(
