@@ -129,7 +129,7 @@ def bounded(
     pairs = [(c, t) for c in capos_of(player, settings) for t in transpositions(tune, settings)]
     found, uppers = [], []
     for done, (capo, transpose) in enumerate(pairs):
-        progress("Bounding all tunings", 0.4 * done / len(pairs))
+        progress("Bounding all tunings", 0.05 + 0.35 * done / len(pairs))
         whole = Field(tunings, np.full(len(tunings), capo), np.full(len(tunings), transpose), wish)
         field = whole.take(fitting(facts.line, whole, player))
         if len(field):

@@ -113,7 +113,7 @@ def setup_parts(facts: Facts, field: Field, player: Player, present: np.ndarray)
     in_scale = np.isin((degree + facts.tonic) % 12, list(facts.classes))
     tonic, fifth = degree == 0, degree == 7
     columns = {
-        "root": _root(degree),
+        "root": _root(degree, field.strings_midi + field.capo[:, None]),
         "open": np.where(tonic | fifth, 1.0, scale("open_scale") * in_scale).mean(axis=1),
         "clash": 1.0 - (~in_scale * np.array([2, 2, 1.5, 1, 1, 1])).sum(axis=1) / 8.5,
         "retuning": _retuning(field.strings_midi - present),
@@ -175,10 +175,12 @@ def _drones(facts: Facts, field: Field, string: np.ndarray, on_beat: np.ndarray)
     return _mean(best)
 
 
-def _root(degree: np.ndarray) -> np.ndarray:
-    """Root part from the degrees of the open strings, low to high."""
+def _root(degree: np.ndarray, sounding: np.ndarray) -> np.ndarray:
+    """Root part from degrees and pitches of the open strings, low to high, shape (n, 6)."""
+    low, high = scale("root_deep_midi")
+    depth = 1.0 - scale("root_shallow") * np.clip((sounding - low) / (high - low), 0.0, 1.0)
     by_string = scale("root_open")[6:0:-1]
-    best = np.where(degree == 0, by_string, 0.0).max(axis=1)
+    best = np.where(degree == 0, by_string * depth, 0.0).max(axis=1)
     near = ((-degree[:, :2]) % 12 <= 3).any(axis=1)
     fretted = np.where(near, scale("root_fretted"), scale("root_none"))
     return np.maximum(best, fretted)

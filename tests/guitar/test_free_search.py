@@ -1,0 +1,101 @@
+"""Free search over all tunings: bounds that no setup exceeds, nothing lost by pruning."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pipeline.guitar import free
+from pipeline.guitar.bounds import Bounds
+from pipeline.guitar.candidates import RankSettings, fitting
+from pipeline.guitar.exact import exact_parts
+from pipeline.guitar.fingering import Search
+from pipeline.guitar.melody import line_of
+from pipeline.guitar.player import Player
+from pipeline.guitar.rank import rank_setups
+from pipeline.guitar.score import Field, facts_of, weights
+from pipeline.guitar.tunings import standard
+from tests.guitar.small_tunes import REEL_IN_D, REEL_IN_G
+
+PLAYER = Player()
+
+
+def some_tunings(seed: int, count: int) -> np.ndarray:
+    every = free.all_tunings(PLAYER)
+    return every[np.sort(np.random.default_rng(seed).choice(len(every), count, replace=False))]
+
+
+def field_of(tunings: np.ndarray, capo: int, transpose: int) -> Field:
+    n = len(tunings)
+    return Field(tunings, np.full(n, capo), np.full(n, transpose), np.full(n, 0.5))
+
+
+def test_all_tunings_lie_within_the_limits() -> None:
+    every = free.all_tunings(PLAYER)
+    change = every - np.array(standard())
+    assert len(every) > 50_000
+    assert change.min() == -4
+    assert change.max() == 2
+    assert (np.diff(every, axis=1) >= 0).all()
+    assert len(free.all_tunings(PLAYER, force=True)) > len(every)
+
+
+@pytest.mark.parametrize(("capo", "transpose"), [(0, -12), (5, -12), (3, -24), (7, 0)])
+@pytest.mark.parametrize("tune", [REEL_IN_D, REEL_IN_G])
+def test_no_setup_scores_above_its_bounds(tune, capo: int, transpose: int) -> None:
+    facts = facts_of(tune, line_of(tune))
+    field = field_of(some_tunings(capo, 400), capo, transpose)
+    field = field.take(fitting(facts.line, field, PLAYER))
+    if not len(field):
+        return
+    weight = weights({})
+    search = Search(facts.line, PLAYER)
+    bounds = Bounds(facts, PLAYER, weight, search)
+    upper = bounds.upper(field, np.array(standard()))
+    closer = bounds.closer(field, upper)
+    exact = 100.0 * exact_parts(facts, field, PLAYER, search) @ weight
+    assert (closer <= upper + 1e-9).all()
+    assert (exact <= closer + 1e-9).all()
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_pruning_keeps_the_best_of_all(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every setup of a random set of tunings scored exactly, against the pruned search."""
+    tunings = some_tunings(seed, 60)
+    monkeypatch.setattr(free, "all_tunings", lambda player, force=False: tunings)
+    monkeypatch.setattr(free, "CHUNK", 64)
+    facts = facts_of(REEL_IN_G, line_of(REEL_IN_G))
+    weight, search = weights({}), Search(facts.line, PLAYER)
+    scores = []
+    for capo in range(10):
+        for transpose in (-12, -24, 0):
+            field = field_of(tunings, capo, transpose)
+            field = field.take(fitting(facts.line, field, PLAYER))
+            if len(field):
+                scores.append(100.0 * exact_parts(facts, field, PLAYER, search) @ weight)
+    expected = np.sort(np.concatenate(scores))[::-1][: free.KEPT]
+    best, searched = free.search_freely(
+        REEL_IN_G, facts, PLAYER, RankSettings(free=True), weight,
+        known=0.0, progress=lambda what, fraction: None,
+    )  # fmt: skip
+    found = np.sort(100.0 * exact_parts(facts, best, PLAYER, search) @ weight)[::-1]
+    assert searched == 60 * 30
+    assert found == pytest.approx(expected)
+
+
+def test_a_free_search_is_at_least_as_good_and_names_what_to_retune(monkeypatch) -> None:
+    tunings = some_tunings(9, 3000)
+    monkeypatch.setattr(free, "all_tunings", lambda player, force=False: tunings)
+    said: list[float] = []
+    settings = RankSettings(free=True, capos=(0, 2, 5))
+    ranking = rank_setups(
+        REEL_IN_G, settings=settings, progress=lambda what, fraction: said.append(fraction)
+    )
+    assert said == sorted(said)
+    assert said[-1] == 1.0
+    assert ranking.searched == 3000 * 3 * 3
+    assert len(ranking.setups) == free.KEPT
+    assert len({(s.strings_midi, s.capo, s.transpose) for s in ranking.setups}) == free.KEPT
+    unnamed = [s for s in ranking.setups[:10] if any("differ" in r for r in s.reasons)]
+    for setup in unnamed:
+        assert any("from" in reason for reason in setup.reasons)
