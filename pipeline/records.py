@@ -10,6 +10,7 @@ from fractions import Fraction
 from typing import Any, TypeVar
 
 import msgspec
+import numpy as np
 
 from pipeline.errors import PipelineError
 
@@ -37,9 +38,11 @@ def from_json(text: str | bytes, kind: type[Record], *, name: str = "the file") 
         ) from fault
 
 
-def _encode(value: object) -> str:
+def _encode(value: object) -> object:
     if isinstance(value, Fraction):
         return str(value)
+    if isinstance(value, np.generic):
+        return value.item()
     raise TypeError(f"cannot write {type(value).__name__} as JSON")
 
 
