@@ -39,6 +39,21 @@ def encode_audio(samples: np.ndarray, sample_rate: int, kind: AudioKind) -> byte
     return out.getvalue()
 
 
+def resampled(samples: np.ndarray, sample_rate: int, wanted: int) -> np.ndarray:
+    """Mono samples, shape (n,), at another rate."""
+    if sample_rate == wanted:
+        return samples.astype(np.float32)
+    import av
+
+    frame = av.AudioFrame.from_ndarray(
+        np.ascontiguousarray(samples[None], np.float32), format="flt", layout="mono"
+    )
+    frame.sample_rate = sample_rate
+    resampler = av.AudioResampler("flt", "mono", wanted)
+    pieces = (*resampler.resample(frame), *resampler.resample(None))
+    return np.concatenate([piece.to_ndarray()[0] for piece in pieces])
+
+
 def _opus(samples: np.ndarray, sample_rate: int) -> bytes:
     import av
 

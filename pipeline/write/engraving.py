@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 LINE_WIDTH = 2350
 """Width of a full line in verovio's units: at 180 mm on paper a staff is 5.5 mm high."""
 LINE_MM = 180.0
-PAGE_ROOM_MM = 206.0
+PAGE_ROOM_MM = 184.0
 """Height that lines of music may take on the first A4 or Letter page of a sheet."""
 _SMALLEST = 1.22
 """A sheet is set smaller by at most this to come out on one page."""
@@ -40,6 +40,7 @@ class Engraved:
 
     sheet: Sheet
     lines: tuple[Drawing, ...]
+    musicxml: bytes
 
     def height_mm(self) -> float:
         """Height on paper with the gaps between the lines."""
@@ -48,23 +49,31 @@ class Engraved:
 
 
 def engrave_layer(
-    tune: Tune, arrangement: Arrangement, name: str, *, bars_per_line: int = 4
+    tune: Tune,
+    arrangement: Arrangement,
+    name: str,
+    *,
+    musicxml: bytes | None = None,
+    bars_per_line: int = 4,
 ) -> Engraved:
-    """A layer, or "performance", as notation and tablature."""
+    """A layer, or "performance", as notation and tablature. `musicxml` if it is written already."""
     from pipeline.write.musicxml import layer_to_musicxml
 
-    return engrave(
-        sheet_of_layer(tune, arrangement, name),
-        layer_to_musicxml(tune, arrangement, name),
-        bars_per_line=bars_per_line,
-    )
+    text = musicxml or layer_to_musicxml(tune, arrangement, name)
+    return engrave(sheet_of_layer(tune, arrangement, name), text, bars_per_line=bars_per_line)
 
 
-def engrave_tune(tune: Tune, *, bars_per_line: int = 4) -> Engraved:
-    """The plain tune as a lead sheet."""
+def engrave_tune(tune: Tune, *, musicxml: bytes | None = None, bars_per_line: int = 4) -> Engraved:
+    """The plain tune as a lead sheet. `musicxml` if it is written already."""
     from pipeline.write.musicxml import tune_to_musicxml
 
-    return engrave(sheet_of_tune(tune), tune_to_musicxml(tune), bars_per_line=bars_per_line)
+    text = musicxml or tune_to_musicxml(tune)
+    return engrave(sheet_of_tune(tune), text, bars_per_line=bars_per_line)
+
+
+def narrowed(music: Engraved) -> Engraved:
+    """The same music with two bars on a line, for a small screen."""
+    return engrave(music.sheet, music.musicxml, bars_per_line=2)
 
 
 def engrave(sheet: Sheet, musicxml: bytes, *, bars_per_line: int = 4) -> Engraved:
@@ -73,10 +82,10 @@ def engrave(sheet: Sheet, musicxml: bytes, *, bars_per_line: int = 4) -> Engrave
     lines = lines_of(sheet.bars, bars_per_line=bars_per_line, capacity=LINE_NOTES * share)
     broken = _with_breaks(musicxml, lines).decode()
     width = LINE_WIDTH * (0.12 + 0.88 * share)
-    drawn = Engraved(sheet, _draw(broken, lines, width))
+    drawn = Engraved(sheet, _draw(broken, lines, width), musicxml)
     smaller = drawn.height_mm() / PAGE_ROOM_MM
     if bars_per_line == 4 and 1.0 < smaller <= _SMALLEST:
-        return Engraved(sheet, _draw(broken, lines, width * smaller * 1.01))
+        return Engraved(sheet, _draw(broken, lines, width * smaller * 1.01), musicxml)
     return drawn
 
 

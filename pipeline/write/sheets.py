@@ -189,7 +189,7 @@ def _layer_notes(tune: Tune, arrangement: Arrangement, layer: Layer) -> tuple[tu
     notes = [("", remark) for remark in layer.remarks[:3]]
     hard = hardest_bars(tune, arrangement.setup, layer)
     if hard:
-        notes.append(("Practise first:", f"{_bars_words(hard)}, slowly, then the bars around."))
+        notes.append(("Practise first:", f"{bars_words(hard)}, slowly, then the bars around."))
     return tuple(notes)
 
 
@@ -209,7 +209,8 @@ def hardest_bars(tune: Tune, setup: Setup, layer: Layer) -> tuple[int, ...]:
     return tuple(sorted({number for effort, number in hardest if effort > 1.1 * usual}))
 
 
-def _bars_words(numbers: Iterable[int]) -> str:
+def bars_words(numbers: Iterable[int]) -> str:
+    """ "bars 6, 7 and 11"."""
     words = [str(number) for number in numbers]
     if len(words) == 1:
         return f"bar {words[0]}"

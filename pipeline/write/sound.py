@@ -33,8 +33,8 @@ STANDARD = (40, 45, 50, 55, 59, 64)
 _LEVEL = 0.03
 """Full scale is 1; a tone's A-weighted root mean square is made this."""
 _PEAK = 0.89
-_LET_GO_S = 0.04
-_DAMP_S = 0.006
+LET_GO_S = 0.04
+DAMP_S = 0.006
 _TAIL_S = 0.5
 _GRACE_S = 0.055
 
@@ -49,6 +49,7 @@ class PlayedNote(NamedTuple):
     midi: float
     pluck: Pluck
     loud: float
+    part: str = "melody"
 
 
 class Sound(NamedTuple):
@@ -101,12 +102,21 @@ def heard_melody_audio(tune: Tune) -> np.ndarray:
 
     Samples begin with the recording and are as long as it. Bars come from Tune.bars_heard.
     """
-    shift = tune.tuning_offset_cents / 100.0 - 12.0 * tune.octave_shift
-    notes = []
-    for bar in tune.bars_heard:
-        for onset_s, end_s, midi in _heard_notes(tune, bar.start_s, bar.end_s, bar.notes):
-            notes.append(_melody_note(onset_s, end_s, midi + shift))
+    notes = heard_melody_notes(tune, tune.tuning_offset_cents / 100.0)
     return mix(notes, max(tune.source.duration_s, *(note.end_s for note in notes), 0.1))
+
+
+def heard_melody_notes(tune: Tune, sharp: float = 0.0) -> list[PlayedNote]:
+    """The plain notes of every heard bar on the times of the recording, at its octave.
+
+    sharp : semitones that the recording lies above concert pitch.
+    """
+    shift = sharp - 12.0 * tune.octave_shift
+    return [
+        _melody_note(onset_s, end_s, midi + shift)
+        for bar in tune.bars_heard
+        for onset_s, end_s, midi in _heard_notes(tune, bar.start_s, bar.end_s, bar.notes)
+    ]
 
 
 def _heard_notes(
@@ -163,6 +173,7 @@ def layer_notes(
                 PlayedNote(
                     onset_s, max(end_s, onset_s + 0.03), note.string,
                     arrangement.setup.strings_midi[6 - note.string], note.midi, pluck, loud,
+                    note.part,
                 )
             )  # fmt: skip
     return notes
@@ -206,15 +217,15 @@ def _melody_note(onset_s: float, end_s: float, midi: float) -> PlayedNote:
 def mix(notes: Iterable[PlayedNote], duration_s: float) -> np.ndarray:
     """All notes as samples, shape (duration_s * SAMPLE_RATE,), peak below full scale."""
     out = np.zeros(int(np.ceil(duration_s * SAMPLE_RATE)), np.float32)
-    for note, next_s in _until_needed(notes):
-        needed = next_s < note.end_s + _LET_GO_S
+    for note, next_s in until_needed(notes):
+        needed = next_s < note.end_s + LET_GO_S
         end_s = min(note.end_s, next_s)
-        _lay(out, note, end_s, _DAMP_S if needed else _LET_GO_S)
+        _lay(out, note, end_s, DAMP_S if needed else LET_GO_S)
     peak = float(np.abs(out).max(initial=0.0))
     return out * np.float32(_PEAK / peak) if peak > _PEAK else out
 
 
-def _until_needed(notes: Iterable[PlayedNote]) -> Iterable[tuple[PlayedNote, float]]:
+def until_needed(notes: Iterable[PlayedNote]) -> Iterable[tuple[PlayedNote, float]]:
     """Each note with the time of the next note on its string."""
     ordered = sorted(notes, key=lambda note: (note.string, note.onset_s))
     for note, after in zip(ordered, [*ordered[1:], None], strict=True):

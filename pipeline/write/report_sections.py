@@ -1,0 +1,382 @@
+"""The sections of report.html, each as HTML from records; all text from outside is escaped."""
+
+from __future__ import annotations
+
+import base64
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Any
+
+from pipeline.errors import PipelineError
+from pipeline.guitar.player import Player
+from pipeline.tune import Arrangement, Layer, RankedSetup, Ranking, Tune
+from pipeline.write.cautions import HAND, RIGHTS, setup_cautions
+from pipeline.write.encode import MIME
+from pipeline.write.engraving import Engraved, capo_words, key_words, layer_title, tuning_words
+from pipeline.write.picture import PictureRow
+from pipeline.write.sheets import bars_label, bars_words, hardest_bars, heading_facts
+from pipeline.write.svg import inline, marked
+
+SHOWN_SETUPS = 8
+CHARTS = 3
+_EMBEDDED = (".abc", ".mid", ".txt")
+_TYPES = {
+    ".abc": "text/vnd.abc", ".mid": "audio/midi", ".txt": "text/plain", ".json": "application/json",
+    ".musicxml": "application/vnd.recordare.musicxml+xml", ".pdf": "application/pdf",
+}  # fmt: skip
+_PULSE = (
+    '<svg class="pulse" viewBox="0 0 136 18" aria-hidden="true" fill="currentColor">'
+    '<circle cx="9" cy="9" r="9"/><circle cx="48" cy="9" r="5.5"/><circle cx="74" cy="9" r="9"/>'
+    '<circle cx="113" cy="9" r="5.5"/></svg>'
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Music:
+    """The same music for a wide and for a narrow screen."""
+
+    wide: Engraved
+    narrow: Engraved
+
+
+def masthead(tune: Tune, ranking: Ranking) -> str:
+    """Title, the tune in one sentence, what the program is unsure of, and the way around."""
+    from pipeline.summary import describe_setup, describe_tune
+
+    lines = [f'<p class="lead">{escape(describe_tune(tune))}.</p>']
+    if ranking.setups:
+        lines.append(f"<p>Sits best in <b>{escape(describe_setup(ranking.setups[0]))}</b>.</p>")
+    lines += [f'<p class="note">{escape(text)}</p>' for text in (*tune.warnings, *tune.remarks)]
+    heard = '<li><a href="#heard">What was heard</a></li>' if tune.bars_heard else ""
+    return (
+        f'<header class="wrap masthead">{_PULSE}<h1>{escape(tune.title or "Untitled tune")}</h1>'
+        f'{"".join(lines)}<p class="soft">From {escape(tune.source.file)}</p></header>'
+        '<nav class="contents" aria-label="Contents"><ul><li><a href="#tune">The tune</a></li>'
+        f'{heard}<li><a href="#tunings">Tunings</a></li><li><a href="#layers-1">Layers</a></li>'
+        '<li><a href="#files">Files</a></li></ul></nav>'
+    )
+
+
+def tune_section(tune: Tune, music: Music, score: Mapping[str, Any]) -> str:
+    """The plain tune with the bars to check by ear."""
+    doubts = doubtful_bars(tune)
+    shown = "".join(
+        f"<li>Bar {doubt.bar} as played ({doubt.start_s:.1f} s): {escape(doubt.why)}</li>"
+        for doubt in tune.doubts
+    )
+    check = ""
+    if shown:
+        check = (
+            "<details open><summary>Check by ear: marked with a question mark</summary>"
+            f"<ul>{shown}</ul></details>"
+        )
+    return (
+        '<section id="tune"><h2>The tune</h2>'
+        f"{_facts(heading_facts(music.wide.sheet))}"
+        f"{_player('tune', 'music-tune', _choices(music.wide, tune, score), bass=False)}"
+        f'<div class="card">{_music(music, "music-tune", doubts)}</div>{check}</section>'
+    )
+
+
+def doubtful_bars(tune: Tune) -> set[int]:
+    """Indices of the written bars that a doubt falls on; doubts count performed full bars."""
+    written = tune.written_bars()
+    once = [index for index in tune.performed_order() if written[index].kind != "pickup"]
+    first = tune.performed_order()[0] if once else 0
+    return {
+        first if doubt.bar == 0 else once[(doubt.bar - 1) % len(once)]
+        for doubt in tune.doubts if once
+    }  # fmt: skip
+
+
+def heard_section(
+    tune: Tune, rows: Sequence[PictureRow], recording_url: str, numbers: Sequence[int]
+) -> str:
+    """The picture of the recording, bar by bar, with both ways to listen."""
+    if not rows:
+        return ""
+    ways = [("recording", "The recording"), ("after", "Recording, then the tune as written"),
+            ("both", "Both at once"), ("tune", "The tune as written")]  # fmt: skip
+    if not recording_url:
+        ways = ways[-1:]
+    radios = "".join(
+        f'<label><input type="radio" name="listen" value="{value}"{" checked" if not at else ""}>'
+        f"{words}</label>" for at, (value, words) in enumerate(ways)
+    )  # fmt: skip
+    whole = '<button type="button" id="heard-all">Play the recording</button>'
+    sound = f'<audio id="recording" preload="auto" src="{recording_url}"></audio>'
+    left_out = "".join(
+        f"<li>{piece.start_s:.1f} to {piece.end_s:.1f} s left out: {escape(piece.why)}</li>"
+        for piece in tune.left_out
+    )
+    return (
+        '<section id="heard"><h2>What was heard</h2>'
+        "<p>Dark bands are the sound, the green line its pitch, boxes the notes found (dashed: "
+        "ornaments), upright lines the bar lines. Choose a bar to hear it; with the keyboard, walk "
+        "with the arrow keys and press Enter.</p>"
+        f'<div class="player"><fieldset class="player" style="border:0;padding:0;margin:0">'
+        f'<legend class="skip">Hear a bar from</legend>{radios}</fieldset>'
+        f"{whole if recording_url else ''}"
+        '<button type="button" id="heard-stop">Stop</button>'
+        '<label>Speed <input type="range" id="heard-speed" min="50" max="120" step="5" value="100">'
+        "<output>100 %</output></label>"
+        '<label><input type="checkbox" id="heard-loop">Loop the bar</label></div>'
+        f"{sound if recording_url else ''}"
+        f'<div class="card scroll"><div class="rows">{"".join(row.svg for row in rows)}</div></div>'
+        f"{f'<ul>{left_out}</ul>' if left_out else ''}</section>"
+    )
+
+
+# ---------------------------------------------------------------- ranking
+
+
+def ranking_section(tune: Tune, ranking: Ranking, player: Player) -> str:
+    """The best setups as a table, as a picture, and as fretboard charts."""
+    setups = ranking.setups[:SHOWN_SETUPS]
+    if not setups:
+        return ""
+    rows = "".join(_setup_row(setup, setups[0].score) for setup in setups)
+    lower = "".join(f"<li>{escape(reason)}</li>" for reason in ranking.lower)
+    below = f"<h3>Why others came lower</h3><ul>{lower}</ul>" if lower else ""
+    return (
+        '<section id="tunings"><h2>Where it sits on the guitar</h2>'
+        f'<div class="card"><table class="ranking"><caption>The best of '
+        f"{ranking.searched} tunings, capos and octaves tried</caption><thead><tr>"
+        '<th scope="col">Rank</th><th scope="col">Tuning and capo</th><th scope="col">Key</th>'
+        '<th scope="col">Score</th><th scope="col">Why</th></tr></thead>'
+        f"<tbody>{rows}</tbody></table></div>"
+        f'<div class="card scroll">{_dots(setups)}</div>{below}'
+        f'<div class="charts">{"".join(_charts(tune, setups[:CHARTS], player))}</div></section>'
+    )
+
+
+def _setup_row(setup: RankedSetup, best: float) -> str:
+    plain = setup.setup
+    told = [reason for reason in setup.reasons if not reason.startswith("Sounds in")]
+    why = "".join(f"<li>{escape(reason)}</li>" for reason in told)
+    why += "".join(f'<li class="caution">{escape(text)}</li>' for text in setup.cautions)
+    keys = f"sounds in {key_words(setup.sounds_in)}"
+    if setup.capo:
+        keys += f"<br>{escape(key_words(setup.shapes_in))} shapes"
+    share = max(0.0, min(1.0, setup.score / best)) if best > 0 else 0.0
+    return (
+        f'<tr><td class="number">{setup.rank}.</td>'
+        f'<th scope="row">{escape(tuning_words(plain))}<br>{capo_words(plain)}</th>'
+        f'<td>{keys}</td><td class="number">{setup.score:.1f}'
+        f'<span class="meter" aria-hidden="true"><i style="width:{100 * share:.0f}%"></i></span>'
+        f"</td><td><ul>{why}</ul></td></tr>"
+    )
+
+
+def _dots(setups: Sequence[RankedSetup]) -> str:
+    """Partial scores as discs: a full disc is the best there is."""
+    names = list(setups[0].partial)
+    left, top, step, row = 170, 74, 58, 30
+    width, height = left + step * len(names), top + row * len(setups)
+    drawn = [
+        f'<text x="{left + step * i + step / 2:.0f}" y="{top - 18}" text-anchor="start" '
+        f'transform="rotate(-35 {left + step * i + step / 2:.0f} {top - 18})">{escape(name)}</text>'
+        for i, name in enumerate(names)
+    ]
+    for at, setup in enumerate(setups):
+        y = top + row * at + 6
+        label = f"{setup.rank}. {setup.tuning}" + (f", capo {setup.capo}" if setup.capo else "")
+        drawn.append(f'<text x="0" y="{y + 4}">{escape(label)}</text>')
+        for i, name in enumerate(names):
+            x = left + step * i + step / 2
+            radius = 10.5 * max(0.0, min(1.0, setup.partial.get(name, 0.0))) ** 0.5
+            drawn.append(
+                f'<circle class="ring" cx="{x:.0f}" cy="{y}" r="10.5"/>'
+                f'<circle cx="{x:.0f}" cy="{y}" r="{radius:.1f}"/>'
+            )
+    words = "; ".join(
+        f"{setup.tuning} capo {setup.capo}: "
+        + ", ".join(f"{name} {value:.2f}" for name, value in setup.partial.items())
+        for setup in setups[:3]
+    )
+    return (
+        f'<svg class="dots" viewBox="0 0 {width} {height}" role="img" style="min-width:44rem" '
+        f'aria-label="What each score is made of, 0 to 1. {escape(words)}">{"".join(drawn)}</svg>'
+    )
+
+
+def _charts(tune: Tune, setups: Sequence[RankedSetup], player: Player) -> list[str]:
+    from pipeline.guitar.charts import fretboard_chart
+
+    drawn = []
+    for setup in setups:
+        try:
+            chart = fretboard_chart(tune, setup.setup, player=player)
+        except PipelineError:
+            continue
+        words = f"{setup.rank}. {tuning_words(setup.setup)}, {capo_words(setup.setup)}"
+        drawn.append(f"<figure>{chart}<figcaption>{escape(words)}</figcaption></figure>")
+    return drawn
+
+
+# ---------------------------------------------------------------- layers
+
+
+def layers_section(
+    tune: Tune,
+    arrangement: Arrangement,
+    number: int,
+    music: Mapping[str, Music],
+    scores: Mapping[str, Mapping[str, Any]],
+    count: int,
+) -> str:
+    """Every layer of an arrangement, engraved and playable, then the performance."""
+    setup = arrangement.setup
+    which = f" {number}" if count > 1 else ""
+    parts = [
+        _layer(tune, arrangement, layer, f"{number}-{layer.name}", at, music, scores)
+        for at, layer in enumerate(arrangement.layers, start=1)
+    ]
+    rounds = ", then ".join(
+        f"{layer_title(r.layer).lower()} ({r.dynamic})" for r in arrangement.rounds
+    )
+    whole = [("Whole performance", 0, scores[f"{number}-performance"]["bars"][-1][2])]
+    cautions = (*setup_cautions(setup, arrangement.cautions), HAND, RIGHTS)
+    return (
+        f'<section id="layers-{number}"><h2>The arrangement{which} in layers</h2>'
+        f"<p>{escape(tuning_words(setup))}, {capo_words(setup)}. Learn each layer before the next; "
+        "the melody keeps its fingering wherever it can.</p>"
+        f'{"".join(parts)}<section class="layer"><h3>Performance</h3><p>{escape(rounds)}.</p>'
+        f"{_player(f'{number}-performance', '', whole)}</section>"
+        f'<div class="cautions">{"".join(f"<p>{escape(text)}</p>" for text in cautions)}</div>'
+        "</section>"
+    )
+
+
+def _layer(
+    tune: Tune,
+    arrangement: Arrangement,
+    layer: Layer,
+    key: str,
+    at: int,
+    music: Mapping[str, Music],
+    scores: Mapping[str, Mapping[str, Any]],
+) -> str:
+    hard = hardest_bars(tune, arrangement.setup, layer)
+    notes = list(layer.remarks) + ([f"Practise first: {bars_words(hard)}."] if hard else [])
+    item = music[key]
+    difficulty = _facts([f"{_plain(name)} {value:g}" for name, value in layer.difficulty.items()])
+    return (
+        f'<section class="layer" id="layer-{key}"><h3>{at}. {layer_title(layer.name)}</h3>'
+        f'<div class="note">{"".join(f"<p>{escape(text)}</p>" for text in notes)}</div>'
+        f"{_player(key, f'music-{key}', _choices(item.wide, tune, scores[key]), bass=at > 1)}"
+        f'<div class="card">{_music(item, f"music-{key}", set())}</div>{difficulty}</section>'
+    )
+
+
+def _plain(name: str) -> str:
+    """ "largest_stretch_mm" as "largest stretch, mm:"."""
+    words = name.replace("_", " ")
+    return re.sub(r" (mm|s)$", r", \1", words) + ":"
+
+
+def _music(music: Music, identifier: str, doubts: set[int]) -> str:
+    """The lines of a sheet, twice: four bars on a line, and two for a small screen."""
+    blocks = []
+    for kind, item in (("wide", music.wide), ("narrow", music.narrow)):
+        bars = item.sheet.bars
+        places = {i for i, bar in enumerate(bars) if bar.written in doubts}
+        lines = [inline(marked(line, places), bars_label(bars, line)) for line in item.lines]
+        text = re.sub(
+            r'data-bar="(\d+)"',
+            lambda found, bars=bars: f'data-written="{bars[int(found[1])].written}"',  # type: ignore[misc]
+            "".join(lines),
+        )
+        blocks.append(f'<div class="{kind}">{text}</div>')
+    return f'<div class="music" id="{identifier}">{"".join(blocks)}</div>'
+
+
+def _choices(
+    music: Engraved, tune: Tune, score: Mapping[str, Any]
+) -> list[tuple[str, float, float]]:
+    """What can be played: everything, each part, each line; name, begin and end in ms."""
+    bars = score["bars"]
+    found = [("Whole tune", bars[0][1], bars[-1][2])]
+    for index, part in enumerate(tune.parts):
+        mine = [bar for bar in bars if bar[4] == index]
+        once = mine[: len(mine) // max(part.repeats, 1)]
+        if once:
+            found.append((f"Part {part.name}", once[0][1], once[-1][2]))
+    for line in music.lines:
+        written = [music.sheet.bars[index].written for index in line.bars]
+        span = _span(bars, written)
+        if span:
+            found.append((bars_label(music.sheet.bars, line), *span))
+    return found
+
+
+def _span(bars: Sequence[Sequence[float]], written: Sequence[int]) -> tuple[float, float] | None:
+    """When bars are first played one after another, as far as they are."""
+    first = next((i for i, bar in enumerate(bars) if bar[0] == written[0]), None)
+    if first is None:
+        return None
+    last = first
+    for bar in written[1:]:
+        if last + 1 < len(bars) and bars[last + 1][0] == bar:
+            last += 1
+    return bars[first][1], bars[last][2]
+
+
+def _player(
+    score: str, music: str, choices: Sequence[tuple[str, float, float]], *, bass: bool = True
+) -> str:
+    options = "".join(
+        f'<option value="{begin:.0f}:{end:.0f}">{escape(name)}</option>'
+        for name, begin, end in choices
+    )
+    balance = _slider("melody", "Melody", 0, 100, 100) + _slider("bass", "Bass", 0, 100, 100)
+    return (
+        f'<div class="player" data-score="{escape(score)}" data-music="{escape(music)}" '
+        f'role="group" aria-label="Player, {escape(score)}">'
+        '<button type="button" class="play">Play</button>'
+        f'<label>Play <select name="what">{options}</select></label>'
+        '<label>Speed <input type="range" name="speed" min="50" max="120" step="5" value="100">'
+        "<output>100 %</output></label>"
+        '<label><input type="checkbox" name="loop">Loop</label>'
+        '<label><input type="checkbox" name="count">Count in</label>'
+        f'{balance if bass else ""}<span class="soft" name="where"></span></div>'
+    )
+
+
+def _slider(name: str, words: str, low: int, high: int, value: int) -> str:
+    return (
+        f'<label>{words} <input type="range" name="{name}" min="{low}" max="{high}" step="5" '
+        f'value="{value}"></label>'
+    )
+
+
+def _facts(facts: Sequence[str]) -> str:
+    return '<ul class="facts">' + "".join(f"<li>{escape(fact)}</li>" for fact in facts) + "</ul>"
+
+
+# ---------------------------------------------------------------- files
+
+
+def downloads_section(files: Mapping[str, bytes], arrangements: Sequence[Arrangement]) -> str:
+    """Links to the files beside the page; small ones are in the page itself as well."""
+    if not files:
+        return '<section id="files"><h2>Files</h2><p>No other files were written.</p></section>'
+    items = []
+    for name in sorted(files):
+        suffix = name[name.rfind(".") :]
+        link = f'<a href="{escape(name)}">{escape(name)}</a>'
+        if suffix in _EMBEDDED:
+            data = base64.b64encode(files[name]).decode()
+            kind = _TYPES.get(suffix) or MIME.get(suffix[1:], "application/octet-stream")
+            link += (
+                f' <a class="screen" download="{escape(name)}" href="data:{kind};base64,{data}">'
+                f'save<span class="skip"> {escape(name)}</span></a>'
+            )
+        items.append(f"<li>{link}</li>")
+    return (
+        '<section id="files"><h2>Files</h2><p>They lie beside this page; those with “save” '
+        "are in the page too, should it travel alone.</p>"
+        f'<ul class="downloads">{"".join(items)}</ul></section>'
+    )
