@@ -8,9 +8,9 @@ from typing import Annotated
 
 import typer
 
+from pipeline import cli_words as words
 from pipeline import options
 from pipeline.errors import PipelineError
-from pipeline.tune import KeyName, TuneType
 
 app = typer.Typer(
     name="liltwright",
@@ -24,193 +24,80 @@ app = typer.Typer(
     "Tune strings down rather than up, and stop when a hand hurts.",
 )
 
-Source = Annotated[
-    Path, typer.Argument(help="A recording, or a tune as .abc, .musicxml, .mid or tune.json.")
-]
-Recording = Annotated[Path, typer.Argument(help="A recording of one voice or instrument.")]
-Out = Annotated[
-    Path | None,
-    typer.Option("--out", help="Folder to write into; without it, one named after the input."),
-]
-OutIfWanted = Annotated[Path | None, typer.Option("--out", help="Also write files, into here.")]
-Replace = Annotated[
-    bool, typer.Option("--replace", help="Write over files there, even those you edited.")
-]
-AsJson = Annotated[bool, typer.Option("--json", help="Print the whole result as JSON instead.")]
-
-Ear = Annotated[
-    options.Ear,
-    typer.Option(
-        "--ear",
-        parser=options.ear,
-        metavar="EAR",
-        help="What listens: own, swift-f0, basic-pitch or pyin.",
-    ),
-]
-Type = Annotated[
-    TuneType | None,
-    typer.Option(
-        "--type",
-        parser=options.tune_type,
-        metavar="TYPE",
-        help="You know what it is: reel, jig, slip jig, hornpipe ...",
-    ),
-]
-Metre = Annotated[
-    str | None,
-    typer.Option(
-        "--metre", "--meter", parser=options.meter, metavar="6/8", help="You know the metre."
-    ),
-]
-Key = Annotated[
-    KeyName | None,
-    typer.Option(
-        "--key",
-        parser=options.key,
-        metavar="KEY",
-        help="You know the key, like D:mixolydian or Em.",
-    ),
-]
-Tempo = Annotated[
-    float | None,
-    typer.Option("--tempo", min=20, max=400, help="You know the speed, in beats a minute."),
-]
-Octave = Annotated[
-    int | None,
-    typer.Option(
-        "--octave", min=-3, max=3, help="Write it this many octaves above what was heard."
-    ),
-]
-FirstBar = Annotated[
-    float | None,
-    typer.Option(
-        "--first-bar", min=0, help="Second of the recording where the first full bar starts."
-    ),
-]
-Title = Annotated[str | None, typer.Option("--title", help="Name of the tune for the sheets.")]
-
-Tuning = Annotated[
-    str | None,
-    typer.Option("--tuning", help="A tuning by name or as six notes, low to high: DADGAD."),
-]
-Capo = Annotated[
-    int | None, typer.Option("--capo", min=0, max=12, help="Fret of the capo; 0 for none.")
-]
-SoundIn = Annotated[
-    str | None, typer.Option("--sound-in", help='Move the tune to this key, like G; or "any".')
-]
-Setups = Annotated[
-    int, typer.Option("--setups", min=1, max=9, help="Arrange for this many of the best setups.")
-]
-Matters = Annotated[
-    list[str] | None,
-    typer.Option("--matters", help="What matters more or less: flow=2, bass=0.5, ring=3."),
-]
-Wide = Annotated[
-    bool, typer.Option("--wide", help="Search every tuning near standard, not only named ones.")
-]
-Effort = Annotated[
-    options.Effort,
-    typer.Option(
-        "--effort",
-        parser=options.effort,
-        metavar="EFFORT",
-        help="How hard it may be: easier, as-is or harder.",
-    ),
-]
-Ornaments = Annotated[
-    bool, typer.Option("--ornaments", help="Put cuts, rolls and triplets into the tab.")
-]
-Rounds = Annotated[
-    str | None,
-    typer.Option(
-        "--rounds", help='The performance, a layer a round: "melody:p drone moving-bass:f".'
-    ),
-]
-Layer = Annotated[
-    str,
-    typer.Option("--layer", parser=options.layer, metavar="LAYER", help="Which layer to print."),
-]
-Sound = Annotated[
-    bool, typer.Option("--sound/--no-sound", help="Write the layers as sound to practise with.")
-]
-Sheets = Annotated[bool, typer.Option("--sheets/--no-sheets", help="Write sheets to print.")]
-Report = Annotated[bool, typer.Option("--report/--no-report", help="Write the report page.")]
-Paper = Annotated[
-    str, typer.Option("--paper", parser=options.paper, metavar="PAPER", help="A4 or Letter.")
-]
-
 
 @app.command()
 def arrange(
-    source: Source,
-    out: Out = None,
-    replace: Replace = False,
-    ear: Ear = "own",
-    type: Type = None,
-    metre: Metre = None,
-    key: Key = None,
-    tempo: Tempo = None,
-    octave: Octave = None,
-    first_bar: FirstBar = None,
-    title: Title = None,
-    tuning: Tuning = None,
-    capo: Capo = None,
-    sound_in: SoundIn = None,
-    setups: Setups = 1,
-    matters: Matters = None,
-    wide: Wide = False,
-    effort: Effort = "as is",
-    ornaments: Ornaments = False,
-    rounds: Rounds = None,
-    sheets: Sheets = True,
-    sound: Sound = True,
-    report: Report = True,
-    paper: Paper = "A4",
+    source: words.Source,
+    out: words.Out = None,
+    replace: words.Replace = False,
+    ear: words.Ear = "own",
+    type: words.Type = None,
+    metre: words.Metre = None,
+    key: words.Key = None,
+    tempo: words.Tempo = None,
+    octave: words.Octave = None,
+    first_bar: words.FirstBar = None,
+    title: words.Title = None,
+    take: words.Take = None,
+    tuning: words.Tuning = None,
+    capo: words.Capo = None,
+    sound_in: words.SoundIn = None,
+    move: words.Move = 0,
+    setups: words.Setups = 1,
+    matters: words.Matters = None,
+    wide: words.Wide = False,
+    effort: words.Effort = "as is",
+    ornaments: words.Ornaments = False,
+    rounds: words.Rounds = None,
+    sheets: words.Sheets = True,
+    sound: words.Sound = True,
+    report: words.Report = True,
+    paper: words.Paper = "A4",
 ) -> None:
     """Do the whole job: hear the tune, find where it sits, write tab, sheets and sound."""
     from pipeline import jobs
 
-    known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title)
+    known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
     wanted = options.guitar(tuning, capo, sound_in, setups, matters, wide)
-    layers = options.LayerOptions(effort, ornaments, rounds)
+    layers = options.LayerOptions(effort, ornaments, rounds, move)
     files = options.OutputOptions(sheets, sound, report, paper)
     jobs.arrange(source, out, replace, known, wanted, layers, files)
 
 
 @app.command()
 def listen(
-    recording: Recording,
-    out: OutIfWanted = None,
-    replace: Replace = False,
-    as_json: AsJson = False,
-    ear: Ear = "own",
-    type: Type = None,
-    metre: Metre = None,
-    key: Key = None,
-    tempo: Tempo = None,
-    octave: Octave = None,
-    first_bar: FirstBar = None,
-    title: Title = None,
+    recording: words.Recording,
+    out: words.OutIfWanted = None,
+    replace: words.Replace = False,
+    as_json: words.AsJson = False,
+    ear: words.Ear = "own",
+    type: words.Type = None,
+    metre: words.Metre = None,
+    key: words.Key = None,
+    tempo: words.Tempo = None,
+    octave: words.Octave = None,
+    first_bar: words.FirstBar = None,
+    title: words.Title = None,
+    take: words.Take = None,
 ) -> None:
     """Only write down the tune: notes, bars, parts and key of a recording."""
     from pipeline import jobs
 
-    known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title)
+    known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
     jobs.listen(recording, out, replace, known, as_json=as_json)
 
 
 @app.command()
 def tunings(
-    source: Source,
-    as_json: AsJson = False,
-    key: Key = None,
-    octave: Octave = None,
-    tuning: Tuning = None,
-    capo: Capo = None,
-    sound_in: SoundIn = None,
-    matters: Matters = None,
-    wide: Wide = False,
+    source: words.Source,
+    as_json: words.AsJson = False,
+    key: words.Key = None,
+    octave: words.Octave = None,
+    tuning: words.Tuning = None,
+    capo: words.Capo = None,
+    sound_in: words.SoundIn = None,
+    matters: words.Matters = None,
+    wide: words.Wide = False,
 ) -> None:
     """Rank the tunings and capos for a tune, with the reasons."""
     from pipeline import jobs
@@ -222,17 +109,18 @@ def tunings(
 
 @app.command()
 def tab(
-    source: Source,
-    tuning: Tuning = None,
-    capo: Capo = None,
-    sound_in: SoundIn = None,
-    layer: Layer = "plain-bass",
-    effort: Effort = "as is",
-    ornaments: Ornaments = False,
-    rounds: Rounds = None,
-    as_json: AsJson = False,
-    key: Key = None,
-    octave: Octave = None,
+    source: words.Source,
+    tuning: words.Tuning = None,
+    capo: words.Capo = None,
+    sound_in: words.SoundIn = None,
+    move: words.Move = 0,
+    layer: words.Layer = "plain-bass",
+    effort: words.Effort = "as is",
+    ornaments: words.Ornaments = False,
+    rounds: words.Rounds = None,
+    as_json: words.AsJson = False,
+    key: words.Key = None,
+    octave: words.Octave = None,
 ) -> None:
     """Print one layer of a tune as tab, on the tuning and capo that you name or on the best."""
     from pipeline import jobs
@@ -243,10 +131,62 @@ def tab(
         source,
         known,
         wanted,
-        options.LayerOptions(effort, ornaments, rounds),
+        options.LayerOptions(effort, ornaments, rounds, move),
         layer,
         as_json=as_json,
     )
+
+
+@app.command()
+def compare(
+    source: words.Source,
+    other: words.Other,
+    tuning: words.Tuning = None,
+    capo: words.Capo = None,
+    other_capo: words.OtherCapo = None,
+    layer: words.Layer = "plain-bass",
+    key: words.Key = None,
+    octave: words.Octave = None,
+) -> None:
+    """Set one layer in two tunings side by side, bar by bar."""
+    from pipeline import jobs
+
+    known = options.TuneOptions(key=key, octave_shift=octave)
+    first = options.GuitarOptions(tuning=tuning, capo=capo)
+    second = options.GuitarOptions(tuning=other, capo=other_capo)
+    jobs.compare(source, known, first, second, options.plain_layer(layer))
+
+
+@app.command(name="set")
+def plan_set(
+    sources: Annotated[list[Path], typer.Argument(help="Two to five tunes or recordings.")],
+    keep_order: words.KeepOrder = False,
+    any_lift: words.AnyLift = False,
+    sound_in: words.SoundIn = None,
+    plans: words.Plans = 3,
+) -> None:
+    """Fit tunes into a set: keys that lift, little retuning, few capo moves."""
+    from pipeline import jobs
+
+    wanted = options.guitar(None, None, sound_in, 1, None, False)
+    jobs.plan_set(sources, wanted, keep_order=keep_order, lift=not any_lift, plans=plans)
+
+
+@app.command()
+def practise(
+    recording: words.Recording,
+    out: words.SoundFile = None,
+    speed: words.Speed = 75.0,
+    bars: words.Bars = None,
+    part: words.PartName = None,
+    times: words.Times = 4,
+    two_ears: words.TwoEars = False,
+) -> None:
+    """Slow a recording down at the same pitch, and loop a part or some bars of it."""
+    from pipeline import jobs
+
+    wanted = options.PracticeOptions(speed / 100.0, options.bars(bars), part, times, two_ears)
+    jobs.practise(recording, out, wanted)
 
 
 @app.command()

@@ -11,11 +11,18 @@ from typing import TYPE_CHECKING
 
 from pipeline import run
 from pipeline.errors import UsageError
-from pipeline.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
+from pipeline.options import (
+    GuitarOptions,
+    LayerOptions,
+    OutputOptions,
+    PracticeOptions,
+    TuneOptions,
+)
 from pipeline.records import to_json
 from pipeline.screen import progress_on_stderr
-from pipeline.summary import ranking_lines, tune_lines
-from pipeline.write.folder import check_folder, edited_by_user, remove_if_empty, save
+from pipeline.summary import comparison_lines, ranking_lines, set_lines, tune_lines
+from pipeline.tune import LayerName
+from pipeline.write.folder import check_folder, edited_by_user, remove_if_empty, save, save_one
 
 if TYPE_CHECKING:
     from pipeline.ask import Ask
@@ -121,6 +128,57 @@ def tab(
         print(to_json(arrangement), end="")
     else:
         print(layer_to_text(tune, arrangement, layer), end="")
+
+
+def compare(
+    source: Path, known: TuneOptions, first: GuitarOptions, second: GuitarOptions, layer: LayerName
+) -> None:
+    """One layer of a tune in two tunings, side by side."""
+    from pipeline.arrange import compare as comparing
+    from pipeline.guitar.player import load_player
+
+    profile = load_player()
+    with progress_on_stderr() as progress:
+        tune = run.find_tune(source, known, progress).tune
+        pair = [
+            run.arrange_on(
+                tune, run.choose_setups(tune, profile, wanted, None)[0], profile, LayerOptions()
+            )
+            for wanted in (first, second)
+        ]
+    _say(comparison_lines(comparing.compare(tune, *pair, layer=layer, player=profile)))
+
+
+def plan_set(
+    sources: list[Path], wanted: GuitarOptions, *, keep_order: bool, lift: bool, plans: int
+) -> None:
+    """Tunes to a set: their order, keys, tunings and capos."""
+    from pipeline.arrange import sets
+    from pipeline.guitar.player import load_player
+
+    profile = load_player()
+    with progress_on_stderr() as progress:
+        tunes = [run.find_tune(source, TuneOptions(), progress).tune for source in sources]
+        rankings = [run.rank(tune, profile, wanted, progress) for tune in tunes]
+    settings = sets.SetSettings(keep_order=keep_order, lift=lift, plans=plans)
+    names = [tune.title or source.stem for tune, source in zip(tunes, sources, strict=True)]
+    for number, plan in enumerate(sets.plan_set(tunes, rankings, settings=settings), 1):
+        _say(set_lines(number, plan, names))
+
+
+def practise(recording: Path, out: Path | None, wanted: PracticeOptions) -> None:
+    """A recording slowed down and looped, into a sound file."""
+    from pipeline.hear.audio import load_audio
+    from pipeline.practising import practice_sound, sound_path
+    from pipeline.write.encode import encode_audio
+
+    target = out or recording.with_name(f"{recording.stem}-practice.ogg")
+    kind = sound_path(target, recording)
+    with progress_on_stderr() as progress:
+        audio = load_audio(recording)
+        samples, what = practice_sound(audio, recording, wanted, progress)
+        save_one(target, encode_audio(samples, audio.sample_rate, kind))
+    print(f"{what} at {wanted.speed:.0%} in {target}")
 
 
 def player(changes: list[str], *, show: bool, ask: Ask) -> None:

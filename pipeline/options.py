@@ -13,7 +13,7 @@ from typing import Literal, cast, get_args
 
 from pipeline.errors import UsageError
 from pipeline.keys import parse_key
-from pipeline.tune import LAYER_NAMES, TUNE_TYPES, KeyName, TuneType
+from pipeline.tune import LAYER_NAMES, TUNE_TYPES, KeyName, LayerName, TuneType
 
 Ear = Literal["own", "swift-f0", "basic-pitch", "pyin"]
 Effort = Literal["easier", "as is", "harder"]
@@ -31,6 +31,7 @@ class TuneOptions:
     octave_shift: int | None = None
     first_bar_s: float | None = None
     title: str | None = None
+    take: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +54,7 @@ class LayerOptions:
     effort: Effort = "as is"
     ornaments: bool = False
     rounds: str | None = None
+    move: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +65,17 @@ class OutputOptions:
     sound: bool = True
     report: bool = True
     paper: str = "A4"
+
+
+@dataclass(frozen=True, slots=True)
+class PracticeOptions:
+    """What of a recording to practise with, and how."""
+
+    speed: float = 0.75
+    bars: tuple[int, int] | None = None
+    part: str | None = None
+    times: int = 4
+    two_ears: bool = False
 
 
 def tune_type(text: str) -> TuneType:
@@ -124,6 +137,16 @@ def guitar(
     return GuitarOptions(tuning, capo, sounding, any_key, wide, setups, weights(matters or []))
 
 
+def bars(text: str | None) -> tuple[int, int] | None:
+    """First and last bar from "5-8", or one bar from "5"."""
+    if text is None:
+        return None
+    found = re.fullmatch(r"(\d+)(?:-(\d+))?", text.strip())
+    if not found:
+        raise UsageError(f'"{text}" are no bars: write the first and the last, like 5-8.')
+    return int(found[1]), int(found[2] or found[1])
+
+
 def effort(text: str) -> Effort:
     """How hard the arrangement may be."""
     return cast(Effort, _one_of(text.replace("-", " "), get_args(Effort), "--effort"))
@@ -132,6 +155,11 @@ def effort(text: str) -> Effort:
 def layer(text: str) -> str:
     """A layer by name, or the performance of them."""
     return _one_of(text, (*LAYER_NAMES, "performance"), "--layer")
+
+
+def plain_layer(text: str) -> LayerName:
+    """A layer by name, not the performance."""
+    return cast(LayerName, _one_of(text, LAYER_NAMES, "--layer"))
 
 
 def paper(text: str) -> str:

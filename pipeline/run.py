@@ -8,7 +8,7 @@ hand-edited record: `find_tune` starts from whatever kind of file it is given.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -105,7 +105,7 @@ def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -
         return Found(renotate(tune, settings=settings), audio)
     progress("reading the recording", 0.0)
     audio = load_audio(source)
-    heard = hear_audio(audio, options, progress)
+    heard = choose_take(hear_audio(audio, options, progress), options.take)
     return Found(notate(heard, settings=settings, progress=progress), audio)
 
 
@@ -114,6 +114,21 @@ def hear_audio(audio: Audio, options: TuneOptions, progress: Progress = silent) 
     from pipeline.hear.listen import HearSettings, hear
 
     return hear(audio, settings=HearSettings(ear=options.ear), progress=progress)
+
+
+def choose_take(heard: Heard, take: int | None) -> Heard:
+    """One tune of a recording with several: the one asked for, else the one with most notes."""
+    from pipeline.hear.takes import split_takes
+
+    takes = split_takes(heard)
+    if take is not None and take > len(takes):
+        raise UsageError(f"--take {take} is out of range: the recording has {len(takes)}.")
+    if len(takes) == 1:
+        return heard
+    longest = max(range(len(takes)), key=lambda i: len(takes[i].notes))
+    chosen = take - 1 if take is not None else longest
+    said = f"Tune {chosen + 1} of {len(takes)} is written down; choose another with --take."
+    return replace(takes[chosen], warnings=(*heard.warnings, said))
 
 
 def rank(
@@ -162,7 +177,16 @@ def arrange_on(
     settings = ArrangeSettings(
         effort=options.effort, ornaments=options.ornaments, rounds=options.rounds or DEFAULT_PLAN
     )
-    return arrange_layers(tune, setup, player=player, settings=settings, progress=progress)
+    made = arrange_layers(tune, setup, player=player, settings=settings, progress=progress)
+    return moved(made, options.move, player) if options.move else made
+
+
+def moved(arrangement: Arrangement, semitones: int, player: Player) -> Arrangement:
+    """The same shapes with the capo moved, and a word on the room that leaves."""
+    from pipeline.arrange.compare import move_with_capo
+
+    shifted, room = move_with_capo(arrangement, semitones, player=player)
+    return replace(shifted, cautions=(*shifted.cautions, room.sentence))
 
 
 def _notate_settings(options: TuneOptions) -> NotateSettings:

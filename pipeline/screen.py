@@ -30,6 +30,7 @@ def _bars() -> Iterator[Progress]:
         tasks: dict[str, object] = {}
 
         def progress(what: str, fraction: float) -> None:
+            what = what[:1].upper() + what[1:]
             if what not in tasks:
                 for task in tasks.values():
                     bars.update(task, completed=1.0)  # type: ignore[arg-type]
@@ -47,6 +48,6 @@ def _lines() -> Progress:
     def progress(what: str, fraction: float) -> None:
         if what not in said:
             said.add(what)
-            print(f"{what} ...", file=sys.stderr, flush=True)
+            print(f"{what[:1].upper()}{what[1:]} ...", file=sys.stderr, flush=True)
 
     return progress

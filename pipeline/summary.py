@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from pipeline.tune import RankedSetup, Ranking, Setup, Tune
+
+if TYPE_CHECKING:
+    from pipeline.arrange.compare import Comparison
+    from pipeline.arrange.sets import SetPlan
 
 TIMES = {1: "once", 2: "twice", 3: "three times"}
 
@@ -59,6 +64,35 @@ def ranking_lines(ranking: Ranking, *, most: int = 5) -> Iterator[str]:
         )
         yield from (f"       ! {caution}" for caution in setup.cautions)
     yield from (f"     - {reason}" for reason in ranking.lower)
+
+
+def comparison_lines(comparison: Comparison) -> Iterator[str]:
+    """Two setups bar by bar: moves of the hands, widest stretch, main beats with a bass."""
+    yield f"{comparison.layer}: {describe_setup(comparison.first)}"
+    yield f"{'against':>{len(comparison.layer) + 1}} {describe_setup(comparison.second)}"
+    yield " bar   moves      stretch mm  bass beats  easier"
+    for pair in comparison.bars:
+        one, two = pair.first_grade, pair.second_grade
+        yield (
+            f"{pair.number or '-':>4}  {one.moves:3} {two.moves:3}  {one.stretch_mm:8.0f} "
+            f"{two.stretch_mm:4.0f}  {pair.first_bass_beats:5} {pair.second_bass_beats:3}"
+            f"     {pair.easier}"
+        )
+    yield from comparison.summary
+
+
+def set_lines(number: int, plan: SetPlan, names: Sequence[str]) -> Iterator[str]:
+    """One way to play a set: the tunes in order and what changes between them."""
+    yield (
+        f"Plan {number}: {plan.strings_retuned} strings retuned by {plan.semitones_retuned} "
+        f"semitones, {plan.capo_moves} capo moves"
+    )
+    for place, (index, setup) in enumerate(zip(plan.order, plan.setups, strict=True)):
+        if place:
+            change = plan.changes[place - 1]
+            steps = [*change.strings, *([change.capo] if change.capo else [])]
+            yield f"     then {'; '.join(steps) or 'play straight on'} (key up {change.lift})"
+        yield f"  {place + 1}. {names[index]}: {describe_setup(setup)}"
 
 
 def clock(seconds: float) -> str:

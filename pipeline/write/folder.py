@@ -85,6 +85,20 @@ def save(files: Mapping[str, bytes], folder: Path, *, keep: Iterable[str] = ()) 
     return tuple(folder / name for name in wanted)
 
 
+def save_one(path: Path, data: bytes) -> None:
+    """Write one new file whole or not at all. Raises UsageError when it is there already."""
+    if path.exists():
+        raise UsageError(f"{path} is there already: choose another name with --out.")
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        _write_flushed(temporary, data)
+        os.replace(temporary, path)
+    except OSError as fault:
+        raise PipelineError(_write_fault(path.parent, fault, {path.name: data})) from fault
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
 def edited_by_user(path: Path) -> bool:
     """Whether a file lies in a folder of ours and differs from what we wrote there."""
     expected = _written(path.parent).get(path.name)

@@ -1,0 +1,164 @@
+"""The words of the command line: every argument and option with its help, shared by commands."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipeline import options
+from pipeline.tune import KeyName, TuneType
+
+Source = Annotated[
+    Path, typer.Argument(help="A recording, or a tune as .abc, .musicxml, .mid or tune.json.")
+]
+Recording = Annotated[Path, typer.Argument(help="A recording of one voice or instrument.")]
+Out = Annotated[
+    Path | None,
+    typer.Option("--out", help="Folder to write into; without it, one named after the input."),
+]
+OutIfWanted = Annotated[Path | None, typer.Option("--out", help="Also write files, into here.")]
+Replace = Annotated[
+    bool, typer.Option("--replace", help="Write over files there, even those you edited.")
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the whole result as JSON instead.")]
+
+Ear = Annotated[
+    options.Ear,
+    typer.Option(
+        "--ear",
+        parser=options.ear,
+        metavar="EAR",
+        help="What listens: own, swift-f0, basic-pitch or pyin.",
+    ),
+]
+Type = Annotated[
+    TuneType | None,
+    typer.Option(
+        "--type",
+        parser=options.tune_type,
+        metavar="TYPE",
+        help="You know what it is: reel, jig, slip jig, hornpipe ...",
+    ),
+]
+Metre = Annotated[
+    str | None,
+    typer.Option(
+        "--metre", "--meter", parser=options.meter, metavar="6/8", help="You know the metre."
+    ),
+]
+Key = Annotated[
+    KeyName | None,
+    typer.Option(
+        "--key",
+        parser=options.key,
+        metavar="KEY",
+        help="You know the key, like D:mixolydian or Em.",
+    ),
+]
+Tempo = Annotated[
+    float | None,
+    typer.Option("--tempo", min=20, max=400, help="You know the speed, in beats a minute."),
+]
+Octave = Annotated[
+    int | None,
+    typer.Option(
+        "--octave", min=-3, max=3, help="Write it this many octaves above what was heard."
+    ),
+]
+FirstBar = Annotated[
+    float | None,
+    typer.Option(
+        "--first-bar", min=0, help="Second of the recording where the first full bar starts."
+    ),
+]
+Take = Annotated[
+    int | None,
+    typer.Option("--take", min=1, help="Which tune, when several are in one recording."),
+]
+Title = Annotated[str | None, typer.Option("--title", help="Name of the tune for the sheets.")]
+
+Tuning = Annotated[
+    str | None,
+    typer.Option("--tuning", help="A tuning by name or as six notes, low to high: DADGAD."),
+]
+Capo = Annotated[
+    int | None, typer.Option("--capo", min=0, max=12, help="Fret of the capo; 0 for none.")
+]
+SoundIn = Annotated[
+    str | None, typer.Option("--sound-in", help='Move the tune to this key, like G; or "any".')
+]
+Setups = Annotated[
+    int, typer.Option("--setups", min=1, max=9, help="Arrange for this many of the best setups.")
+]
+Matters = Annotated[
+    list[str] | None,
+    typer.Option("--matters", help="What matters more or less: flow=2, bass=0.5, ring=3."),
+]
+Wide = Annotated[
+    bool, typer.Option("--wide", help="Search every tuning near standard, not only named ones.")
+]
+Move = Annotated[
+    int,
+    typer.Option(
+        "--move",
+        min=-9,
+        max=9,
+        help="Same shapes, this many semitones up or down by the capo: -2 is a tone lower.",
+    ),
+]
+Other = Annotated[str, typer.Option("--other", help="The second tuning.")]
+OtherCapo = Annotated[
+    int | None, typer.Option("--other-capo", min=0, max=12, help="The capo in the second tuning.")
+]
+KeepOrder = Annotated[
+    bool, typer.Option("--keep-order", help="Play the tunes in the order that you name them.")
+]
+AnyLift = Annotated[bool, typer.Option("--any-lift", help="Keys need not lift from tune to tune.")]
+Plans = Annotated[int, typer.Option("--plans", min=1, max=9, help="How many ways to show.")]
+Speed = Annotated[
+    float, typer.Option("--speed", min=25, max=150, help="Per cent of the recorded speed.")
+]
+Bars = Annotated[
+    str | None, typer.Option("--bars", help="Bars as played, counted from 1, like 5-8.")
+]
+PartName = Annotated[str | None, typer.Option("--part", help="A part by its letter, like B.")]
+Times = Annotated[int, typer.Option("--times", min=1, max=50, help="How often to play it.")]
+TwoEars = Annotated[
+    bool,
+    typer.Option("--two-ears", help="Recording in the left ear, tune as written in the right."),
+]
+SoundFile = Annotated[
+    Path | None, typer.Option("--out", help="Sound file to write: .ogg, .mp3 or .wav.")
+]
+Effort = Annotated[
+    options.Effort,
+    typer.Option(
+        "--effort",
+        parser=options.effort,
+        metavar="EFFORT",
+        help="How hard it may be: easier, as-is or harder.",
+    ),
+]
+Ornaments = Annotated[
+    bool, typer.Option("--ornaments", help="Put cuts, rolls and triplets into the tab.")
+]
+Rounds = Annotated[
+    str | None,
+    typer.Option(
+        "--rounds", help='The performance, a layer a round: "melody:p drone moving-bass:f".'
+    ),
+]
+Layer = Annotated[
+    str,
+    typer.Option("--layer", parser=options.layer, metavar="LAYER", help="Which layer to print."),
+]
+Sound = Annotated[
+    bool, typer.Option("--sound/--no-sound", help="Write the layers as sound to practise with.")
+]
+Sheets = Annotated[bool, typer.Option("--sheets/--no-sheets", help="Write sheets to print.")]
+Report = Annotated[bool, typer.Option("--report/--no-report", help="Write the report page.")]
+Paper = Annotated[
+    str, typer.Option("--paper", parser=options.paper, metavar="PAPER", help="A4 or Letter.")
+]
