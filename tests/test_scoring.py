@@ -193,6 +193,29 @@ def test_printed_bars_are_looked_up_where_they_are_first_played() -> None:
     assert scores.printed_right == 8  # the pick-ups of a tune with other parts do not count
 
 
+def test_a_version_played_as_often_as_the_printed_one_is_right_too() -> None:
+    truth = perform(jig(), "whistle", seed=1, rounds=1, variations=0.0).truth
+    other = (ScoreNote(74, Fraction(0), Fraction(3, 4)),)
+    bars = list(truth.bars_heard)
+    bars[2] = replace(bars[2], notes=other)  # bar 2 of the first part, first time through
+    truth = replace(truth, bars_heard=tuple(bars))
+    first = truth.parts[0]
+    varied = replace(first, bars=(first.bars[0], other, *first.bars[2:]))
+    tune = replace(truth, parts=(varied, truth.parts[1]))
+    assert score_tune(tune, truth).printed_right == 18
+    again = replace(truth, bars_heard=tuple(written().bars_heard), rounds=2)
+    assert score_tune(tune, again).printed_right == 17
+
+
+def test_endings_and_written_out_repeats_are_the_same_form() -> None:
+    truth = written()
+    first = truth.parts[0]
+    written_out = replace(first, repeats=1, bars=first.bars + first.bars)
+    tune = replace(truth, parts=(written_out, truth.parts[1]), form="ABB")
+    scores = score_tune(tune, truth)
+    assert (scores.form, scores.form_letters) == (1.0, 0.0)
+
+
 def test_key_is_right_in_steps() -> None:
     truth = written()
     scores = score_tune(replace(truth, mode="mixolydian", signature=1), truth)

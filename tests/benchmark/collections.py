@@ -36,6 +36,7 @@ from pipeline.dances import dances
 from pipeline.errors import PipelineError
 from pipeline.keys import pitch_class
 from pipeline.read.abc import read_abc
+from pipeline.read.kinds import beat_of
 from pipeline.tune import Bar, ScoreNote, Tune
 from tests.benchmark.families import Relative, make_split
 from tests.benchmark.kinds import TypeFrom, plainly, type_of
@@ -166,7 +167,8 @@ def _collect(name: str, collection: str, block: str) -> CollectedTune | None:
     if tune.meter not in dance.meters:
         return None
     tempo = sum(dance.usual_bpm) / 2
-    tune = replace(tune, beat=dance.beat, beats_per_minute=tempo, title=titles[0] if titles else "")
+    beat = beat_of(tune_type, tune.meter)
+    tune = replace(tune, beat=beat, beats_per_minute=tempo, title=titles[0] if titles else "")
     if not _sane(tune):
         return None
     sure = _key_sure(tune, key)

@@ -60,8 +60,9 @@ def perform(
     if layout is None:
         raise ValueError(f"{tune.title}: its pick-ups and bars collide")
     round_notes, bars = layout
-    bpm = float(rng.uniform(*dances()[tune.tune_type].usual_bpm) * rng.uniform(*manner.tempo))
-    bpm = beats_per_minute or bpm
+    dance = dances()[tune.tune_type]
+    bpm = float(rng.uniform(*dance.usual_bpm) * rng.uniform(*manner.tempo))
+    bpm = beats_per_minute or max(bpm, dance.slowest_bpm)
     round_s = bars * float(tune.bar_length / tune.beat) * 60 / bpm
     if rounds is None:
         rounds = int(np.clip(longest_s // round_s, 1, rng.choice([1, 2, 2, 2, 3])))

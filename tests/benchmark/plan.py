@@ -53,6 +53,8 @@ def plan(
     """`count` renders from the tunes of a split. `extras`: talk, taps and late starts too."""
     by_type: dict[str, list[CollectedTune]] = {}
     for item in tunes(split):
+        if item.tune.tune_type == "march" and item.tune.meter == "6/8":
+            continue  # nobody can tell it from a jig by ear
         by_type.setdefault(item.tune.tune_type, []).append(item)
     jobs = []
     for number in range(count):
@@ -76,10 +78,16 @@ def plan(
 
 
 def _modal(item: CollectedTune) -> Tune:
-    """A major tune made mixolydian, a minor one dorian, by altering one degree throughout."""
+    """A major tune made mixolydian, a minor one dorian, by altering one degree throughout.
+
+    Left as it is where that degree is hardly ever played.
+    """
     tune = item.tune
     if not item.key_sure or tune.mode not in ("major", "minor"):
         return tune
     mode = "mixolydian" if tune.mode == "major" else "dorian"
     changed = as_mode(tune, -1, 0) if tune.mode == "major" else as_mode(tune, 0, 1)
+    pairs = zip(tune.written_bars(), changed.written_bars(), strict=True)
+    if sum(one.notes != other.notes for one, other in pairs) < 4:
+        return tune
     return replace(changed, mode=mode, signature=signature_of(tune.tonic, mode))  # type: ignore[arg-type]

@@ -8,17 +8,24 @@ Method:
                    the start, because its bar line is not played.
     printed right  the same, without times, for the bars of the printed tune: both prints are
                    played once through, bar by bar, and every printed bar of the truth is looked
-                   up where it is first played; a pick-up counts as a bar of its part.
+                   up where it is first played; a pick-up counts as a bar of its part. Where
+                   another version of the bar was played at least as often as the printed one,
+                   it is right too: nobody could tell which of them is the tune.
     downbeats      mir_eval.beat.f_measure at 70 ms over the starts of the full bars.
-    form           the same letters ("AABB") and the same number of bars in each part.
+    form           parts and repeats: one round in units of eight bars, units that share five
+                   bars of eight having the same letter, gives the same letters; so AABB with two
+                   endings and 16 bars written out are the same form. Tunes with other lengths
+                   need the same letters ("AABB") and the same number of bars in each part.
     doubts         of the written bars that are wrong, how many are listed, and the other way.
 References: mir_eval.beat.f_measure (Davies, Degara & Plumbley 2009).
 """
 
 from __future__ import annotations
 
+from collections import Counter, defaultdict
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 import mir_eval
 import numpy as np
@@ -46,6 +53,8 @@ class TuneScores:
     """Mode and tonic."""
     signature: float
     form: float
+    form_letters: float
+    """The form exactly as the truth writes it."""
     rounds: float
     tempo: float
     """Within 4 %, counted in the truth's beat."""
@@ -74,7 +83,8 @@ def score_tune(tune: Tune, truth: Tune) -> TuneScores:
         tonic=tonic,
         mode=tonic * (tune.mode == truth.mode),
         signature=float(tune.signature == truth.signature),
-        form=float(_form(tune) == _form(truth)),
+        form=float(_same_form(tune, truth)),
+        form_letters=float(tune.form == truth.form),
         rounds=float(tune.rounds == truth.rounds),
         tempo=float(abs(np.log(pace / true_pace)) < 0.04),
         wrong_bars=wrong,
@@ -140,34 +150,75 @@ def _doubts(tune: Tune, right: set[int]) -> tuple[int, int, int]:
 # ---------------------------------------------------------------- printed tune
 
 
-def _form(tune: Tune) -> tuple[str, tuple[tuple[int, tuple[int, ...]], ...]]:
-    sizes = tuple(
-        (len(part.bars), tuple(len(ending.bars) for ending in part.endings)) for part in tune.parts
+Key = tuple[tuple[Fraction, int], ...]
+UNIT = 8
+ALIKE = 5
+
+
+def _same_form(tune: Tune, truth: Tune) -> bool:
+    mine, true = _played(tune), _played(truth)
+    if len(mine) % UNIT or len(true) % UNIT:
+        return _letters_and_lengths(tune) == _letters_and_lengths(truth)
+    return _unit_letters([key for _, key in mine]) == _unit_letters([key for _, key in true])
+
+
+def _letters_and_lengths(tune: Tune) -> tuple[str, tuple[int, ...]]:
+    lengths = tuple(
+        len(part.bars) + max((len(ending.bars) for ending in part.endings), default=0)
+        for part in tune.parts
     )
-    lengths = tuple((bars + (max(ends) if ends else 0), ()) for bars, ends in sizes)
     return tune.form, lengths
+
+
+def _unit_letters(bars: list[Key]) -> list[int]:
+    """A number for each unit of eight bars; units that are alike have the same number."""
+    units = [bars[at : at + UNIT] for at in range(0, len(bars), UNIT)]
+    letters: list[int] = []
+    for at, unit in enumerate(units):
+        alike = (
+            letters[before]
+            for before in range(at)
+            if sum(a == b for a, b in zip(unit, units[before], strict=True)) >= ALIKE
+        )
+        letters.append(next(alike, max(letters, default=-1) + 1))
+    return letters
 
 
 def _printed(tune: Tune, truth: Tune) -> tuple[int, int]:
     """(printed bars of the truth, how many of them the written tune has right)."""
-    wanted, found = _played(truth), _played(tune)
+    wanted, found, versions = _played(truth), _played(tune), _versions(truth)
     best = 0
     for semitones in (0, 12, -12):
-        seen: set[int] = set()
         right = 0
-        for at, (written, key) in enumerate(wanted):
-            if written in seen:
-                continue
+        seen: set[int] = set()
+        for at, (written, _) in enumerate(wanted):
+            if written not in seen and at < len(found):
+                moved = tuple((start, midi + semitones) for start, midi in found[at][1])
+                right += moved in versions[written]
             seen.add(written)
-            moved = (
-                tuple((start, midi + semitones) for start, midi in found[at][1])
-                if at < len(found)
-                else None
-            )
-            right += moved == key
         best = max(best, right + _pickups_right(tune, truth, semitones))
     bars = len({written for written, _ in wanted})
     return bars + sum(bool(part.pickup) for part in truth.parts), best
+
+
+def _versions(truth: Tune) -> dict[int, set[Key]]:
+    """Of each printed bar: itself, and what was played in its place at least as often."""
+    written = truth.written_bars()
+    order = truth.performed_order()
+    full = [step for step in pairwise([*order, order[0]]) if written[step[0]].kind != "pickup"]
+    bars = truth.bars_heard[_incomplete(truth.bars_heard) :]
+    steps = (full * truth.rounds)[-len(bars) :]  # a late start has lost the first bar
+    played: dict[int, Counter[Key]] = defaultdict(Counter)
+    for (index, after), bar in zip(steps, bars, strict=False):
+        until = written[after].notes[0].start if written[after].kind == "pickup" else None
+        kept = tuple(note for note in bar.notes if until is None or note.start < until)
+        played[index][_key(kept)] += 1
+    out = {}
+    for index, bar in enumerate(written):
+        key = _key(bar.notes)
+        often = played[index][key]
+        out[index] = {key} | {k for k, n in played[index].items() if n >= max(often, 1)}
+    return out
 
 
 def _played(tune: Tune) -> list[tuple[int, tuple[tuple[Fraction, int], ...]]]:

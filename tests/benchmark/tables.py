@@ -73,7 +73,7 @@ def _written_figures(rows: list[Row]) -> dict[str, float]:
         "bars_right": _mean([w["bars_right"] / max(w["bars"], 1) for w in done], len(rows)),
         "printed_right": _mean([w["printed_right"] / w["printed"] for w in done], len(rows)),
     }
-    for name in ("downbeat_f1", "tune_type", "meter", "form", "rounds", "tempo"):
+    for name in ("downbeat_f1", "tune_type", "meter", "form", "form_letters", "rounds", "tempo"):
         out[name] = _mean([w[name] for w in done], len(rows))
     sure = [row for row in rows if row["key_sure"]]
     for name in ("tonic", "mode", "signature"):
