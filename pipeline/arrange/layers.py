@@ -88,7 +88,7 @@ def arrange_layers(
     harmony = harmonise(tune, transpose=setup.transpose)
     steady = harmonise(tune, transpose=setup.transpose, only=DRONE_ROOTS)
     ground = Ground(tune, setup, player)
-    tables = _tables(ground, harmony, None, wish_to_walk(settings.effort))
+    tables = bass_tables(ground, harmony, None, wish_to_walk(settings.effort))
     problem = problem_of(setup, player)
     choices = [state_numbers(tables.table, note.midi, problem) for note in tables.line.notes]
     progress("fingering melody and bass together", 0.2)
@@ -134,7 +134,7 @@ class Voice:
     harmony: Harmony
 
 
-def _tables(
+def bass_tables(
     ground: Ground, harmony: Harmony, tones: frozenset[int] | None, walk: float = 1.0
 ) -> Tables:
     """The tables of the search; tones are the pitch classes for the bass, None for all usable."""
@@ -158,7 +158,7 @@ def _drone(ground: Ground, steady: Harmony, melody: Melody) -> list[Below]:
     tones = frozenset({tonic, (tonic + 7) % 12})
     if not open_strings_with(ground.setup, tones):
         return []
-    tables = _tables(ground, steady, tones)
+    tables = bass_tables(ground, steady, tones)
     return bass_of(
         best_path(tables, [np.array([index]) for index in melody.indices], "drone"), tables
     )
