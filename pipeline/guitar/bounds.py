@@ -13,6 +13,7 @@ References: Land and Doig 1960, Econometrica 28(3) (branch and bound).
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -20,7 +21,6 @@ from pipeline.guitar.fingering import Search
 from pipeline.guitar.fretboard import STRINGS, fret_mm
 from pipeline.guitar.player import Player
 from pipeline.guitar.score import (
-    BASS_STRINGS,
     Facts,
     Field,
     drone_values,
@@ -107,24 +107,39 @@ class Bounds:
     def _note_bounds(
         self, field: Field, opened: np.ndarray, highest: int
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-        """Least ticks, most bass and drone values in all, least top fret; each shape (n,)."""
-        count = len(field)
+        """Least ticks, most bass and drone values in all, least top fret; each shape (n,).
+
+        What a string is worth for a pitch depends on its open pitch alone: one small table for
+        each pitch, looked up string by string.
+        """
+        count, lowest = len(field), int(opened.min())
+        pitches = np.arange(lowest, int(opened.max()) + 1)
+        row = (opened.T - lowest).astype(np.intp)
         flow, bass, drones = np.zeros(count), np.zeros(count), np.zeros(count)
         top = np.zeros(count, dtype=np.int64)
         by_string = scale("bass_by_string")[6:0:-1]
-        value = drone_values(self.facts, field)
-        cheapest = np.append(self.cheapest[: highest + 1], NEVER)
+        value = drone_values(self.facts, field).T
         for pitch, times, beats in zip(self.pitches, self.count, self.on_beat, strict=True):
-            fret = pitch - opened
+            fret = pitch - pitches
             holds = (fret >= 0) & (fret <= highest)
-            fret = np.where(holds, fret, highest + 1)
-            flow += times * cheapest[fret].min(axis=1)
-            top = np.maximum(top, fret.min(axis=1))
+            ticks = np.where(holds, self.cheapest[np.clip(fret, 0, highest)], NEVER)
+            flow += times * _over_strings(np.minimum, [ticks] * STRINGS, row)
+            frets = np.where(holds, fret, highest + 1)
+            top = np.maximum(top, _over_strings(np.minimum, [frets] * STRINGS, row))
             if beats:
-                bass += beats * (holds * by_string).max(axis=1)
-                under = opened[:, : len(BASS_STRINGS)] < pitch
-                drones += beats * (under * value).max(axis=1)
+                bass += beats * _over_strings(np.maximum, [holds * v for v in by_string], row)
+                under = (pitches < pitch).astype(float)
+                free = [under[r] * v for r, v in zip(row, value, strict=False)]
+                drones += beats * np.maximum(np.maximum(free[0], free[1]), free[2])
         return flow, bass, drones, top
+
+
+def _over_strings(choose: np.ufunc, tables: Sequence[np.ndarray], row: np.ndarray) -> np.ndarray:
+    """The least (or largest) of the strings' table values; row is (6, n)."""
+    best = tables[0][row[0]]
+    for table, string in zip(tables[1:], row[1:], strict=True):
+        choose(best, table[string], out=best)
+    return best
 
 
 def _cheapest(table: States) -> np.ndarray:

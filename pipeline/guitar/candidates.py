@@ -128,9 +128,12 @@ def transpositions(tune: Tune, settings: RankSettings) -> list[int]:
 def fitting(line: Line, candidates: Field, player: Player) -> np.ndarray:
     """Whether every note of the tune has a place, shape (n,)."""
     highest = player.body_fret + player.past_body - candidates.capo
+    opened = (candidates.strings_midi + (candidates.capo - candidates.transpose)[:, None]).T.copy()
     fits = np.ones(len(candidates), dtype=bool)
     for pitch in sorted(set(line.midi)):
-        above = pitch + candidates.transpose - candidates.capo
-        fret = above[:, None] - candidates.strings_midi
-        fits &= ((fret >= 0) & (fret <= highest[:, None])).any(axis=1)
+        holds = np.zeros(len(candidates), dtype=bool)
+        for string in opened:
+            fret = pitch - string
+            holds |= (fret >= 0) & (fret <= highest)
+        fits &= holds
     return fits
