@@ -1,0 +1,178 @@
+"""The program's own ear, first half: what the network believes about every frame.
+
+Task   : mono samples at 22.05 kHz -> per-frame probabilities of pitch, onset, offset, ornament.
+In     : float32 samples, shape (n,), about -1 to 1.
+Out    : Evidence.
+Method : three log-frequency spectra (long, middle and short window, three bins per semitone) go
+         through a convolutional network in ONNX: features per semitone, joined over harmonics,
+         then dilated convolutions in time. The network sees a bounded stretch on either side of
+         a frame, so a recording is worked through in pieces that overlap by that stretch and the
+         result is that of the whole recording, up to rounding, in memory that does not grow with
+         its length (the samples and the result aside).
+References: R. Bittner et al., "Deep Salience Representations for F0 Estimation", ISMIR 2017
+         (harmonics as channels); S. Bai, J. Kolter, V. Koltun, "An Empirical Evaluation of
+         Generic Convolutional and Recurrent Networks for Sequence Modeling", 2018; models/ear.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import numpy as np
+
+from models import read_bytes
+from pipeline.progress import Progress, silent
+
+SAMPLE_RATE = 22050
+HOP = 256
+HOP_S = HOP / SAMPLE_RATE
+WINDOWS = ((4096, 4096), (1536, 2048), (640, 1024))
+"""Window and transform length of the three spectra, in samples."""
+BINS_PER_SEMITONE = 3
+LOWEST_MIDI, HIGHEST_MIDI = 36, 104
+"""Range of the pitch output, both ends included."""
+SPECTRUM_SEMITONES = 89
+N_BINS = SPECTRUM_SEMITONES * BINS_PER_SEMITONE
+N_PITCHES = (HIGHEST_MIDI - LOWEST_MIDI + 1) * BINS_PER_SEMITONE
+"""Pitch classes of a third of a semitone; class 1 is LOWEST_MIDI exactly."""
+CONTEXT = 192
+"""Frames on either side that can change a frame's result; at least the network's reach."""
+PIECE = 1536
+"""Frames worked through at once, without the context."""
+FLOOR = 1e-5
+
+MODEL = "ear/ear.onnx"
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What the network believes; frame i is centred on i * HOP_S seconds.
+
+    pitch    : float32, shape (n_frames, N_PITCHES + 1), sums to 1; the last column is silence
+    onset    : float32, shape (n_frames,), 0 to 1, a note begins here
+    offset   : float32, shape (n_frames,), 0 to 1, a note ends here
+    ornament : float32, shape (n_frames,), 0 to 1, the note here is an ornament
+    """
+
+    pitch: np.ndarray
+    onset: np.ndarray
+    offset: np.ndarray
+    ornament: np.ndarray
+
+
+def class_midi() -> np.ndarray:
+    """MIDI pitch of every pitch class, shape (N_PITCHES,)."""
+    return LOWEST_MIDI + (np.arange(N_PITCHES) - 1) / BINS_PER_SEMITONE
+
+
+def n_frames(n_samples: int) -> int:
+    """Number of frames of a recording of `n_samples` samples."""
+    return 1 + n_samples // HOP
+
+
+@cache
+def filterbank(n_fft: int) -> np.ndarray:
+    """Weights from power spectrum to log-frequency bins, shape (n_fft // 2 + 1, N_BINS).
+
+    Triangles a third of a semitone to either side, never narrower than one line of the spectrum.
+    """
+    midi = LOWEST_MIDI + (np.arange(N_BINS) - 1) / BINS_PER_SEMITONE
+    centre = 440.0 * 2 ** ((midi - 69) / 12) * n_fft / SAMPLE_RATE
+    half = np.maximum(centre * (2 ** (1 / (12 * BINS_PER_SEMITONE)) - 1), 1.0)
+    lines = np.arange(n_fft // 2 + 1)[:, None]
+    return np.maximum(0.0, 1.0 - np.abs(lines - centre) / half).astype(np.float32)
+
+
+@cache
+def _bands(n_fft: int, count: int = 4) -> tuple[tuple[int, int, np.ndarray], ...]:
+    """The filter bank cut into blocks of bins, each with the spectral lines it needs."""
+    weights = filterbank(n_fft)
+    bands = []
+    for block in np.array_split(np.arange(N_BINS), count):
+        used = np.flatnonzero(weights[:, block].any(axis=1))
+        low, high = int(used[0]), int(used[-1]) + 1
+        bands.append((low, high, np.ascontiguousarray(weights[low:high, block])))
+    return tuple(bands)
+
+
+@cache
+def window(length: int) -> np.ndarray:
+    """Hann window scaled so that a full-scale sine has magnitude 1."""
+    hann = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(length) / length)
+    return (hann * 2 / hann.sum()).astype(np.float32)
+
+
+def spectra(samples: np.ndarray, first: int, last: int) -> np.ndarray:
+    """Input of the network for frames first to last - 1.
+
+    samples : float32, shape (n,), the whole recording (only the needed stretch is touched)
+    Returns float32, shape (3, last - first, N_BINS).
+    """
+    from scipy.fft import rfft
+
+    result = np.empty((len(WINDOWS), last - first, N_BINS), dtype=np.float32)
+    for which, (length, n_fft) in enumerate(WINDOWS):
+        start = first * HOP - length // 2
+        stop = (last - 1) * HOP + length // 2
+        inside = samples[max(start, 0) : max(stop, 0)]
+        before = max(-start, 0)
+        stretch = np.zeros(stop - start, dtype=np.float32)
+        stretch[before : before + len(inside)] = inside
+        frames = np.lib.stride_tricks.sliding_window_view(stretch, length)[::HOP]
+        for at in range(0, len(frames), 256):
+            lines = rfft(frames[at : at + 256] * window(length), n=n_fft)
+            power = lines.real**2 + lines.imag**2
+            column = 0
+            for low, high, weights in _bands(n_fft):
+                width = weights.shape[1]
+                block = power[:, low:high] @ weights
+                result[which, at : at + 256, column : column + width] = block
+                column += width
+    return scale(result)
+
+
+def scale(power: np.ndarray) -> np.ndarray:
+    """Power in the log-frequency bins -> what the network sees, about -2 to 2."""
+    return (np.log(np.sqrt(power) + FLOOR) + 6.0) / 3.0
+
+
+@cache
+def _session() -> Any:
+    import onnxruntime
+
+    options = onnxruntime.SessionOptions()
+    options.log_severity_level = 3
+    return onnxruntime.InferenceSession(
+        read_bytes(MODEL), options, providers=["CPUExecutionProvider"]
+    )
+
+
+def run_network(frames: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The network alone: spectra of shape (3, n, N_BINS) -> pitch (n, N_PITCHES + 1), events (n, 3).
+
+    Both are probabilities; the events are onset, offset and ornament.
+    """
+    pitch, events = _session().run(None, {"spectra": frames[None]})
+    return pitch[0], events[0]
+
+
+def evidence(samples: np.ndarray, *, piece: int = PIECE, progress: Progress = silent) -> Evidence:
+    """Run the network over a recording at SAMPLE_RATE, piece by piece.
+
+    samples : float32, shape (n,)
+    piece   : frames per piece; any value gives the same result up to rounding
+    """
+    total = n_frames(len(samples))
+    pitch = np.empty((total, N_PITCHES + 1), dtype=np.float32)
+    events = np.empty((total, 3), dtype=np.float32)
+    for start in range(0, total, piece):
+        progress("Listening", start / total)
+        stop = min(start + piece, total)
+        first, last = max(start - CONTEXT, 0), min(stop + CONTEXT, total)
+        part_pitch, part_events = run_network(spectra(samples, first, last))
+        inner = slice(start - first, stop - first)
+        pitch[start:stop], events[start:stop] = part_pitch[inner], part_events[inner]
+    onset, offset, ornament = np.ascontiguousarray(events.T)
+    return Evidence(pitch, onset, offset, ornament)
