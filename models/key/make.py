@@ -1,11 +1,10 @@
 """Train the ranker of tonic and mode: `python -m models.key.make` writes ranker.npz.
 
 In: tunes of the training split whose tonic is beyond doubt (tests/benchmark/collections.py) and
-    whose header says major or minor, and minor tunes in doubt with less weight. Headers do not tell a
-    modal tune, so the mode is taken from the notes (a seventh or sixth altered throughout), and
-    the notes (a seventh or sixth that is altered throughout), and every tune is used once more
-    with its seventh lowered (mixolydian) or its sixth raised (dorian). Tunes that an editor
-    labelled mixolydian or dorian are left out: they are for testing.
+    whose header says major or minor, and with less weight minor tunes in doubt. Headers do not
+    tell a modal tune, so the mode is taken from the notes (a seventh or sixth that is altered
+    throughout), and every tune is used once more with its seventh lowered (mixolydian) or its
+    sixth raised (dorian). Tunes that an editor labelled modal are left out: they are for testing.
 Out: weights by mode, table and pitch class above the tonic.
 Method: multinomial logistic regression over 12 tonics x 4 modes with weights shared by all
     tonics, L2 penalty, L-BFGS. The scale that makes probabilities honest is fitted on dev.

@@ -20,7 +20,7 @@ IMPOSSIBLE = -11.0
 
 
 @lru_cache(maxsize=64)
-def _dense(row: Row) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def dense(row: Row) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """log P(length | position), movement and start by tick of the bar."""
     bar = row.bar_ticks
     moves = np.full((bar, bar + 1), IMPOSSIBLE)
@@ -39,7 +39,7 @@ def shift_scores(line: Timeline) -> dict[int, float]:
     row = line.row
     bar = row.bar_ticks
     step = QUAVER if line.ratio < 1.3 else row.swing_ticks
-    moves, movement, start = _dense(row)
+    moves, movement, start = dense(row)
     steps = np.minimum(np.diff(line.ticks), bar)
     classes = move_classes(line.midi)
     free = ~line.broken[1:]

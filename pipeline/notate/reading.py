@@ -15,6 +15,7 @@ import numpy as np
 
 from pipeline.notate.bestpath import Hypothesis, Path, best_paths
 from pipeline.notate.hypotheses import hypotheses
+from pipeline.notate.kind import log_kinds, rows_of
 from pipeline.notate.moves import move_classes
 from pipeline.notate.phase import shift_scores
 from pipeline.notate.plain import PlainNotes
@@ -60,19 +61,28 @@ def read_rhythm(
     options = hypotheses(tune_type=tune_type, meter=meter, beats_per_minute=beats_per_minute)
     moves = move_classes(notes.midi)
     paths = best_paths(notes.onset_s, notes.confidence, moves, options, jitter_s=JITTER_S)
-    by_type: dict[tuple[str, str], Path] = {}
-    for path in paths:
-        row = path.hypothesis.row
-        if path.log_probability > paths[0].log_probability - MARGIN:
-            by_type.setdefault((row.tune_type, row.meter), path)
-    ranked = [_best_shift(notes, path, first_bar_s) for path in list(by_type.values())[:CANDIDATES]]
+    ranked = [_best_shift(notes, path, first_bar_s) for path in _leaders(paths)]
     ranked.sort(key=lambda option: -option.score)
     best = ranked[0]
     path = _fitted(notes, moves, best.path)
     if not np.array_equal(path.ticks, best.path.ticks):
         best = _best_shift(notes, path, first_bar_s)
     line = lay_out(notes, best.path, shift_ticks=best.shift)
-    return Reading(line, find_structure(line), _type_ranking(ranked))
+    types = _type_ranking(notes, ranked, line, fixed=tune_type)
+    kind = types[0][0]
+    row = next(r for r in rows_of(line.row.meter) if r.tune_type == kind)
+    line = replace(line, row=row)
+    return Reading(line, find_structure(line), types)
+
+
+def _leaders(paths: list[Path]) -> list[Path]:
+    """The best path of every metre and tempo, best first; those far behind are left out."""
+    found: dict[tuple[str, int], Path] = {}
+    for path in paths:
+        if path.log_probability > paths[0].log_probability - MARGIN:
+            speed = round(float(np.log2(np.median(path.tick_s))) * 3)
+            found.setdefault((path.hypothesis.row.meter, speed), path)
+    return list(found.values())[:CANDIDATES]
 
 
 def _best_shift(notes: PlainNotes, path: Path, first_bar_s: float | None) -> _Option:
@@ -119,11 +129,24 @@ def _fitted(notes: PlainNotes, moves: np.ndarray, path: Path) -> Path:
     return best_paths(notes.onset_s, notes.confidence, moves, near, jitter_s=jitter)[0]
 
 
-def _type_ranking(ranked: list[_Option]) -> tuple[tuple[TuneType, float], ...]:
+def _type_ranking(
+    notes: PlainNotes, ranked: list[_Option], line: Timeline, *, fixed: TuneType | None
+) -> tuple[tuple[TuneType, float], ...]:
+    """Types with probabilities; the winner's metre first decides which types are possible."""
+    if fixed is not None:
+        return ((fixed, 1.0),)
+    lines = [line] + [lay_out(notes, one.path, shift_ticks=one.shift) for one in ranked[1:]]
+    weight = np.exp((np.array([one.score for one in ranked]) - ranked[0].score) / TEMPERATURE)
+    weight /= weight.sum()
+    chance: dict[TuneType, float] = {}
     best: dict[TuneType, float] = {}
-    for option in ranked:
-        kind = option.path.hypothesis.row.tune_type
-        best[kind] = max(best.get(kind, -np.inf), option.score)
-    kinds = sorted(best, key=lambda kind: -best[kind])
-    weight = np.exp((np.array([best[kind] for kind in kinds]) - best[kinds[0]]) / TEMPERATURE)
-    return tuple((kind, float(w)) for kind, w in zip(kinds, weight / weight.sum(), strict=True))
+    for at, one in enumerate(lines):
+        for kind, log_p in log_kinds(one.ticks, one.tick_s, one.ratio, one.row).items():
+            p = float(weight[at] * np.exp(log_p))
+            chance[kind] = chance.get(kind, 0.0) + p
+            if at == 0:
+                best[kind] = p
+    kinds = sorted(chance, key=lambda kind: -chance[kind])
+    winner = max(best, key=lambda kind: best[kind])
+    kinds.sort(key=lambda kind: kind != winner)
+    return tuple((kind, chance[kind]) for kind in kinds if chance[kind] > 1e-4)
