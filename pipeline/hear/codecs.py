@@ -55,7 +55,13 @@ def _open_soundfile(path: Path) -> Stream | None:
     if file.frames <= 0 or file.samplerate <= 0:
         file.close()
         return None
-    claimed = _claimed_wav_frames(path) if file.format.startswith("WAV") else 0
+    claimed = 0
+    if file.format.startswith("WAV"):
+        claimed = _claimed_wav_frames(path)
+    elif file.format in ("FLAC", "AIFF"):
+        claimed = file.frames
+    elif file.format in ("MP3", "MPEG"):
+        claimed = _claimed_mp3_frames(path)
 
     def blocks() -> Iterator[np.ndarray]:
         with file:
@@ -68,8 +74,7 @@ def _open_soundfile(path: Path) -> Stream | None:
                     return
                 yield block
 
-    expected = max(claimed, file.frames if file.format in ("FLAC", "AIFF") else 0)
-    return Stream(file.samplerate, file.channels, expected, blocks())
+    return Stream(file.samplerate, file.channels, claimed, blocks())
 
 
 def _claimed_wav_frames(path: Path) -> int:
@@ -92,6 +97,26 @@ def _claimed_wav_frames(path: Path) -> int:
     return 0
 
 
+def _claimed_mp3_frames(path: Path) -> int:
+    """Sample frames that the Xing or Info header of an mp3 promises; 0 without such a header.
+
+    The header names MPEG frames of 1152 samples (576 below 32 kHz, MPEG 2 and 2.5); the decoder
+    may take up to about 3000 samples of padding off, far less than what counts as cut short.
+    """
+    head = _first_bytes(path, 65536)
+    at = max(head.find(b"Xing"), head.find(b"Info"))
+    if at < 4 or not head[at + 7] & 1:
+        return 0
+    sync = head.rfind(b"\xff", max(0, at - 40), at)
+    mpeg1 = sync >= 0 and head[sync + 1] & 0x18 == 0x18
+    return int.from_bytes(head[at + 8 : at + 12], "big") * (1152 if mpeg1 else 576) - 3000
+
+
+def _first_bytes(path: Path, count: int) -> bytes:
+    with open(path, "rb") as file:
+        return file.read(count)
+
+
 def _open_av(path: Path) -> Stream:
     import av
 
@@ -111,6 +136,8 @@ def _open_av(path: Path) -> Stream:
     expected = 0
     if "mp4" in container.format.name and track.duration and track.time_base:
         expected = int(float(track.duration * track.time_base) * rate)
+    elif "matroska" in container.format.name and container.duration:
+        expected = int(container.duration / 1e6 * rate)
     return Stream(rate, channels, expected, _av_blocks(container, track, rate, channels))
 
 

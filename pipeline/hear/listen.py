@@ -128,6 +128,6 @@ def _rounded(note: NoteEvent) -> NoteEvent:
         note,
         onset_s=round(note.onset_s, 4),
         offset_s=round(note.offset_s, 4),
-        midi=round(note.midi, 3),
-        confidence=round(note.confidence, 3),
+        midi=round(float(note.midi), 3),
+        confidence=round(float(note.confidence), 3),
     )

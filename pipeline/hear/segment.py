@@ -225,8 +225,8 @@ def _in_order(notes: list[RawNote], shortest_s: float) -> list[RawNote]:
     """Notes sorted, each ending at the latest where the next begins; specks dropped."""
     notes = sorted(notes, key=lambda note: note.onset_s)
     done: list[RawNote] = []
-    for note, following in zip(notes, [*notes[1:], None], strict=True):
-        end_s = min(note.offset_s, following.onset_s) if following else note.offset_s
+    for i, note in enumerate(notes):
+        end_s = min([note.offset_s, *(other.onset_s for other in notes[i + 1 : i + 2])])
         if end_s - note.onset_s >= shortest_s:
             done.append(RawNote(note.onset_s, end_s, note.midi, note.confidence))
     return done
