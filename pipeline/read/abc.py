@@ -15,7 +15,6 @@ import hashlib
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from fractions import Fraction
 
 from pipeline.errors import PipelineError
 from pipeline.read.abc_fields import (
@@ -28,9 +27,8 @@ from pipeline.read.abc_fields import (
     plain_text,
 )
 from pipeline.read.abc_music import MusicReader
-from pipeline.read.folding import fold
-from pipeline.read.kinds import beat_of, type_named, type_of_meter, usual_tempo
-from pipeline.tune import Candidates, KeyCandidate, Source, Tune, TuneType, TypeCandidate
+from pipeline.read.written import Stated, written_tune
+from pipeline.tune import KeyName, Source, Tune
 
 _FIELD = re.compile(r"([A-Za-z]):(?![|:\]])\s*(.*)")
 _NOT_MUSIC = re.compile(r"[^\sA-Ga-gzxyZX\d|:\[\](){}<>/,'^_=~.\-\"!HLMOPSTuv`\\&]")
@@ -113,9 +111,10 @@ def _read_tune(piece: str, source: Source) -> Tune:
     header, body_start = _read_header(lines)
     title = header.titles[0] if header.titles else ""
     which = f'{source.file}, tune "{title}"' if title else f"{source.file}, tune {_number(piece)}"
-    if header.key is None:
+    key = header.key
+    if key is None:
         raise PipelineError(f"{which} has no K: line, which must end the header.")
-    warnings: list[str] = [header.key.fault] if header.key.fault else []
+    warnings: list[str] = [key.fault] if key.fault else []
     meter = parse_meter(header.values.get("M", "4/4"))
     if meter is None:
         warnings.append(f'The metre "{header.values["M"]}" is treated as 4/4.')
@@ -123,41 +122,25 @@ def _read_tune(piece: str, source: Source) -> Tune:
     unit = default_length(meter)
     if "L" in header.values:
         unit = parse_length(header.values["L"], unit)
-    reader = MusicReader(header.key, meter, unit)
+    reader = MusicReader(key, meter, unit)
     _read_body(lines[body_start:], reader, warnings)
     try:
-        folded = fold(reader.bars(), meter, header.values.get("P", ""))
+        bars = reader.bars()
     except ValueError as fault:
         raise PipelineError(f"{which} cannot be read: {fault}.") from fault
-    if not folded.parts:
-        raise PipelineError(f"{which} has no notes after its K: line.")
-    pitches = [n.midi for part in folded.parts for bar in (part.pickup, *part.bars) for n in bar]
-    if pitches and not 0 <= min(pitches) <= max(pitches) <= 127:
+    if any(not 0 <= note.midi <= 127 for bar in bars for note in bar.notes):
         raise PipelineError(f"{which} has notes outside the range of MIDI (0 to 127).")
-    tune_type, sure, remarks = _kind(header, title, meter)
-    beat = beat_of(tune_type, meter)
-    return Tune(
-        source=source,
-        tune_type=tune_type,
-        meter=meter,
-        beat=beat,
-        beats_per_minute=_tempo(header.values.get("Q", ""), unit, tune_type, beat),
-        tonic=header.key.tonic,
-        mode=header.key.mode,
-        signature=header.key.signature,
-        parts=folded.parts,
-        form=folded.form,
+    stated = Stated(
         title=title,
-        candidates=Candidates(
-            (TypeCandidate(tune_type, 1.0),) if sure else (),
-            (KeyCandidate(header.key.tonic, header.key.mode, 1.0),)
-            if header.key.states_key
-            else (),
-        ),
+        meter=meter,
+        kind="\n".join((header.values.get("R", ""), *header.titles)),
+        key=KeyName(key.tonic, key.mode) if key.states_key else None,
+        signature=key.signature,
+        whole_notes_a_minute=parse_tempo(header.values.get("Q", ""), unit),
+        order=header.values.get("P", ""),
         warnings=(*warnings, *reader.warnings),
-        remarks=remarks,
-        chords_typed=folded.chords,
     )
+    return written_tune(bars, stated, source, which=which)
 
 
 def _read_header(lines: list[str]) -> tuple[_Header, int]:
@@ -206,24 +189,3 @@ def _uncommented(line: str) -> str:
         return line
     found = _COMMENT.match(line)
     return found.group(1) if found else line
-
-
-def _kind(header: _Header, title: str, meter: str) -> tuple[TuneType, bool, tuple[str, ...]]:
-    """Tune type, whether the file names it, and what to tell the user if not."""
-    for text in (header.values.get("R", ""), *header.titles):
-        named = type_named(text)
-        if named:
-            return named, True, ()
-    guess = type_of_meter(meter)
-    return (
-        guess,
-        False,
-        (f"The file does not say what kind of tune this is; {meter} suggests {guess}.",),
-    )
-
-
-def _tempo(value: str, unit: Fraction, tune_type: TuneType, beat: Fraction) -> float:
-    per_minute = parse_tempo(value, unit)
-    if per_minute is None:
-        return usual_tempo(tune_type)
-    return round(float(per_minute / beat), 2)

@@ -71,8 +71,10 @@ def _document(sheet: Sheet) -> bytes:
     add(add(root, "work"), "work-title", sheet.title)
     identification = add(root, "identification")
     add(add(identification, "encoding"), "software", "liltwright")
+    fields = add(identification, "miscellaneous")
+    add(fields, "miscellaneous-field", sheet.tune_type, name="tune-type")
+    add(fields, "miscellaneous-field", sheet.key.tonic, name="tonic")
     if sheet.setup is not None:
-        fields = add(identification, "miscellaneous")
         add(fields, "miscellaneous-field", sheet.name, name="layer")
         add(fields, "miscellaneous-field", "counted from the capo", name="frets")
     _part_list(root, sheet)

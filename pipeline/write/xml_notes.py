@@ -27,7 +27,7 @@ _TYPES = {
     Fraction(1, 256): "256th",
 }  # fmt: skip
 _ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
-_KINDS = {
+KINDS = {
     "": "major", "m": "minor", "5": "power", "7": "dominant", "maj7": "major-seventh",
     "m7": "minor-seventh", "sus2": "suspended-second", "sus4": "suspended-fourth",
     "sus": "suspended-fourth", "6": "major-sixth", "m6": "minor-sixth", "9": "dominant-ninth",
@@ -181,7 +181,7 @@ def harmony_element(parent: etree._Element, symbol: str, offset: int, staff: int
     if sign:
         add(root, "root-alter", 1 if sign == "#" else -1)
     plain = {"min": "m", "-": "m", "maj": "", "M7": "maj7"}.get(kind, kind)
-    add(harmony, "kind", _KINDS.get(plain, "other"), text=kind)
+    add(harmony, "kind", KINDS.get(plain, "other"), text=kind)
     if bass:
         below = add(harmony, "bass")
         add(below, "bass-step", bass)

@@ -1,0 +1,321 @@
+"""Standard MIDI File -> Tune: the melody line.
+
+Task     read the tune from a MIDI file, one that a notation program wrote or one that was played
+In       bytes; the name of the file
+Out      Tune
+Method   The track called melody, else the one with the most notes, drums left out; of notes at one
+         time the highest. Notes that lie on a grid of 32nds and triplets are quantised from their
+         ticks; the file's metres give the bars, and written-out repeats are folded (unfold.py). A
+         performance off the grid goes the way of a recording (pipeline/notate).
+References  Standard MIDI Files 1.0.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import re
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+import mido
+
+from pipeline.errors import PipelineError
+from pipeline.keys import parse_key, signature_of
+from pipeline.read.bars import ReadBar
+from pipeline.read.unfold import printed_bars
+from pipeline.read.written import Stated, written_tune
+from pipeline.tune import Heard, KeyName, NoteEvent, ScoreNote, Source, Tune
+
+GRID = tuple(sorted({Fraction(n, 64) for n in range(64)} | {Fraction(n, 48) for n in range(48)}))
+"""Places in a whole note that a written note may begin at: sixty-fourths and triplet sixteenths."""
+COARSE = tuple(at for at in GRID if (at * 32).denominator == 1 or (at * 24).denominator == 1)
+NEAR = Fraction(1, 400)
+"""A whole note's part by which a tick may miss the grid."""
+ON_GRID = 0.9
+"""Share of onsets on the grid from which a file counts as written."""
+DRUMS = 9
+PLAIN_NAMES = ("melody", "guitar", "piano", "tune")
+_PART = re.compile(r"[A-Z]['\d]*")
+_MARK = re.compile(r"[A-Z]['\d]*|ending [\d,]+")
+_ABOUT = re.compile(r"([a-z ]+), ([A-G][#b]? [a-z]+), beat (\d+/\d+)")
+
+
+@dataclass(frozen=True, slots=True)
+class _Struck:
+    """A note of the file in ticks."""
+
+    start: int
+    end: int
+    midi: int
+
+
+def read_midi(data: bytes, *, name: str) -> Tune:
+    """Read the melody of a MIDI file.
+
+    Raises PipelineError when the data is broken or has no notes.
+    """
+    try:
+        file = mido.MidiFile(file=io.BytesIO(data), charset="utf-8", clip=True)
+    except UnicodeDecodeError:
+        file = mido.MidiFile(file=io.BytesIO(data), charset="latin-1", clip=True)
+    except (OSError, EOFError, ValueError, IndexError, KeyError) as fault:
+        raise PipelineError(f"{name} is a broken MIDI file: {str(fault) or 'it ends early'}.") from fault
+    if file.ticks_per_beat <= 0:
+        raise PipelineError(
+            f"{name} counts time in film frames instead of beats: save it with a tempo."
+        )
+    notes = _melody(file)
+    if not notes:
+        raise PipelineError(f"{name} has no notes.")
+    source = Source(name, hashlib.sha256(data).hexdigest())
+    whole = 4 * file.ticks_per_beat
+    near = sum(
+        abs(_snapped(n.start, whole, GRID) - Fraction(n.start, whole)) <= NEAR for n in notes
+    )
+    if near < ON_GRID * len(notes):
+        return _performed(file, notes, source)
+    metas = _metas(file)
+    end = max(notes[-1].end, max((tick for tick, _ in metas), default=0))
+    meters = _meters(metas, end)
+    marks = _marks(metas, whole)
+    meter = _main_meter(meters, end)
+    lines = _lines(meters, list(marks), _snapped(end, whole, GRID), whole)
+    bars = printed_bars(_bars(_quantised(notes, whole), lines, marks), Fraction(meter))
+    return written_tune(bars, _stated(metas, meter), source, which=name)
+
+
+# ---------------------------------------------------------------- notes
+
+
+def _melody(file: mido.MidiFile) -> list[_Struck]:
+    """The notes of the melody's track and channel, one at a time."""
+    voices: dict[tuple[bool, int, int], list[_Struck]] = {}
+    for number, track in enumerate(file.tracks):
+        named = "melody" in str(track.name).lower()
+        for channel, note in _struck(track):
+            if channel != DRUMS:
+                voices.setdefault((named, -number, channel), []).append(note)
+    if not voices:
+        return []
+    best = max(voices, key=lambda voice: (voice[0], len(voices[voice]), voice[1], -voice[2]))
+    return _one_at_a_time(voices[best])
+
+
+def _struck(track: mido.MidiTrack) -> list[tuple[int, _Struck]]:
+    now = 0
+    sounding: dict[tuple[int, int], int] = {}
+    found = []
+    for message in track:
+        now += message.time
+        if message.type not in ("note_on", "note_off"):
+            continue
+        which = (message.channel, message.note)
+        if which in sounding:
+            start = sounding.pop(which)
+            if now > start:
+                found.append((message.channel, _Struck(start, now, message.note)))
+        if message.type == "note_on" and message.velocity:
+            sounding[which] = now
+    found.sort(key=lambda one: (one[1].start, one[1].midi))
+    return found
+
+
+def _one_at_a_time(notes: Sequence[_Struck]) -> list[_Struck]:
+    """The top note of each moment, each ending where the next begins at the latest."""
+    line: list[_Struck] = []
+    for note in sorted(notes, key=lambda one: (one.start, -one.midi)):
+        if line and note.start == line[-1].start:
+            continue
+        if line and note.start < line[-1].end:
+            before = line[-1]
+            line[-1] = _Struck(before.start, note.start, before.midi)
+        line.append(note)
+    return line
+
+
+def _snapped(tick: int, whole: int, grid: Sequence[Fraction]) -> Fraction:
+    """The place of the grid nearest to a tick."""
+    full, inside = divmod(tick, whole)
+    at = Fraction(inside, whole)
+    after = bisect_right(grid, at)
+    near = [grid[after - 1], grid[after] if after < len(grid) else Fraction(1)]
+    return full + min(near, key=lambda place: (abs(place - at), place.denominator))
+
+
+def _quantised(notes: Sequence[_Struck], whole: int) -> list[tuple[Fraction, Fraction, int]]:
+    """Start, end and pitch on the grid.
+
+    A note that ends off the grid was written shorter than it counts and lasts to the next one.
+    """
+    starts = [_snapped(note.start, whole, GRID) for note in notes]
+    found = []
+    for place, note in enumerate(notes):
+        start = starts[place]
+        following = starts[place + 1] if place + 1 < len(notes) else None
+        end = _snapped(note.end, whole, GRID)
+        exact = abs(end - Fraction(note.end, whole)) <= NEAR / 4
+        if not exact:
+            end = _snapped(note.end, whole, COARSE)
+            if following is not None and following - start <= 2 * (end - start):
+                end = following
+        if following is not None:
+            end = min(end, following)
+        if end > start:
+            found.append((start, end, note.midi))
+    return found
+
+
+def _performed(file: mido.MidiFile, notes: Sequence[_Struck], source: Source) -> Tune:
+    """A performance without a grid: bars and values are found as in a recording."""
+    from pipeline.notate.notate import NotateSettings, notate
+
+    seconds = _seconds(file)
+    events = tuple(
+        NoteEvent(
+            seconds(note.start), max(seconds(note.end), seconds(note.start) + 0.01), note.midi
+        )
+        for note in notes
+    )
+    duration_s = events[-1].offset_s
+    heard = Heard(Source(source.file, source.sha256, duration_s), events)
+    return notate(heard, settings=NotateSettings())
+
+
+def _seconds(file: mido.MidiFile) -> _Clock:
+    tempi = [(tick, one.tempo) for tick, one in _metas(file) if one.type == "set_tempo"]
+    return _Clock(file.ticks_per_beat, tuple(tempi))
+
+
+@dataclass(frozen=True, slots=True)
+class _Clock:
+    """Seconds of ticks under the file's tempi."""
+
+    ticks_a_beat: int
+    tempi: tuple[tuple[int, int], ...]
+
+    def __call__(self, tick: int) -> float:
+        """Seconds from the beginning of the file."""
+        now, tempo, total = 0, 500_000, 0.0
+        for at, following in self.tempi:
+            if at >= tick:
+                break
+            total += (at - now) * tempo
+            now, tempo = at, following
+        return (total + (tick - now) * tempo) / self.ticks_a_beat / 1e6
+
+
+# ---------------------------------------------------------------- bars
+
+
+def _metas(file: mido.MidiFile) -> list[tuple[int, mido.MetaMessage]]:
+    found = []
+    for track in file.tracks:
+        now = 0
+        for message in track:
+            now += message.time
+            if message.is_meta:
+                found.append((now, message))
+    found.sort(key=lambda one: one[0])
+    return found
+
+
+def _stated(metas: Sequence[tuple[int, mido.MetaMessage]], meter: str) -> Stated:
+    """What the file says of the tune. A key signature alone leaves the mode open."""
+    title, about = "", None
+    signature: int | None = None
+    tempo: Fraction | None = None
+    for tick, message in metas:
+        if message.type == "track_name" and tick == 0 and not title:
+            title = "" if message.name.lower() in PLAIN_NAMES else message.name.strip()
+        elif message.type == "text" and about is None:
+            about = _ABOUT.fullmatch(message.text.strip())
+        elif message.type == "key_signature" and signature is None:
+            key = KeyName(message.key.rstrip("m"), "minor" if message.key[-1] == "m" else "major")
+            signature = signature_of(key.tonic, key.mode)
+        elif message.type == "set_tempo" and tempo is None:
+            tempo = Fraction(60_000_000, 4 * message.tempo)
+    return Stated(
+        title=title,
+        meter=meter,
+        kind=about.group(1) if about else "",
+        key=parse_key(about.group(2)) if about else None,
+        signature=signature if about else None,
+        whole_notes_a_minute=tempo.limit_denominator(1000) if tempo else None,
+    )
+
+
+def _marks(metas: Sequence[tuple[int, mido.MetaMessage]], whole: int) -> dict[Fraction, str]:
+    """Part names and endings by position; other markers are passed over."""
+    marks: dict[Fraction, str] = {}
+    for tick, message in metas:
+        if message.type == "marker" and _MARK.fullmatch(message.text):
+            at = _snapped(tick, whole, GRID)
+            marks[at] = f"{marks.get(at, '')} {message.text}".strip()
+    return marks if any(_PART.fullmatch(text.split()[0]) for text in marks.values()) else {}
+
+
+def _meters(metas: Sequence[tuple[int, mido.MetaMessage]], end: int) -> list[tuple[int, str]]:
+    """The metres of the file with the ticks from which they count; 4/4 where none is stated."""
+    found = {
+        tick: f"{message.numerator}/{message.denominator}"
+        for tick, message in metas
+        if message.type == "time_signature" and tick < end
+    }
+    return sorted(found.items()) if 0 in found else [(0, "4/4"), *sorted(found.items())]
+
+
+def _main_meter(meters: Sequence[tuple[int, str]], end: int) -> str:
+    """The metre of most of the file."""
+    ticks: dict[str, int] = {}
+    for place, (tick, meter) in enumerate(meters):
+        until = meters[place + 1][0] if place + 1 < len(meters) else end
+        ticks[meter] = ticks.get(meter, 0) + until - tick
+    return max(ticks, key=lambda meter: ticks[meter])
+
+
+def _bars(
+    notes: Sequence[tuple[Fraction, Fraction, int]],
+    lines: Sequence[Fraction],
+    marks: dict[Fraction, str],
+) -> list[ReadBar]:
+    """The notes between bar lines; what the markers say stands on the bars."""
+    bars: list[ReadBar] = []
+    at = 0
+    for begin, end in pairwise(lines):
+        inside = []
+        while at < len(notes) and notes[at][0] < end:
+            start, stop, midi = notes[at]
+            inside.append(ScoreNote(midi, start - begin, stop - start))
+            at += 1
+        words = marks.get(begin, "").split()
+        ending = words[-1].split(",") if "ending" in words else []
+        label = next((word for word in words if _PART.fullmatch(word)), "")
+        if not bars and not inside and marks and not words:
+            continue  # the silence before the first pick-up
+        bars.append(
+            ReadBar(
+                tuple(inside),
+                end - begin,
+                label=label,
+                ending=tuple(int(time) for time in ending if time.isdigit()),
+            )
+        )
+    return bars
+
+
+def _lines(
+    meters: Sequence[tuple[int, str]], marks: Sequence[Fraction], end: Fraction, whole: int
+) -> list[Fraction]:
+    """Every bar line from the beginning to the end; a marker inside a bar is one too."""
+    lines = {Fraction(0), *marks}
+    for place, (tick, meter) in enumerate(meters):
+        now = Fraction(tick, whole)
+        until = Fraction(meters[place + 1][0], whole) if place + 1 < len(meters) else end
+        while now < until:
+            lines.add(now)
+            now += Fraction(meter)
+    return [*sorted(line for line in lines if line < end), end]

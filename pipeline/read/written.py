@@ -1,0 +1,102 @@
+"""A written tune from what a file reader found: the last steps that every format shares."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from pipeline.errors import PipelineError
+from pipeline.keys import signature_of
+from pipeline.read.bars import ReadBar
+from pipeline.read.folding import fold
+from pipeline.read.kinds import beat_of, type_named, type_of_meter, usual_tempo
+from pipeline.tune import (
+    Candidates,
+    KeyCandidate,
+    KeyName,
+    Part,
+    Source,
+    Tune,
+    TuneType,
+    TypeCandidate,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stated:
+    """What a file says about its tune; None where it says nothing."""
+
+    title: str = ""
+    meter: str = "4/4"
+    kind: str = ""
+    """Words that may name the tune type, the surest first, separated by line ends."""
+    key: KeyName | None = None
+    signature: int | None = None
+    whole_notes_a_minute: Fraction | None = None
+    order: str = ""
+    """Order of labelled parts, "ABA"."""
+    warnings: tuple[str, ...] = ()
+
+
+def written_tune(bars: Sequence[ReadBar], stated: Stated, source: Source, *, which: str) -> Tune:
+    """Fold the bars and fill in what the file leaves open.
+
+    Raises PipelineError, naming the tune as `which`, when there are no notes or impossible ones.
+    """
+    try:
+        folded = fold(bars, stated.meter, stated.order)
+    except ValueError as fault:
+        raise PipelineError(f"{which} cannot be read: {fault}.") from fault
+    if not folded.parts:
+        raise PipelineError(f"{which} has no notes.")
+    tune_type, named = _kind(stated)
+    beat = beat_of(tune_type, stated.meter)
+    key = stated.key or _likely_key(folded.parts, Fraction(stated.meter))
+    signature = stated.signature
+    if signature is None or stated.key is None:
+        signature = max(-7, min(7, signature_of(key.tonic, key.mode)))
+    remarks = []
+    if not named:
+        remarks.append(
+            f"The file does not say what kind of tune this is; {stated.meter} suggests {tune_type}."
+        )
+    if stated.key is None:
+        remarks.append(f"The file names no key; the notes suggest {key.tonic} {key.mode}.")
+    tempo = stated.whole_notes_a_minute
+    return Tune(
+        source=source,
+        tune_type=tune_type,
+        meter=stated.meter,
+        beat=beat,
+        beats_per_minute=round(float(tempo / beat), 2) if tempo else usual_tempo(tune_type),
+        tonic=key.tonic,
+        mode=key.mode,
+        signature=signature,
+        parts=folded.parts,
+        form=folded.form,
+        title=stated.title,
+        candidates=Candidates(
+            (TypeCandidate(tune_type, 1.0),) if named else (),
+            (KeyCandidate(key.tonic, key.mode, 1.0),) if stated.key else (),
+        ),
+        warnings=stated.warnings,
+        remarks=tuple(remarks),
+        chords_typed=folded.chords,
+    )
+
+
+def _kind(stated: Stated) -> tuple[TuneType, bool]:
+    """The tune type, and whether the file names it."""
+    for text in (*stated.kind.splitlines(), stated.title):
+        named = type_named(text)
+        if named:
+            return named, True
+    return type_of_meter(stated.meter), False
+
+
+def _likely_key(parts: tuple[Part, ...], bar_length: Fraction) -> KeyName:
+    from pipeline.notate.key import KeyEvidence, rank_keys
+
+    best = rank_keys(KeyEvidence.of_parts(parts, bar_length))[0]
+    return KeyName(best.tonic, best.mode)
