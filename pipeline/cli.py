@@ -52,7 +52,7 @@ def arrange(
     sheets: words.Sheets = True,
     sound: words.Sound = True,
     report: words.Report = True,
-    paper: words.Paper = "A4",
+    paper: words.Paper = "a4",
 ) -> None:
     """Do the whole job: hear the tune, find where it sits, write tab, sheets and sound."""
     from pipeline import jobs

@@ -160,5 +160,6 @@ Sound = Annotated[
 Sheets = Annotated[bool, typer.Option("--sheets/--no-sheets", help="Write sheets to print.")]
 Report = Annotated[bool, typer.Option("--report/--no-report", help="Write the report page.")]
 Paper = Annotated[
-    str, typer.Option("--paper", parser=options.paper, metavar="PAPER", help="A4 or Letter.")
+    options.Paper,
+    typer.Option("--paper", parser=options.paper, metavar="PAPER", help="a4 or letter."),
 ]

@@ -16,6 +16,7 @@ from pipeline.keys import parse_key
 from pipeline.tune import LAYER_NAMES, TUNE_TYPES, KeyName, LayerName, TuneType
 
 Ear = Literal["own", "swift-f0", "basic-pitch", "pyin"]
+Paper = Literal["a4", "letter"]
 Effort = Literal["easier", "as is", "harder"]
 
 
@@ -64,7 +65,7 @@ class OutputOptions:
     sheets: bool = True
     sound: bool = True
     report: bool = True
-    paper: str = "A4"
+    paper: Paper = "a4"
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,9 +163,9 @@ def plain_layer(text: str) -> LayerName:
     return cast(LayerName, _one_of(text, LAYER_NAMES, "--layer"))
 
 
-def paper(text: str) -> str:
+def paper(text: str) -> Paper:
     """A paper size."""
-    return _one_of(text.capitalize(), ("A4", "Letter"), "--paper")
+    return cast(Paper, _one_of(text.lower(), get_args(Paper), "--paper"))
 
 
 def _one_of(text: str, allowed: tuple[str, ...], name: str) -> str:

@@ -6,7 +6,7 @@ In: the records of a run. Out: file name -> content, the names fixed by the proj
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from pipeline.options import OutputOptions
@@ -36,6 +36,78 @@ def render(
     files["tunings.json"] = to_json(ranking).encode()
     for number, arrangement in enumerate(arrangements, 1):
         files |= arrangement_files(tune, arrangement, number)
+    progress("drawing fretboard charts", 0.0)
+    files |= chart_files(tune, arrangements, player)
+    if output.sound:
+        progress("plucking the layers", 0.0)
+        files |= sound_files(tune, arrangements)
+    if output.sheets or output.report:
+        files |= drawn_files(tune, ranking, arrangements, audio, output, player, files, progress)
+    return files
+
+
+def chart_files(tune: Tune, arrangements: Sequence[Arrangement], player: Player) -> Files:
+    """Where each arrangement's melody lies on the neck."""
+    from pipeline.guitar.charts import fretboard_chart
+
+    return {
+        f"arrangement-{number}-fretboard.svg": fretboard_chart(
+            tune, arrangement.setup, player=player
+        ).encode()
+        for number, arrangement in enumerate(arrangements, 1)
+    }
+
+
+def sound_files(tune: Tune, arrangements: Sequence[Arrangement]) -> Files:
+    """Every layer and the performance as sound."""
+    from pipeline.write.encode import encode_audio
+    from pipeline.write.sound import layer_audio
+
+    files = {}
+    for number, arrangement in enumerate(arrangements, 1):
+        for name in layer_names(arrangement):
+            sound = layer_audio(tune, arrangement, name)
+            data = encode_audio(sound.samples, sound.sample_rate, "ogg")
+            files[f"arrangement-{number}-{name}.ogg"] = data
+    return files
+
+
+def drawn_files(
+    tune: Tune,
+    ranking: Ranking,
+    arrangements: Sequence[Arrangement],
+    audio: Audio | None,
+    output: OutputOptions,
+    player: Player,
+    written: Mapping[str, bytes],
+    progress: Progress,
+) -> Files:
+    """Sheets to print and the report, from music that is engraved once for both."""
+    from pipeline.write.report import Recording, engrave_all, report_html
+    from pipeline.write.sheets import lead_sheet_pdf, staged_pdf
+
+    progress("engraving", 0.0)
+    drawn = engrave_all(tune, arrangements, written)
+    files: Files = {}
+    if output.sheets:
+        files["tune.pdf"] = lead_sheet_pdf(tune, paper=output.paper, engraved=drawn.tune)
+        for number, (arrangement, music) in enumerate(
+            zip(arrangements, drawn.layers, strict=True), 1
+        ):
+            sheet = staged_pdf(tune, arrangement, paper=output.paper, engraved=music)
+            files[f"arrangement-{number}.pdf"] = sheet
+    if output.report:
+        progress("laying out the report", 0.0)
+        page = report_html(
+            tune,
+            ranking,
+            arrangements,
+            recording=Recording(audio.samples, audio.sample_rate) if audio else None,
+            engravings=drawn,
+            files={**written, **files},
+            player=player,
+        )
+        files["report.html"] = page.encode()
     return files
 
 
