@@ -15,7 +15,7 @@ from pipeline.errors import UsageError
 from pipeline.guitar.melody import Line
 from pipeline.guitar.player import Player
 from pipeline.guitar.score import Field, scale
-from pipeline.guitar.tension import near_breaking
+from pipeline.guitar.tension import near_breaking, refuse_breaking
 from pipeline.guitar.tunings import Tuning, catalogue, parse_tuning
 from pipeline.keys import pitch_class
 from pipeline.tune import Tune
@@ -68,6 +68,8 @@ def enumerate_setups(tune: Tune, player: Player, settings: RankSettings) -> tupl
 def _tunings(player: Player, settings: RankSettings) -> list[Tuning]:
     if settings.tunings:
         chosen = [Tuning(*parse_tuning(text)) for text in settings.tunings]
+        for tuning in [] if settings.force else chosen:
+            refuse_breaking(tuning.strings_midi, scale_mm=player.scale_mm)
     else:
         own = [Tuning(*parse_tuning(text)) for text in player.tunings_used]
         chosen = [*catalogue(), *own]

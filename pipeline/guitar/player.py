@@ -7,12 +7,13 @@ In: profile.json in the user's settings folder. Out: a Player record.
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Literal
 
 from pipeline.errors import PipelineError, UsageError
 from pipeline.guitar.hand import Hand
+from pipeline.guitar.tension import string_sets
 from pipeline.records import from_json
 
 OpenStrings = Literal["like", "neutral", "avoid"]
@@ -53,6 +54,9 @@ class Player:
             value = getattr(self, name)
             if not low <= value <= high:
                 raise UsageError(f"{name} is {value}; it must lie from {low} to {high} ({what}).")
+        if self.string_set not in string_sets():
+            known = ", ".join(string_sets())
+            raise UsageError(f'"{self.string_set}" is no string set; choose {known}.')
         if self.widest_mm < self.comfort_mm:
             raise UsageError(
                 f"widest_mm is {self.widest_mm}, less than the comfortable {self.comfort_mm} mm."
@@ -104,8 +108,3 @@ def save_player(player: Player, path: Path | None = None) -> Path:
     except OSError as fault:
         raise PipelineError(f"The profile cannot be written to {path} ({fault}).") from fault
     return path
-
-
-def with_tunings(player: Player, *, present: str | None = None) -> Player:
-    """The same player with another tuning on the guitar now."""
-    return replace(player, present_tuning=present) if present else player

@@ -165,7 +165,9 @@ def ranked(
                     name: round(float(value), 3)
                     for name, value in zip(part_names(), scored.parts[row], strict=True)
                 },
-                explainer.reasons(setup, int(row)) if rank <= EXPLAINED else (),
+                explainer.reasons(setup, int(row))
+                if rank <= EXPLAINED
+                else (explainer.keys(setup),),
                 cautions(strings, scale_mm=player.scale_mm, string_set=player.string_set),
             )
         )

@@ -103,7 +103,7 @@ class Explainer:
         ends = [near] if near else []
         if seen.hardest:
             ends.append(f"Hardest: {_bars(seen.hardest)}.")
-        return (self._keys(setup), *told, *ends)
+        return (self.keys(setup), *told, *ends)
 
     def _nearest(self, setup: Setup) -> str | None:
         """For a tuning without a name: how far it is from one the player may know."""
@@ -135,7 +135,8 @@ class Explainer:
         hard = [bar for bar, cost in by_bar.most_common(2) if cost > 2.0 * usual and cost > 1000]
         return path_facts(self.facts, stops, tuple(sorted(hard)))
 
-    def _keys(self, setup: Setup) -> str:
+    def keys(self, setup: Setup) -> str:
+        """Where the tune sounds and in which shapes it is played."""
         sounds = f"Sounds in {_key(setup.sounds_in.tonic, setup.sounds_in.mode)}"
         if setup.capo:
             return f"{sounds}, played in {setup.shapes_in.tonic} shapes, capo {setup.capo}."

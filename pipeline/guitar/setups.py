@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from pipeline.errors import UsageError
 from pipeline.guitar.fretboard import last_fret, places
 from pipeline.guitar.player import Player
+from pipeline.guitar.tension import refuse_breaking
 from pipeline.guitar.tunings import parse_tuning
 from pipeline.keys import KeyName, note_name, transpose_key
 from pipeline.tune import Setup, Tune
@@ -27,15 +28,20 @@ def make_setup(
     capo: int = 0,
     transpose: int | None = None,
     player: Player | None = None,
+    force: bool = False,
 ) -> Setup:
     """The setup for a tuning typed by hand.
 
     transpose : semitones from the written tune to the sound; None takes the octave that fits,
         the usual one (an octave down) before the lower and the higher
-    Raises UsageError when the tuning or capo is nonsense, or a note of the tune has no place.
+    force : allow a string near its breaking pitch
+    Raises UsageError when the tuning or capo is nonsense, a string is near its breaking pitch, or
+    a note of the tune has no place.
     """
     player = player or Player()
     name, strings = parse_tuning(tuning)
+    if not force:
+        refuse_breaking(strings, scale_mm=player.scale_mm)
     if not 0 <= capo <= 11:
         raise UsageError(f"A capo at fret {capo} is no use; choose 0 (none) to 11.")
     tries = (USUAL_OCTAVE, USUAL_OCTAVE - 12, 0) if transpose is None else (transpose,)

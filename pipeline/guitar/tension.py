@@ -18,7 +18,7 @@ from functools import lru_cache
 
 import models
 from pipeline.errors import UsageError
-from pipeline.guitar.tunings import changes, letters_of, standard
+from pipeline.guitar.tunings import changes, standard, with_octaves
 from pipeline.keys import note_name
 from pipeline.units import midi_to_hz
 
@@ -112,7 +112,7 @@ def refuse_breaking(strings_midi: Sequence[int], *, scale_mm: float = 648.0) -> 
         midi = strings_midi[6 - string]
         if near_breaking(string, midi, scale_mm=scale_mm):
             raise UsageError(
-                f"{letters_of(strings_midi)}: the {WORDS[string]} string at "
+                f"{with_octaves(strings_midi)}: the {WORDS[string]} string at "
                 f"{note_name(midi, octave=True)} is near its breaking pitch; "
                 "tune lower and use a capo, or force it with lighter strings."
             )

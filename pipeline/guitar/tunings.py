@@ -16,11 +16,13 @@ from functools import cache
 
 import models
 from pipeline.errors import UsageError
-from pipeline.keys import LETTER_SEMITONES, key_name, note_name
+from pipeline.keys import LETTER_SEMITONES, note_name
 
 Strings = tuple[int, int, int, int, int, int]
 LOWEST, HIGHEST = 24, 76
 """C1 to E5: beyond these no six-string guitar goes."""
+LETTERS = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "G#", "A", "Bb", "B")
+"""How players write an open string."""
 NOTE = re.compile(r"([A-Ga-g])([#♯b♭]?)(\d?)")
 
 
@@ -81,14 +83,12 @@ def name_of(strings_midi: Sequence[int]) -> str:
 
 def letters_of(strings_midi: Sequence[int]) -> str:
     """The six note names run together: DADGAD, DADF#AD."""
-    return "".join(key_name(midi % 12, "major").tonic for midi in strings_midi)
+    return "".join(LETTERS[midi % 12] for midi in strings_midi)
 
 
 def with_octaves(strings_midi: Sequence[int]) -> str:
     """The six notes with octave numbers: D2 A2 D3 G3 A3 D4."""
-    return " ".join(
-        f"{key_name(midi % 12, 'major').tonic}{midi // 12 - 1}" for midi in strings_midi
-    )
+    return " ".join(f"{LETTERS[midi % 12]}{midi // 12 - 1}" for midi in strings_midi)
 
 
 def changes(strings_midi: Sequence[int], present: Sequence[int]) -> tuple[tuple[int, int], ...]:

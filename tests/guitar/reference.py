@@ -134,3 +134,34 @@ def cheapest_by_trying_all(
             for path in product(*choices)
         )
     )
+
+
+def cheapest_step_by_step(
+    pitches: list[int],
+    seconds: list[float],
+    gaps: list[float],
+    beats: list[bool],
+    opened: list[int],
+    highest: int,
+    positions: int,
+) -> int:
+    """Least ticks for a whole tune: the same costs, summed note by note with dictionaries."""
+    known: dict[tuple[Stop, Stop, float, float], float] = {}
+    best: dict[Stop, float] = {}
+    for k, pitch in enumerate(pitches):
+        new: dict[Stop, float] = {}
+        for stop in stops_for(pitch, opened, highest, positions):
+            own = ticks(alone(stop, beats[k]))
+            if k == 0:
+                new[stop] = own
+                continue
+            least = math.inf
+            for before, cost in best.items():
+                key = (before, stop, seconds[k - 1], gaps[k - 1])
+                if key not in known:
+                    step = move(before, stop, seconds[k - 1], gaps[k - 1])
+                    known[key] = step if step == math.inf else ticks(step)
+                least = min(least, cost + known[key])
+            new[stop] = least + own
+        best = new
+    return int(min(best.values()))

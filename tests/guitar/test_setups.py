@@ -45,7 +45,9 @@ def test_a_note_that_falls_between_the_strings_is_named() -> None:
     """Six low strings far apart: the gap cannot be bridged with few frets."""
     player = Player(body_fret=9, past_body=0, highest_capo=9)
     with pytest.raises(UsageError, match="falls between two strings"):
-        make_setup(tune_of([[62]]), tuning="C1 C1 C1 C1 C1 E5", transpose=0, player=player)
+        make_setup(
+            tune_of([[62]]), tuning="C1 C1 C1 C1 C1 E5", transpose=0, player=player, force=True
+        )
 
 
 @pytest.mark.parametrize("capo", [-1, 12, 40])
@@ -58,3 +60,10 @@ def test_without_a_transposition_the_octave_that_fits_is_taken() -> None:
     high = tune_of([[86, 90, 93]])
     assert make_setup(high, tuning="standard").transpose == -24
     assert make_setup(REEL_IN_D, tuning="standard").transpose == -12
+
+
+def test_a_string_near_breaking_is_refused_unless_forced() -> None:
+    """Plain steel near G4 is close to its breaking stress (anchors: 389.7 Hz at 2.0 GPa)."""
+    with pytest.raises(UsageError, match="near its breaking pitch"):
+        make_setup(REEL_IN_G, tuning="E2 A2 D3 G3 B3 G4")
+    assert make_setup(REEL_IN_G, tuning="E2 A2 D3 G3 B3 G4", force=True).strings_midi[5] == 67
