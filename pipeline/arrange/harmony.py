@@ -143,7 +143,7 @@ def harmonise(tune: Tune, *, transpose: int = 0, only: frozenset[int] | None = N
 def _spans(tune: Tune, pulse: Pulse) -> list[_Span]:
     spans: list[_Span] = []
     written = tune.written_bars()
-    bodies = [len(part.bars) for part in tune.parts]
+    ends = _phrase_ends(tune)
     held: tuple[int, Fraction] | None = None
     for index, bar in enumerate(written):
         sounding = _sounding(bar.notes, held)
@@ -153,14 +153,15 @@ def _spans(tune: Tune, pulse: Pulse) -> list[_Span]:
             continue
         first = index == 0 or written[index - 1].part != bar.part or bar.kind == "ending"
         first = first or written[index - 1].kind == "pickup"
-        end = _phrase_end(tune, index, bodies)
         starts = [beat for beat in pulse.main if beat < bar.length] or [Fraction(0)]
         for place, start in enumerate(starts):
             stop = starts[place + 1] if place + 1 < len(starts) else bar.length
             last = place + 1 == len(starts)
             tones = _tones(sounding, start, stop, pulse.beat)
             fresh = first and place == 0 and (bar.kind != "ending" or bar.ending > 0)
-            spans.append(_Span(index, start, stop - start, tones, fresh, place == 0, last, end))
+            spans.append(
+                _Span(index, start, stop - start, tones, fresh, place == 0, last, ends[index])
+            )
     return spans
 
 
@@ -186,20 +187,21 @@ def _tones(
     return tuple(tones)
 
 
-def _phrase_end(tune: Tune, index: int, bodies: list[int]) -> str:
-    bar = tune.written_bars()[index]
-    part = tune.parts[bar.part]
-    mine = [i for i, other in enumerate(tune.written_bars()) if other.part == bar.part]
-    inside = index - mine[0] - (1 if part.pickup else 0)
-    if bar.kind == "ending":
-        before = sum(len(ending.bars) for ending in part.endings[: bar.ending])
-        inside -= before
-        last = bodies[bar.part] + len(part.endings[bar.ending].bars) - 1
-    else:
-        last = bodies[bar.part] - 1 if not part.endings else -1
-    if inside == last:
-        return "close"
-    return "pause" if inside % 4 == 3 else ""
+def _phrase_ends(tune: Tune) -> list[str]:
+    """For each written bar: "close" at the end of a part or ending, "pause" every fourth bar."""
+    found: list[str] = []
+    for part in tune.parts:
+        found += [""] * bool(part.pickup)
+        body = len(part.bars)
+        found += ["pause" if place % 4 == 3 else "" for place in range(body)]
+        if body and not part.endings:
+            found[-1] = "close"
+        for ending in part.endings:
+            places = range(body, body + len(ending.bars))
+            found += ["pause" if place % 4 == 3 else "" for place in places]
+            if places:
+                found[-1] = "close"
+    return found
 
 
 def _tone_shares(spans: list[_Span]) -> np.ndarray:

@@ -35,7 +35,7 @@ from pipeline.tune import (
 DYNAMICS: tuple[Dynamic, ...] = get_args(Dynamic)
 GROWING: tuple[Dynamic, ...] = ("mp", "mf", "f")
 MAX_ROUNDS = 12
-CLOSING_FRETS = 3
+CLOSING_FRETS = 5
 """The closing chord stays this close to the nut or capo, where every hand can hold it."""
 UPPER_PLUCKS: dict[int, Literal["i", "m", "a"]] = {3: "i", 2: "m", 1: "a"}
 

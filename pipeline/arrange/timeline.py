@@ -9,6 +9,7 @@ Method: a bass never rings over a bar line, so that bars may follow one another 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
@@ -17,7 +18,7 @@ from pipeline.arrange.harmony import ChordSpan, Harmony
 from pipeline.arrange.metre import pulse_of
 from pipeline.errors import PipelineError
 from pipeline.guitar.melody import Line, line_of
-from pipeline.tune import Tune
+from pipeline.tune import Tune, WrittenBar
 from pipeline.units import whole_notes_to_seconds
 
 Slot = Literal["main", "walk", ""]
@@ -144,16 +145,16 @@ def _melody(tune: Tune) -> tuple[MelodyNote, ...]:
                     )
                 stop = min(stop, following)
             elif stop > end:
-                stop = min(stop, end + _room(tune, index, followers[index]))
+                stop = min(stop, end + _room(written, index, followers[index]))
             found.append(MelodyNote(index, note.start, stop, note.midi))
     return tuple(found)
 
 
-def _room(tune: Tune, index: int, followers: set[int]) -> Fraction:
+def _room(written: Sequence[WrittenBar], index: int, followers: set[int]) -> Fraction:
     """How far a last note may ring into the next bar: not at all where playing jumps."""
     if followers != {index + 1}:
         return Fraction(0)
-    following = tune.written_bars()[index + 1]
+    following = written[index + 1]
     if following.kind == "pickup":
         return Fraction(0)
     return following.notes[0].start if following.notes else following.length

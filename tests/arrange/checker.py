@@ -43,6 +43,8 @@ def faults(tune: Tune, arrangement: Arrangement) -> list[str]:
 
 def layer_faults(tune: Tune, arrangement: Arrangement, layer: Layer) -> list[str]:
     """Faults of one layer."""
+    if len(tune.written_bars()) != len(layer.bars):
+        return [f"{len(layer.bars)} bars for {len(tune.written_bars())}"]
     found = _pitch_faults(arrangement, layer) + _melody_faults(tune, arrangement, layer)
     row = performed(tune, layer)
     found += _string_faults(row)
@@ -91,8 +93,6 @@ def _pitch_faults(arrangement: Arrangement, layer: Layer) -> list[str]:
 
 def _melody_faults(tune: Tune, arrangement: Arrangement, layer: Layer) -> list[str]:
     written = tune.written_bars()
-    if len(written) != len(layer.bars):
-        return [f"{len(layer.bars)} bars for {len(written)}"]
     found = []
     for number, (bar, tab) in enumerate(zip(written, layer.bars, strict=True)):
         wanted = [(n.start, n.midi + arrangement.setup.transpose) for n in bar.notes]
