@@ -6,9 +6,6 @@ Method : every ear ends in the same record, so that what follows does not know w
 
 from __future__ import annotations
 
-from dataclasses import replace
-from itertools import pairwise
-
 from pipeline.hear import basic
 from pipeline.hear.audio import Audio
 from pipeline.hear.decode import own_notes
@@ -17,9 +14,8 @@ from pipeline.hear.f0 import pyin_track, swift_track
 from pipeline.hear.raw import RawNote
 from pipeline.hear.segment import segment
 from pipeline.hear.settings import HearSettings
+from pipeline.hear.tidy import tidy
 from pipeline.progress import Progress, silent
-
-SHORTEST_S = 0.015
 
 
 def raw_notes(
@@ -37,14 +33,4 @@ def raw_notes(
     else:
         follow = pyin_track if settings.ear == "pyin" else swift_track
         notes = segment(follow(audio.samples, audio.sample_rate, progress=progress), events)
-    return _tidy(notes)
-
-
-def _tidy(notes: list[RawNote]) -> list[RawNote]:
-    """In order, none overlapping the next, none too short to be one."""
-    notes = sorted(notes, key=lambda note: note.onset_s)
-    kept = [one for one in notes if one.offset_s - one.onset_s >= SHORTEST_S]
-    ends = [min(a.offset_s, b.onset_s) for a, b in pairwise(kept)]
-    ends += [note.offset_s for note in kept[-1:]]
-    cut = [replace(note, offset_s=end_s) for note, end_s in zip(kept, ends, strict=True)]
-    return [one for one in cut if one.offset_s - one.onset_s >= SHORTEST_S]
+    return tidy(notes)

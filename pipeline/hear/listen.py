@@ -36,6 +36,7 @@ from pipeline.tune import Heard, LeftOut, NoteEvent
 
 FEWEST_NOTES = 8
 SURE_CLARITY = 0.5
+BRIEF_S = 0.065
 SEVERAL = (
     "Several instruments or voices seem to sound at once: the leading line was followed as far "
     "as it goes; record the melody alone for a sure result."
@@ -107,6 +108,9 @@ def _fine_pitch(raw: list[RawNote], audio: Audio) -> tuple[list[RawNote], NotePi
         again = measure_pitch(audio.samples, audio.sample_rate, [notes[i]])
         measured.midi[i], measured.clarity[i] = again.midi[0], again.clarity[0]
     sure = measured.clarity > SURE_CLARITY
+    moved = np.abs(measured.midi - np.array([note.midi for note in notes]))
+    short = np.array([note.offset_s - note.onset_s < BRIEF_S for note in notes], dtype=bool)
+    sure &= moved < np.where(short, 0.35, 0.75)  # a brief note's frame holds its neighbours too
     notes = [
         replace(note, midi=float(fine)) if clear else note
         for note, fine, clear in zip(notes, measured.midi, sure, strict=True)

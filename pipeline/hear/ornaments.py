@@ -32,9 +32,10 @@ from pipeline.hear.raw import RawNote
 from pipeline.tune import NoteEvent, Ornament
 
 SHORT_S = 0.062
-"""Up to this length a note is taken for an ornament unless the ear denies it."""
-SHORT_IF_SAID_S = 0.095
-"""Up to this length when the ear says so."""
+"""Up to this length a note is taken for an ornament when the ear does not say."""
+SHORT_BY_BELIEF = ((0.0, 0.15, 0.25, 0.6), (0.0, 0.035, 0.07, 0.095))
+"""The ear's belief in an ornament, and the length up to which it is believed."""
+UNKNOWN = 0.5
 ATTACHED_S = 0.035
 SAME_SEMITONES = 0.6
 WIDEST_CUT, WIDEST_TAP = 9.5, 5.5
@@ -93,9 +94,10 @@ def _attached(notes: list[RawNote], i: int) -> bool:
 def _is_short(notes: list[RawNote], i: int) -> bool:
     """Whether note i can be a cut, tap or grace note of what follows."""
     note = notes[i]
-    limit_s = SHORT_S if note.ornament >= 0.35 else 0.6 * SHORT_S
-    if note.ornament > 0.6:
-        limit_s = SHORT_IF_SAID_S
+    if note.ornament == UNKNOWN:
+        limit_s = SHORT_S
+    else:
+        limit_s = float(np.interp(note.ornament, *SHORT_BY_BELIEF))
     return _attached(notes, i) and notes[i + 1].onset_s - note.onset_s <= limit_s
 
 
