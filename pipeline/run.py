@@ -106,7 +106,8 @@ def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -
     progress("reading the recording", 0.0)
     audio = load_audio(source)
     heard = choose_take(hear_audio(audio, options, progress), options.take)
-    return Found(notate(heard, settings=settings, progress=progress), audio)
+    tune = notate(heard, settings=settings, progress=progress)
+    return Found(tune if tune.title else replace(tune, title=title_of(source)), audio)
 
 
 def hear_audio(audio: Audio, options: TuneOptions, progress: Progress = silent) -> Heard:
@@ -114,6 +115,12 @@ def hear_audio(audio: Audio, options: TuneOptions, progress: Progress = silent) 
     from pipeline.hear.listen import HearSettings, hear
 
     return hear(audio, settings=HearSettings(ear=options.ear), progress=progress)
+
+
+def title_of(source: Path) -> str:
+    """A working title from the name of a file: "copper-sieve_2.ogg" gives "Copper sieve 2"."""
+    words = " ".join(source.stem.replace("_", " ").replace("-", " ").split())
+    return words[:1].upper() + words[1:]
 
 
 def choose_take(heard: Heard, take: int | None) -> Heard:
