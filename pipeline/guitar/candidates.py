@@ -16,7 +16,7 @@ from pipeline.guitar.melody import Line
 from pipeline.guitar.player import Player
 from pipeline.guitar.score import Field, scale
 from pipeline.guitar.tension import near_breaking, refuse_breaking
-from pipeline.guitar.tunings import Tuning, catalogue, parse_tuning
+from pipeline.guitar.tunings import Tuning, catalogue, parse_tuning, tuning_of
 from pipeline.keys import pitch_class
 from pipeline.tune import Tune
 
@@ -67,11 +67,11 @@ def enumerate_setups(tune: Tune, player: Player, settings: RankSettings) -> tupl
 
 def _tunings(player: Player, settings: RankSettings) -> list[Tuning]:
     if settings.tunings:
-        chosen = [Tuning(*parse_tuning(text)) for text in settings.tunings]
+        chosen = [tuning_of(text) for text in settings.tunings]
         for tuning in [] if settings.force else chosen:
             refuse_breaking(tuning.strings_midi, scale_mm=player.scale_mm)
     else:
-        own = [Tuning(*parse_tuning(text)) for text in player.tunings_used]
+        own = [tuning_of(text) for text in player.tunings_used]
         chosen = [*catalogue(), *own]
     never = {parse_tuning(text)[1] for text in player.tunings_never}
     unique = {tuning.strings_midi: tuning for tuning in reversed(chosen)}

@@ -8,67 +8,33 @@ difference) are told, each by a fact counted on its own path.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
 from pipeline.guitar.fingering import Search, problem_of
+from pipeline.guitar.path_facts import PathFacts, path_facts
 from pipeline.guitar.player import Player
 from pipeline.guitar.score import Facts, Field, part_names
 from pipeline.guitar.setups import capo_words, setup_of, what_does_not_fit
-from pipeline.guitar.states import Stop
 from pipeline.guitar.tension import WORDS
-from pipeline.guitar.tunings import Tuning, catalogue, changes, parse_tuning
+from pipeline.guitar.tunings import (
+    catalogue,
+    changes,
+    parse_tuning,
+    retuning_steps,
+    tuning_of,
+)
+from pipeline.guitar.wording import bar_words, key_words, number, string_words
 from pipeline.keys import pitch_class, transpose_key
 from pipeline.tune import RankedSetup, Setup, Tune
 
-NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
-           "eleven", "twelve")  # fmt: skip
 SUSPECTS = (("standard", 0), ("drop D", 0), ("DADGAD", 0))
 TOLD = 3
 TOPICS = {"root": "bass strings", "drones": "bass strings", "open": "bass strings", "room": "flow"}
 """Parts that say nearly the same when a setup is told to be worse."""
 FAMILIAR = 0.6
 """Tunings at least this usual are taken to be known."""
-
-
-@dataclass(frozen=True, slots=True)
-class PathFacts:
-    """What one path shows, counted.
-
-    top_fret : highest fret; open_share : notes on open strings; shift_bars : printed bars with a
-    shift that no open string frees; free_share : bass beats that leave strings 4 to 6 free
-    """
-
-    top_fret: int
-    open_share: float
-    shift_bars: tuple[int, ...]
-    free_share: float
-    ring_share: float
-    hardest: tuple[int, ...]
-
-
-def path_facts(facts: Facts, stops: Sequence[Stop], hardest: tuple[int, ...] = ()) -> PathFacts:
-    """Count one path."""
-    line = facts.line
-    pairs = list(pairwise(stops))
-    shifts = [
-        line.bar_number[k + 1]
-        for k, (a, b) in enumerate(pairs)
-        if a.finger and b.finger and a.position != b.position
-    ]
-    beats = [stop for stop, on_beat in zip(stops, line.on_beat, strict=True) if on_beat]
-    return PathFacts(
-        max(stop.fret for stop in stops),
-        sum(stop.fret == 0 for stop in stops) / len(stops),
-        tuple(sorted(set(shifts))),
-        sum(stop.string <= 3 for stop in beats) / max(len(beats), 1),
-        sum(a.string != b.string for a, b in pairs) / max(len(pairs), 1),
-        hardest,
-    )
 
 
 class Explainer:
@@ -102,24 +68,32 @@ class Explainer:
         near = self._nearest(setup)
         ends = [near] if near else []
         if seen.hardest:
-            ends.append(f"Hardest: {_bars(seen.hardest)}.")
+            ends.append(f"Hardest: {bar_words(seen.hardest)}.")
+        if seen.rushed_bars:
+            ends.append(
+                f"At {self.tune.beats_per_minute:.0f} there is hardly time for the shift in "
+                f"{bar_words(seen.rushed_bars)}: begin slower."
+            )
+        steps = retuning_steps(setup.strings_midi, parse_tuning(self.player.present_tuning)[1])
+        if steps:
+            ends.append(f"From {parse_tuning(self.player.present_tuning)[0]}: {', '.join(steps)}.")
         return (self.keys(setup), *told, *ends)
 
     def _nearest(self, setup: Setup) -> str | None:
         """For a tuning without a name: how far it is from one the player may know."""
         if any(tuning.strings_midi == setup.strings_midi for tuning in catalogue()):
             return None
-        known = [Tuning(*parse_tuning(name)) for name in self.player.tunings_used]
+        known = [tuning_of(name) for name in self.player.tunings_used]
         known += [tuning for tuning in catalogue() if tuning.common >= FAMILIAR]
         away = {tuning.name: changes(setup.strings_midi, tuning.strings_midi) for tuning in known}
         name = min(away, key=lambda n: (len(away[n]), sum(abs(step) for _, step in away[n])))
         moved = " and ".join(
-            f"the {WORDS[string]} {_number(abs(step))} {'up' if step > 0 else 'down'}"
+            f"the {WORDS[string]} {number(abs(step))} {'up' if step > 0 else 'down'}"
             for string, step in away[name]
         )
         count = len(away[name])
         return (
-            f"{_number(count).capitalize()} string{'s differ' if count > 1 else ' differs'} "
+            f"{number(count).capitalize()} string{'s differ' if count > 1 else ' differs'} "
             f"from {name}: {moved}."
         )
 
@@ -127,17 +101,11 @@ class Explainer:
         """Facts of a setup's optimal path, with its hardest bars."""
         paths = self.search.paths([problem_of(setup, self.player)])
         stops = [paths.table.stop(int(index)) for index in paths.index[0]]
-        ticks = self.search.ticks_along(paths.index[0])
-        by_bar: Counter[int] = Counter()
-        for number, cost in zip(self.facts.line.bar_number, ticks, strict=True):
-            by_bar[number] += cost
-        usual = float(np.median(list(by_bar.values())))
-        hard = [bar for bar, cost in by_bar.most_common(2) if cost > 2.0 * usual and cost > 1000]
-        return path_facts(self.facts, stops, tuple(sorted(hard)))
+        return path_facts(self.facts.line, stops, self.search.ticks_along(paths.index[0]))
 
     def keys(self, setup: Setup) -> str:
         """Where the tune sounds and in which shapes it is played."""
-        sounds = f"Sounds in {_key(setup.sounds_in.tonic, setup.sounds_in.mode)}"
+        sounds = f"Sounds in {key_words(setup.sounds_in.tonic, setup.sounds_in.mode)}"
         if setup.capo:
             return f"{sounds}, played in {setup.shapes_in.tonic} shapes, capo {setup.capo}."
         return f"{sounds}, no capo."
@@ -158,7 +126,7 @@ class Explainer:
             return f"{seen.ring_share:.0%} of the notes change string and ring on, harp-like."
         if part == "room":
             frets = self.player.body_fret - setup.capo - seen.top_fret
-            return f"{_number(frets).capitalize()} frets are left up to the body."
+            return f"{number(frets).capitalize()} frets are left up to the body."
         if part == "retuning":
             return self._retuning(setup)
         if part == "preference" and setup.tuning in self.used:
@@ -181,7 +149,7 @@ class Explainer:
         start = "capo" if setup.capo else "nut"
         if seen.top_fret == 0:
             return "The whole tune lies on open strings."
-        text = f"The whole tune lies within {_number(seen.top_fret)} frets of the {start}"
+        text = f"The whole tune lies within {number(seen.top_fret)} frets of the {start}"
         if not seen.shift_bars:
             return f"{text}, and no shift has to be made without an open string to free it."
         if seen.open_share >= 0.25:
@@ -199,10 +167,10 @@ class Explainer:
         said = []
         if by_class[0]:
             said.append(
-                f"the tonic {setup.sounds_in.tonic} rings on the open {_strings(by_class[0])}"
+                f"the tonic {setup.sounds_in.tonic} rings on the open {string_words(by_class[0])}"
             )
         if by_class[7]:
-            said.append(f"the fifth {fifth} on the open {_strings(by_class[7])}")
+            said.append(f"the fifth {fifth} on the open {string_words(by_class[7])}")
         if not said:
             return None
         text = ", ".join(said)
@@ -221,7 +189,7 @@ class Explainer:
             return "Nothing has to be retuned."
         if len(changed) > 3:
             return None
-        return f"Only the {_strings([string for string, _ in changed])} to retune."
+        return f"Only the {string_words([string for string, _ in changed])} to retune."
 
     def why_lower(
         self, best: tuple[RankedSetup, ...], names: Sequence[str], order: np.ndarray
@@ -290,31 +258,8 @@ class Explainer:
         if len(seen.shift_bars) * 2 > bars:
             return f"{len(seen.shift_bars)} of {bars} bars need a shift inside a run"
         if seen.shift_bars:
-            return f"{_bars(seen.shift_bars)} need{'s' * (len(seen.shift_bars) == 1)} a shift"
+            return f"{bar_words(seen.shift_bars)} need{'s' * (len(seen.shift_bars) == 1)} a shift"
         return (
             f"the melody reaches up to fret {seen.top_fret} with {seen.open_share:.0%} of its "
             "notes on open strings"
         )
-
-
-def _number(count: int) -> str:
-    return NUMBERS[count] if count < len(NUMBERS) else str(count)
-
-
-def _strings(numbers: Sequence[int]) -> str:
-    words = [WORDS[number] for number in numbers]
-    joined = words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
-    return f"{joined} string{'' if len(words) == 1 else 's'}"
-
-
-def _bars(numbers: Sequence[int]) -> str:
-    texts = [str(number) for number in numbers]
-    if len(texts) == 1:
-        return f"bar {texts[0]}"
-    if len(texts) > 6:
-        texts = [*texts[:6], "others"]
-    return f"bars {', '.join(texts[:-1])} and {texts[-1]}"
-
-
-def _key(tonic: str, mode: str) -> str:
-    return tonic if mode == "major" else f"{tonic} {mode}"

@@ -72,6 +72,13 @@ def parse_tuning(text: str) -> tuple[str, Strings]:
     return name_of(strings), strings
 
 
+def tuning_of(text: str) -> Tuning:
+    """The tuning a player typed, with all the catalogue knows of it. Raises UsageError."""
+    name, strings = parse_tuning(text)
+    known = (tuning for tuning in catalogue() if tuning.strings_midi == strings)
+    return next(known, Tuning(name, strings))
+
+
 def name_of(strings_midi: Sequence[int]) -> str:
     """The catalogue's name for six strings, else their letters."""
     for tuning in catalogue():
@@ -97,6 +104,16 @@ def changes(strings_midi: Sequence[int], present: Sequence[int]) -> tuple[tuple[
         (6 - index, new - old)
         for index, (new, old) in enumerate(zip(strings_midi, present, strict=True))
         if new != old
+    )
+
+
+def retuning_steps(strings_midi: Sequence[int], present: Sequence[int]) -> tuple[str, ...]:
+    """What to turn, the strings that move least first: "string 6 from E down to D"."""
+    steps = sorted(changes(strings_midi, present), key=lambda step: (abs(step[1]), -step[0]))
+    return tuple(
+        f"string {string} from {LETTERS[present[6 - string] % 12]} "
+        f"{'up' if semitones > 0 else 'down'} to {LETTERS[strings_midi[6 - string] % 12]}"
+        for string, semitones in steps
     )
 
 

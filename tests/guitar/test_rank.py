@@ -181,3 +181,28 @@ def test_open_d_capo_five_and_open_e_capo_three_are_the_same_idea() -> None:
     other = next(s for s in G.setups if (s.tuning, s.capo) == ("open E", 3))
     assert alike(one, replace(other, transpose=one.transpose))
     assert isinstance(one, RankedSetup)
+
+
+def test_shifts_without_time_are_named_with_their_bars() -> None:
+    """From the first fret of the sixth string to the last of the first, and back, in quavers."""
+    tune = tune_of([[41, 80, 41, 80, 41, 80, 41, 80]] * 2, beats_per_minute=124)
+    settings = RankSettings(tunings=("standard",), capos=(0,))
+    hasty = rank_setups(tune, settings=settings).setups[0]
+    assert any("hardly time for the shift in bars 1 and 2" in said for said in hasty.reasons)
+    slow = rank_setups(replace(tune, beats_per_minute=20), settings=settings).setups[0]
+    assert not any("hardly time" in said for said in slow.reasons)
+
+
+def test_a_single_note_is_a_tune() -> None:
+    ranking = rank_setups(tune_of([[69]]))
+    assert ranking.setups[0].score > ranking.setups[-1].score
+
+
+def test_what_to_retune_is_said_from_the_tuning_on_the_guitar() -> None:
+    ranking = rank_setups(
+        REEL_IN_G,
+        player=Player(present_tuning="drop D"),
+        settings=RankSettings(tunings=("DADGAD",)),
+    )
+    said = " ".join(ranking.setups[0].reasons)
+    assert "From drop D: string 2 from B down to A, string 1 from E down to D." in said

@@ -5,7 +5,15 @@ from __future__ import annotations
 import pytest
 
 from pipeline.errors import UsageError
-from pipeline.guitar.tunings import catalogue, changes, name_of, parse_tuning, standard
+from pipeline.guitar.tunings import (
+    catalogue,
+    changes,
+    name_of,
+    parse_tuning,
+    retuning_steps,
+    standard,
+    tuning_of,
+)
 
 DADGAD = (38, 45, 50, 55, 57, 62)
 
@@ -75,3 +83,16 @@ def test_strings_to_retune() -> None:
     """Standard to DADGAD moves strings 6, 2 and 1 down a tone (common practice)."""
     assert changes(DADGAD, standard()) == ((6, -2), (2, -2), (1, -2))
     assert changes(DADGAD, DADGAD) == ()
+
+
+def test_the_strings_that_move_least_come_first() -> None:
+    """Common practice: change the strings that move least first."""
+    steps = retuning_steps(parse_tuning("CGDGAD")[1], standard())
+    assert steps[-1] == "string 6 from E down to C"
+    assert "string 5 from A down to G" in steps[:-1]
+    assert retuning_steps(standard(), DADGAD)[0] == "string 6 from D up to E"
+
+
+def test_a_typed_tuning_is_the_catalogued_one() -> None:
+    assert tuning_of("D A D G A D").common == tuning_of("DADGAD").common == 1
+    assert tuning_of("C2 F2 D3 G3 A3 C4").common == 0
