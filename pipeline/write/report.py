@@ -15,6 +15,7 @@ from __future__ import annotations
 import base64
 import json
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from fractions import Fraction
 from html import escape
@@ -30,8 +31,8 @@ from pipeline.write.encode import encode_audio, resampled
 from pipeline.write.engraving import Engraved, engrave_layer, engrave_tune, narrowed
 from pipeline.write.picture import heard_picture
 from pipeline.write.pluck import SAMPLE_RATE
+from pipeline.write.report_player import Music
 from pipeline.write.report_sections import (
-    Music,
     downloads_section,
     heard_section,
     layers_section,
@@ -98,38 +99,41 @@ def report_html(
     """The page. `files` are those that stand beside it, for its links and downloads."""
     texts = files or {}
     engraved = engravings or engrave_all(tune, arrangements, texts)
-    music = _music(tune, arrangements, engraved)
     bank = Bank()
     scores = _scores(tune, arrangements, bank)
     numbers = heard_numbers(tune)
     sound = _cut(recording)
-    rows = heard_picture(
-        tune, sound.samples if sound else None, sound.sample_rate if sound else 1, numbers
-    )
+    with ThreadPoolExecutor(1) as encoder:
+        pending = encoder.submit(lambda: (bank.recording(), recording_url(sound)))
+        music = _music(engraved)
+        rows = heard_picture(
+            tune, sound.samples if sound else None, sound.sample_rate if sound else 1, numbers
+        )
+        ranked = ranking_section(tune, ranking, player or Player())
+        tones, sound_url = pending.result()
     sections = [
         tune_section(tune, music["tune"], scores["tune"]),
-        heard_section(tune, rows, recording_url(sound), numbers),
-        ranking_section(tune, ranking, player or Player()),
+        heard_section(tune, rows, sound_url),
+        ranked,
         *(
             layers_section(tune, arrangement, number, music, scores, len(arrangements))
             for number, arrangement in enumerate(arrangements, start=1)
         ),
-        downloads_section(texts, arrangements),
+        downloads_section(texts),
     ]
     drawings = [line for item in music.values() for line in (*item.wide.lines, *item.narrow.lines)]
     data = {
-        "bank": base64.b64encode(bank.recording()).decode(),
+        "bank": base64.b64encode(tones).decode(),
         "tones": bank.tones(),
         "pulse_s": PULSE_S,
         "cents": round(tune.tuning_offset_cents, 1),
         "scores": scores,
     }
-    return _page(tune, glyph_sheet(drawings) + masthead(tune, ranking), sections, data)
+    head = glyph_sheet(drawings) + masthead(tune, ranking, arrangements)
+    return _page(tune, head, sections, data)
 
 
-def _music(
-    tune: Tune, arrangements: Sequence[Arrangement], engraved: Engravings
-) -> dict[str, Music]:
+def _music(engraved: Engravings) -> dict[str, Music]:
     """Engraved music by score name, with two bars on a line for small screens."""
     music = {"tune": Music(engraved.tune, narrowed(engraved.tune))}
     for number, layers in enumerate(engraved.layers, start=1):

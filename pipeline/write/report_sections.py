@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from html import escape
 from typing import Any
 
@@ -14,10 +13,10 @@ from pipeline.guitar.player import Player
 from pipeline.tune import Arrangement, Layer, RankedSetup, Ranking, Tune
 from pipeline.write.cautions import HAND, RIGHTS, setup_cautions
 from pipeline.write.encode import MIME
-from pipeline.write.engraving import Engraved, capo_words, key_words, layer_title, tuning_words
+from pipeline.write.engraving import capo_words, key_words, layer_title, tuning_words
 from pipeline.write.picture import PictureRow
-from pipeline.write.sheets import bars_label, bars_words, hardest_bars, heading_facts
-from pipeline.write.svg import inline, marked
+from pipeline.write.report_player import Music, choices, music_html, player
+from pipeline.write.sheets import bars_words, hardest_bars, heading_facts
 
 SHOWN_SETUPS = 8
 CHARTS = 3
@@ -33,15 +32,7 @@ _PULSE = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Music:
-    """The same music for a wide and for a narrow screen."""
-
-    wide: Engraved
-    narrow: Engraved
-
-
-def masthead(tune: Tune, ranking: Ranking) -> str:
+def masthead(tune: Tune, ranking: Ranking, arrangements: Sequence[Arrangement]) -> str:
     """Title, the tune in one sentence, what the program is unsure of, and the way around."""
     from pipeline.summary import describe_setup, describe_tune
 
@@ -49,13 +40,16 @@ def masthead(tune: Tune, ranking: Ranking) -> str:
     if ranking.setups:
         lines.append(f"<p>Sits best in <b>{escape(describe_setup(ranking.setups[0]))}</b>.</p>")
     lines += [f'<p class="note">{escape(text)}</p>' for text in (*tune.warnings, *tune.remarks)]
-    heard = '<li><a href="#heard">What was heard</a></li>' if tune.bars_heard else ""
+    links = [("tune", "The tune", True), ("heard", "What was heard", bool(tune.bars_heard)),
+             ("tunings", "Tunings", bool(ranking.setups)),
+             ("layers-1", "Layers", bool(arrangements)), ("files", "Files", True)]  # fmt: skip
+    contents = "".join(
+        f'<li><a href="#{target}">{words}</a></li>' for target, words, there in links if there
+    )
     return (
         f'<header class="wrap masthead">{_PULSE}<h1>{escape(tune.title or "Untitled tune")}</h1>'
         f'{"".join(lines)}<p class="soft">From {escape(tune.source.file)}</p></header>'
-        '<nav class="contents" aria-label="Contents"><ul><li><a href="#tune">The tune</a></li>'
-        f'{heard}<li><a href="#tunings">Tunings</a></li><li><a href="#layers-1">Layers</a></li>'
-        '<li><a href="#files">Files</a></li></ul></nav>'
+        f'<nav class="contents" aria-label="Contents"><ul>{contents}</ul></nav>'
     )
 
 
@@ -75,8 +69,8 @@ def tune_section(tune: Tune, music: Music, score: Mapping[str, Any]) -> str:
     return (
         '<section id="tune"><h2>The tune</h2>'
         f"{_facts(heading_facts(music.wide.sheet))}"
-        f"{_player('tune', 'music-tune', _choices(music.wide, tune, score), bass=False)}"
-        f'<div class="card">{_music(music, "music-tune", doubts)}</div>{check}</section>'
+        f"{player('tune', 'music-tune', 'the tune', choices(music.wide, tune, score), bass=False)}"
+        f'<div class="card">{music_html(music, "music-tune", doubts)}</div>{check}</section>'
     )
 
 
@@ -91,9 +85,7 @@ def doubtful_bars(tune: Tune) -> set[int]:
     }  # fmt: skip
 
 
-def heard_section(
-    tune: Tune, rows: Sequence[PictureRow], recording_url: str, numbers: Sequence[int]
-) -> str:
+def heard_section(tune: Tune, rows: Sequence[PictureRow], recording_url: str) -> str:
     """The picture of the recording, bar by bar, with both ways to listen."""
     if not rows:
         return ""
@@ -124,7 +116,8 @@ def heard_section(
         "<output>100 %</output></label>"
         '<label><input type="checkbox" id="heard-loop">Loop the bar</label></div>'
         f"{sound if recording_url else ''}"
-        f'<div class="card scroll"><div class="rows">{"".join(row.svg for row in rows)}</div></div>'
+        '<div class="card scroll" tabindex="0" role="region" aria-label="What was heard">'
+        f'<div class="rows">{"".join(row.svg for row in rows)}</div></div>'
         f"{f'<ul>{left_out}</ul>' if left_out else ''}</section>"
     )
 
@@ -147,7 +140,8 @@ def ranking_section(tune: Tune, ranking: Ranking, player: Player) -> str:
         '<th scope="col">Rank</th><th scope="col">Tuning and capo</th><th scope="col">Key</th>'
         '<th scope="col">Score</th><th scope="col">Why</th></tr></thead>'
         f"<tbody>{rows}</tbody></table></div>"
-        f'<div class="card scroll">{_dots(setups)}</div>{below}'
+        f'<div class="card scroll" tabindex="0" role="region" aria-label="What the scores '
+        f'are made of">{_dots(setups)}</div>{below}'
         f'<div class="charts">{"".join(_charts(tune, setups[:CHARTS], player))}</div></section>'
     )
 
@@ -244,7 +238,7 @@ def layers_section(
         f"<p>{escape(tuning_words(setup))}, {capo_words(setup)}. Learn each layer before the next; "
         "the melody keeps its fingering wherever it can.</p>"
         f'{"".join(parts)}<section class="layer"><h3>Performance</h3><p>{escape(rounds)}.</p>'
-        f"{_player(f'{number}-performance', '', whole)}</section>"
+        f"{player(f'{number}-performance', '', 'performance', whole)}</section>"
         f'<div class="cautions">{"".join(f"<p>{escape(text)}</p>" for text in cautions)}</div>'
         "</section>"
     )
@@ -262,12 +256,13 @@ def _layer(
     hard = hardest_bars(tune, arrangement.setup, layer)
     notes = list(layer.remarks) + ([f"Practise first: {bars_words(hard)}."] if hard else [])
     item = music[key]
+    title, parts = layer_title(layer.name), choices(item.wide, tune, scores[key])
     difficulty = _facts([f"{_plain(name)} {value:g}" for name, value in layer.difficulty.items()])
     return (
-        f'<section class="layer" id="layer-{key}"><h3>{at}. {layer_title(layer.name)}</h3>'
+        f'<section class="layer" id="layer-{key}"><h3>{at}. {title}</h3>'
         f'<div class="note">{"".join(f"<p>{escape(text)}</p>" for text in notes)}</div>'
-        f"{_player(key, f'music-{key}', _choices(item.wide, tune, scores[key]), bass=at > 1)}"
-        f'<div class="card">{_music(item, f"music-{key}", set())}</div>{difficulty}</section>'
+        f"{player(key, f'music-{key}', title, parts, bass=at > 1)}"
+        f'<div class="card">{music_html(item, f"music-{key}", set())}</div>{difficulty}</section>'
     )
 
 
@@ -277,81 +272,6 @@ def _plain(name: str) -> str:
     return re.sub(r" (mm|s)$", r", \1", words) + ":"
 
 
-def _music(music: Music, identifier: str, doubts: set[int]) -> str:
-    """The lines of a sheet, twice: four bars on a line, and two for a small screen."""
-    blocks = []
-    for kind, item in (("wide", music.wide), ("narrow", music.narrow)):
-        bars = item.sheet.bars
-        places = {i for i, bar in enumerate(bars) if bar.written in doubts}
-        lines = [inline(marked(line, places), bars_label(bars, line)) for line in item.lines]
-        text = re.sub(
-            r'data-bar="(\d+)"',
-            lambda found, bars=bars: f'data-written="{bars[int(found[1])].written}"',  # type: ignore[misc]
-            "".join(lines),
-        )
-        blocks.append(f'<div class="{kind}">{text}</div>')
-    return f'<div class="music" id="{identifier}">{"".join(blocks)}</div>'
-
-
-def _choices(
-    music: Engraved, tune: Tune, score: Mapping[str, Any]
-) -> list[tuple[str, float, float]]:
-    """What can be played: everything, each part, each line; name, begin and end in ms."""
-    bars = score["bars"]
-    found = [("Whole tune", bars[0][1], bars[-1][2])]
-    for index, part in enumerate(tune.parts):
-        mine = [bar for bar in bars if bar[4] == index]
-        once = mine[: len(mine) // max(part.repeats, 1)]
-        if once:
-            found.append((f"Part {part.name}", once[0][1], once[-1][2]))
-    for line in music.lines:
-        written = [music.sheet.bars[index].written for index in line.bars]
-        span = _span(bars, written)
-        if span:
-            found.append((bars_label(music.sheet.bars, line), *span))
-    return found
-
-
-def _span(bars: Sequence[Sequence[float]], written: Sequence[int]) -> tuple[float, float] | None:
-    """When bars are first played one after another, as far as they are."""
-    first = next((i for i, bar in enumerate(bars) if bar[0] == written[0]), None)
-    if first is None:
-        return None
-    last = first
-    for bar in written[1:]:
-        if last + 1 < len(bars) and bars[last + 1][0] == bar:
-            last += 1
-    return bars[first][1], bars[last][2]
-
-
-def _player(
-    score: str, music: str, choices: Sequence[tuple[str, float, float]], *, bass: bool = True
-) -> str:
-    options = "".join(
-        f'<option value="{begin:.0f}:{end:.0f}">{escape(name)}</option>'
-        for name, begin, end in choices
-    )
-    balance = _slider("melody", "Melody", 0, 100, 100) + _slider("bass", "Bass", 0, 100, 100)
-    return (
-        f'<div class="player" data-score="{escape(score)}" data-music="{escape(music)}" '
-        f'role="group" aria-label="Player, {escape(score)}">'
-        '<button type="button" class="play">Play</button>'
-        f'<label>Play <select name="what">{options}</select></label>'
-        '<label>Speed <input type="range" name="speed" min="50" max="120" step="5" value="100">'
-        "<output>100 %</output></label>"
-        '<label><input type="checkbox" name="loop">Loop</label>'
-        '<label><input type="checkbox" name="count">Count in</label>'
-        f'{balance if bass else ""}<span class="soft" name="where"></span></div>'
-    )
-
-
-def _slider(name: str, words: str, low: int, high: int, value: int) -> str:
-    return (
-        f'<label>{words} <input type="range" name="{name}" min="{low}" max="{high}" step="5" '
-        f'value="{value}"></label>'
-    )
-
-
 def _facts(facts: Sequence[str]) -> str:
     return '<ul class="facts">' + "".join(f"<li>{escape(fact)}</li>" for fact in facts) + "</ul>"
 
@@ -359,7 +279,7 @@ def _facts(facts: Sequence[str]) -> str:
 # ---------------------------------------------------------------- files
 
 
-def downloads_section(files: Mapping[str, bytes], arrangements: Sequence[Arrangement]) -> str:
+def downloads_section(files: Mapping[str, bytes]) -> str:
     """Links to the files beside the page; small ones are in the page itself as well."""
     if not files:
         return '<section id="files"><h2>Files</h2><p>No other files were written.</p></section>'

@@ -10,8 +10,9 @@ Method: every note is a tone of pipeline/write/pluck.py, laid down at its time w
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
+from functools import cache
 from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -160,9 +161,10 @@ def layer_notes(
 ) -> list[PlayedNote]:
     """Every note of the bars performed, at the time its bar is played."""
     notes: list[PlayedNote] = []
+    seconds = cache(clock.seconds)
     for content, bar in zip(performed, bars, strict=True):
-        for note, onset_s in _with_graces(content.notes, bar.line_s, clock):
-            end_s = bar.line_s + clock.seconds(note.start + note.length)
+        for note, onset_s in _with_graces(content.notes, bar.line_s, seconds):
+            end_s = bar.line_s + seconds(note.start + note.length)
             if note.grace:
                 end_s = onset_s + _GRACE_S
             pluck: Pluck = "left" if note.technique else ("p" if note.pluck == "p" else "i")
@@ -180,13 +182,13 @@ def layer_notes(
 
 
 def _with_graces(
-    notes: Sequence[TabNote], line_s: float, clock: Clock
+    notes: Sequence[TabNote], line_s: float, seconds: Callable[[Fraction], float]
 ) -> Iterable[tuple[TabNote, float]]:
     """Every note of a bar with its onset; notes of a part that share a start with graces wait."""
     for (start, _), together in groupby(notes, key=lambda note: (note.start, note.part)):
         wait_s = 0.0
         for note in sorted(together, key=lambda note: not note.grace):
-            yield note, line_s + clock.seconds(start) + wait_s
+            yield note, line_s + seconds(start) + wait_s
             wait_s += _GRACE_S if note.grace else 0.0
 
 

@@ -159,7 +159,7 @@ def test_a_grace_note_takes_the_beat_and_the_note_it_leads_to_follows(tune, laye
     clock = clock_of(tune)
     from pipeline.write.sound import _with_graces
 
-    order = list(_with_graces((grace, pulled), 1.0, clock))
+    order = list(_with_graces((grace, pulled), 1.0, clock.seconds))
     assert [note.grace for note, _ in order] == [True, False]
     assert order[0][1] == pytest.approx(1.0)
     assert 1.03 < order[1][1] < 1.08

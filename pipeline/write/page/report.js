@@ -233,7 +233,8 @@
       if (recording) recording.playbackRate = rate();
     });
     if (recording) {
-      recording.addEventListener("timeupdate", () => {
+      const watch = () => {
+        if (!recording.paused) requestAnimationFrame(watch);
         if (stopAt !== null && recording.currentTime >= stopAt - 0.02) {
           if (loopBar.checked && choice() === "recording") {
             const bar = heard.bars.find((b) => Math.abs(b[2] / 1000 - stopAt) < 1e-6);
@@ -247,8 +248,8 @@
           const bar = heard.bars.find((b) => b[1] <= now && now < b[2]);
           mark(bar ? bar[0] : -1);
         }
-      });
-      recording.addEventListener("play", () => { if (stopAt === null) voice.stop(); });
+      };
+      recording.addEventListener("play", watch);
       $("#heard-all").addEventListener("click", () => {
         silence();
         stopAt = null;
