@@ -55,6 +55,6 @@ def _decode(kind: type, value: Any) -> Any:
 def _without_none(value: Any) -> Any:
     if isinstance(value, dict):
         return {key: _without_none(item) for key, item in value.items() if item is not None}
-    if isinstance(value, list):
+    if isinstance(value, list | tuple):
         return [_without_none(item) for item in value]
     return value
