@@ -85,7 +85,9 @@ def inner_notes(
                 best = _best(frame, number, until, "least_liking_phrase_end", added)
                 found += [best] if best else []
         elif event.start in pulse.inner:
-            best = _best(frame, number, until, "least_liking", [])
+            slow = event.seconds >= models.read_json(FILE)["slow_from_seconds"]
+            least = "least_liking_slow" if slow else "least_liking"
+            best = _best(frame, number, until, least, [])
             found += [best] if best else []
     return found
 
@@ -231,9 +233,16 @@ def _holds_too(
 
 
 def _finger_is_free(frame: Frame, note: Below) -> bool:
-    """Whether the finger is wanted neither just before nor at the next events for another note."""
-    for number in (note.event - 1, note.event + 1, note.event + 2):
-        if 0 <= number < len(frame.tables.line.events):
+    """Whether nothing else wants the finger within the time of a calm move, before or after."""
+    events = frame.tables.line.events
+    calm_s = models.read_json(FILE)["calm_move_seconds"]
+    for way in (-1, 1):
+        number, away_s = note.event, 0.0
+        while away_s < calm_s:
+            away_s += events[number if way > 0 else number - 1].seconds
+            number += way
+            if not 0 < number < len(events) or away_s >= calm_s:
+                break
             for string, fret, finger in frame.holds(number):
                 if finger == note.finger and (string, fret) != (note.string, note.fret):
                     return False

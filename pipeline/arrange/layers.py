@@ -45,9 +45,14 @@ from pipeline.guitar.player import Player
 from pipeline.guitar.plucking import Pluck
 from pipeline.guitar.setups import what_does_not_fit
 from pipeline.guitar.states import states
+from pipeline.guitar.tension import cautions
 from pipeline.progress import Progress, silent
 from pipeline.tune import Arrangement, Layer, LayerName, Setup, TabBar, Tune
 
+HAND_CAUTION = (
+    "Warm up, start slowly and take breaks; stop when a hand, wrist or arm hurts. "
+    "Pain that stays is for a doctor or a performing-arts clinic."
+)
 Effort = Literal["easier", "as is", "harder"]
 DEFAULT_PLAN = "melody drone moving-bass"
 DRONE_ROOTS = frozenset({0, 5, 7})
@@ -113,7 +118,16 @@ def arrange_layers(
     layers = tuple(replace(layer, bars=bars) for layer, bars in zip(layers, freed, strict=True))
     if settings.ornaments:
         layers = _ornamented(ground, tables, melody, layers)
-    return Arrangement(setup, tune.meter, tune.beats_per_minute, layers, rounds, title=tune.title)
+    said = cautions(setup.strings_midi, scale_mm=player.scale_mm, string_set=player.string_set)
+    return Arrangement(
+        setup,
+        tune.meter,
+        tune.beats_per_minute,
+        layers,
+        rounds,
+        title=tune.title,
+        cautions=(*said, HAND_CAUTION),
+    )
 
 
 @dataclass(frozen=True, slots=True)
