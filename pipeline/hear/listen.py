@@ -28,7 +28,7 @@ from pipeline.hear.nontune import TALKING, sort_out
 from pipeline.hear.octaves import octave_shifts
 from pipeline.hear.ornaments import label_ornaments
 from pipeline.hear.raw import RawNote
-from pipeline.hear.settings import HearSettings
+from pipeline.hear.settings import Ear, HearSettings
 from pipeline.hear.several import closing_chord, foreign_shares, is_several
 from pipeline.hear.takes import takes_warning
 from pipeline.progress import Progress, silent
@@ -37,6 +37,10 @@ from pipeline.tune import Heard, LeftOut, NoteEvent
 FEWEST_NOTES = 8
 SURE_CLARITY = 0.5
 BRIEF_S = 0.065
+ROUGHNESS_SEMITONES: dict[Ear, float] = {
+    "own": 0.25, "swift-f0": 0.3, "pyin": 0.3, "basic-pitch": 0.65,
+}  # fmt: skip
+"""How far from the truth the pitches of an ear may lie when it has the right note."""
 SEVERAL = (
     "Several instruments or voices seem to sound at once: the leading line was followed as far "
     "as it goes; record the melody alone for a sure result."
@@ -49,7 +53,7 @@ def hear(
     """The notes of a recording. Raises PipelineError when there is no tune in it."""
     events = find_events(audio.samples, audio.sample_rate)
     raw = raw_notes(audio, events, settings=settings, progress=progress)
-    raw, measured = _fine_pitch(raw, audio)
+    raw, measured = _fine_pitch(raw, audio, settings.ear)
     sorted_out = sort_out(raw, measured, events)
     kept = np.flatnonzero(sorted_out.is_tune)
     _check_tune(audio, len(kept), sorted_out.left_out)
@@ -94,8 +98,12 @@ def _check_tune(audio: Audio, count: int, left_out: tuple[LeftOut, ...]) -> None
     )
 
 
-def _fine_pitch(raw: list[RawNote], audio: Audio) -> tuple[list[RawNote], NotePitch]:
-    """Notes with measured pitch and without octave errors, and the measurements."""
+def _fine_pitch(raw: list[RawNote], audio: Audio, ear: Ear) -> tuple[list[RawNote], NotePitch]:
+    """Notes with measured pitch and without octave errors, and the measurements.
+
+    A measured pitch further from the ear's than the ear is rough is that of something else that
+    sounds (a string that rings on, the neighbours of a brief note): the ear's own then stays.
+    """
     measured = measure_pitch(audio.samples, audio.sample_rate, raw)
     shifts = octave_shifts(
         np.array([note.onset_s for note in raw]),
@@ -110,7 +118,8 @@ def _fine_pitch(raw: list[RawNote], audio: Audio) -> tuple[list[RawNote], NotePi
     sure = measured.clarity > SURE_CLARITY
     moved = np.abs(measured.midi - np.array([note.midi for note in notes]))
     short = np.array([note.offset_s - note.onset_s < BRIEF_S for note in notes], dtype=bool)
-    sure &= moved < np.where(short, 0.35, 0.75)  # a brief note's frame holds its neighbours too
+    reach = ROUGHNESS_SEMITONES[ear]
+    sure &= moved < np.where(short, min(reach, 0.35), reach)
     notes = [
         replace(note, midi=float(fine)) if clear else note
         for note, fine, clear in zip(notes, measured.midi, sure, strict=True)

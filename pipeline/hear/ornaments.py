@@ -33,7 +33,7 @@ from pipeline.tune import NoteEvent, Ornament
 
 SHORT_S = 0.062
 """Up to this length a note is taken for an ornament when the ear does not say."""
-SHORT_BY_BELIEF = ((0.0, 0.15, 0.25, 0.6), (0.0, 0.035, 0.07, 0.095))
+SHORT_BY_BELIEF = ((0.0, 0.03, 0.1, 0.25, 0.6), (0.0, 0.04, 0.068, 0.075, 0.095))
 """The ear's belief in an ornament, and the length up to which it is believed."""
 UNKNOWN = 0.5
 ATTACHED_S = 0.035
@@ -206,6 +206,10 @@ def _mark_trebles(notes: list[RawNote], marks: list[_Mark]) -> None:
         second_s = notes[i + 2].onset_s - notes[i + 1].onset_s
         third_s = _length(notes[i + 2])
         if max(first_s, second_s) > TREBLE_STROKE * usual_s or third_s < 0.7 * second_s:
+            continue
+        if min(first_s, second_s) < SHORT_S or max(first_s, second_s) > 1.8 * min(
+            first_s, second_s
+        ):
             continue
         low, high = TREBLE_TOTAL
         if not low * usual_s <= first_s + second_s + third_s <= high * usual_s:

@@ -15,8 +15,9 @@ from itertools import pairwise
 from pipeline.hear.raw import RawNote
 
 SHORTEST_S = 0.015
-GHOST_S = 0.048
-FALSE_START_S = 0.09
+GHOST_S, DOUBTED_S = 0.048, 0.06
+REST_S = 0.045
+FALSE_START_S, DOUBTED_START_S = 0.09, 0.125
 FLICK_S = 0.065
 SAME_SEMITONES = 0.45
 
@@ -36,12 +37,13 @@ def _in_order(notes: list[RawNote]) -> list[RawNote]:
 
 
 def _without_ghosts(notes: list[RawNote]) -> list[RawNote]:
-    """Without blips that are followed by nothing for longer than they last."""
-    followed = [b.onset_s - a.offset_s for a, b in pairwise(notes)] + [GHOST_S] * bool(notes)
+    """Without blips that are followed by nothing for a while."""
+    followed = [b.onset_s - a.offset_s for a, b in pairwise(notes)] + [REST_S] * bool(notes)
     return [
         note
         for note, rest_s in zip(notes, followed, strict=True)
-        if note.offset_s - note.onset_s >= GHOST_S or rest_s < GHOST_S
+        if note.offset_s - note.onset_s >= (GHOST_S if note.confidence > 0.7 else DOUBTED_S)
+        or rest_s < REST_S
     ]
 
 
@@ -60,7 +62,8 @@ def _is_false_start(before: RawNote | None, note: RawNote, after: RawNote) -> bo
     length_s = note.offset_s - note.onset_s
     attached = after.onset_s - note.offset_s < 0.03
     longer = after.offset_s - after.onset_s > 1.8 * length_s or after.ornament > 0.6
-    if length_s > FALSE_START_S or not attached or not longer or not _same(note, after):
+    longest_s = FALSE_START_S if note.confidence > 0.65 else DOUBTED_START_S
+    if length_s > longest_s or not attached or not longer or not _same(note, after):
         return False
     if before is None or note.onset_s - before.offset_s > 0.03:
         return True
