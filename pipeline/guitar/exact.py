@@ -13,13 +13,20 @@ from pipeline.guitar.player import Player
 from pipeline.guitar.score import Facts, Field, path_parts, setup_parts
 from pipeline.guitar.tunings import parse_tuning
 
+BLOCK = 512
+"""Paths counted side by side: keeps the memory small when there are thousands."""
+
 
 def exact_parts(facts: Facts, candidates: Field, player: Player, search: Search) -> np.ndarray:
     """Parts of the score of every setup, shape (n, parts); each setup must hold the tune."""
     paths = shared_paths(search, candidates, player)
     present = np.array(parse_tuning(player.present_tuning)[1])
     parts = setup_parts(facts, candidates, player, present)
-    return parts + path_parts(facts, candidates, player, paths)
+    for begin in range(0, len(candidates), BLOCK):
+        rows = np.arange(begin, min(begin + BLOCK, len(candidates)))
+        some = Paths(paths.table, paths.ticks[rows], paths.index[rows])
+        parts[rows] += path_parts(facts, candidates.take(rows), player, some)
+    return parts
 
 
 def shared_paths(search: Search, candidates: Field, player: Player) -> Paths:

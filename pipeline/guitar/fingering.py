@@ -70,7 +70,7 @@ class Search:
     def paths(self, problems: Sequence[Problem]) -> Paths:
         """The cheapest path of each problem; every note must have a place (else NEVER)."""
         ticks = np.zeros(len(problems), dtype=np.int64)
-        index = np.zeros((len(problems), len(self.line.midi)), dtype=np.int64)
+        index = np.zeros((len(problems), len(self.line.midi)), dtype=np.int16)
         for begin in range(0, len(problems), BATCH):
             part = slice(begin, begin + BATCH)
             ticks[part], index[part] = self._batch(problems[part])
