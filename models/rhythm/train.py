@@ -1,7 +1,7 @@
-"""Train what tells types of one metre apart: `python -m models.rhythm.train` writes kinds.npz.
+"""Train what tells types and metres with the same beats apart: `python -m models.rhythm.train` writes kinds.npz.
 
 In: tunes of the training split, performed by the benchmark's performer (families of instruments
-    in turn), read as they truly are. Out: weights by metre.
+    in turn), read as they truly are. Out: weights by group of metres.
 Method: multinomial logistic regression on pipeline.notate.kind.describe, L2 penalty, L-BFGS. Types
     count by the square root of their number. A type without tunes borrows the weights of the
     type it is counted from, with a lower bias (hop jig, mazurka), as in make.py.
@@ -15,7 +15,7 @@ from typing import Literal
 
 import numpy as np
 
-from pipeline.notate.kind import describe, rows_of
+from pipeline.notate.kind import GROUPS, describe, group_of
 from tests.benchmark.collections import tunes
 from tests.benchmark.manners import Family
 from tests.benchmark.performer import perform
@@ -25,10 +25,15 @@ FAMILIES: tuple[Family, ...] = (
     "hum", "whistle", "fiddle", "plucked", "lilt", "flute", "accordion", "pipes",
 )  # fmt: skip
 PENALTY = 0.01
-BORROWED_FROM = {"hop jig": "slip jig", "mazurka": "waltz"}
+BORROWED_FROM = {
+    ("hop jig", "9/8"): ("slip jig", "9/8"),
+    ("mazurka", "3/4"): ("waltz", "3/4"),
+    ("slide", "12/8"): ("slide", "6/8"),
+}
+Kind = tuple[str, str]
 BORROWED_BIAS = -2.5
 
-Examples = dict[str, list[tuple[np.ndarray, str]]]
+Examples = dict[str, list[tuple[np.ndarray, Kind]]]
 
 
 def main() -> None:
@@ -36,11 +41,9 @@ def main() -> None:
     data = examples("train", seeds=(1, 2))
     dev = examples("dev", seeds=(3,))
     arrays: dict[str, np.ndarray] = {}
-    for meter in sorted(data):
-        kinds = [row.tune_type for row in rows_of(meter)]
-        if len(kinds) < 2:
-            continue
-        mean, spread, weights = _train(data[meter], list(kinds))
+    for meter in [group[0] for group in GROUPS]:
+        kinds: list[Kind] = [(row.tune_type, row.meter) for row in group_of(meter)]
+        mean, spread, weights = _train(data[meter], kinds)
         arrays |= {
             f"{meter}|mean": mean,
             f"{meter}|spread": spread,
@@ -61,11 +64,9 @@ def examples(split: Literal["train", "dev"], *, seeds: tuple[int, ...]) -> Examp
         for number, item in enumerate(tunes(split)):
             family = FAMILIES[(number + seed) % len(FAMILIES)]
             truth = perform(item.tune, family, seed=number * 7 + seed).truth
-            row = next(
-                (r for r in rows_of(truth.meter) if r.tune_type == truth.tune_type),
-                rows_of(truth.meter)[0] if rows_of(truth.meter) else None,
-            )
-            if row is None:
+            kind = (truth.tune_type, truth.meter)
+            group = next((group for group in GROUPS if truth.meter in group), None)
+            if group is None or kind not in [(r.tune_type, r.meter) for r in group_of(group[0])]:
                 continue
             bars = truth.bars_heard
             at = [b * truth.bar_length + n.start for b, bar in enumerate(bars) for n in bar.notes]
@@ -74,9 +75,8 @@ def examples(split: Literal["train", "dev"], *, seeds: tuple[int, ...]) -> Examp
             if len(onsets) != len(ticks) or len(ticks) < 30 or np.any(np.diff(ticks) <= 0):
                 continue
             tick_s = _local_tempo(ticks, onsets)
-            found[truth.meter].append(
-                (describe(ticks, tick_s, _blurred(truth.swing, number), row), truth.tune_type)
-            )
+            swing = _blurred(truth.swing, number)
+            found[group[0]].append((describe(ticks, tick_s, swing, truth.meter), kind))
     return found
 
 
@@ -94,7 +94,7 @@ def _local_tempo(ticks: np.ndarray, onsets: np.ndarray) -> np.ndarray:
 
 
 def _train(
-    data: list[tuple[np.ndarray, str]], kinds: list[str]
+    data: list[tuple[np.ndarray, Kind]], kinds: list[Kind]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     from scipy.optimize import minimize
 

@@ -25,9 +25,9 @@ import numpy as np
 from pipeline.notate.rows import QUAVER, Row, bend
 
 STUDENT = 4.0
-LOG_BREATH = -6.0
-LOG_JUMP = -9.0
-LOG_PASS_OVER = -3.5
+LOG_BREATH_SILENT, LOG_BREATH_HELD = -2.5, -6.5
+LOG_JUMP_SILENT, LOG_JUMP_HELD = -10.0, -13.0
+LOG_PASS_OVER = -4.0
 MOVEMENT_WEIGHT = 0.6
 LONGEST_GAP = 3.0
 KEEP = {10: 200, 20: 100, 36: 60, 60: 36, 100: 24, 160: 16}
@@ -89,6 +89,15 @@ class _State:
 
 
 @dataclass(frozen=True, slots=True)
+class _Rare:
+    """Log probabilities of what seldom happens at one note."""
+
+    breath: float
+    jump: float
+    pass_over: float
+
+
+@dataclass(frozen=True, slots=True)
 class _Kept:
     """What tracing back needs of one step."""
 
@@ -102,6 +111,7 @@ class _Kept:
 def best_paths(
     onset_s: np.ndarray,
     confidence: np.ndarray,
+    silent: np.ndarray,
     moves: np.ndarray,
     hypotheses: list[Hypothesis],
     *,
@@ -110,7 +120,8 @@ def best_paths(
 ) -> list[Path]:
     """The best path of every hypothesis that survives, best first.
 
-    onset_s, confidence : arrays, shape (n_notes,). moves : classes of the steps between them,
+    onset_s, confidence : arrays, shape (n_notes,). silent : whether there is a clear silence
+    before the note, where a breath may take time. moves : classes of the steps between them,
     shape (n_notes - 1,). jitter_s : standard deviation of an onset about its place.
     """
     batch = _batch(hypotheses)
@@ -121,7 +132,12 @@ def best_paths(
     for i in range(1, len(onset_s)):
         gap = min(float(onset_s[i] - onset_s[i - 1]), LONGEST_GAP)
         seen = evidence[batch.row, i] if i < len(onset_s) - 1 else 0.0
-        state, step = _advance(batch, state, gap, seen, float(confidence[i]), jitter_s, i, alive)
+        rare = _Rare(
+            LOG_BREATH_SILENT if silent[i] else LOG_BREATH_HELD,
+            LOG_JUMP_SILENT if silent[i] else LOG_JUMP_HELD,
+            LOG_PASS_OVER - 3.0 * float(confidence[i]),
+        )
+        state, step = _advance(batch, state, gap, seen, rare, jitter_s, i, alive)
         steps.append(step)
         limit = KEEP.get(i, len(alive))
         if len(alive) > max(limit, keep):
@@ -151,7 +167,7 @@ def _batch(hypotheses: list[Hypothesis]) -> _Batch:
         begin = h.row.positions[h.row.source]
         warp[at, :p, :k] = bend(h.row, begin + h.row.length, h.ratio) - bend(h.row, begin, h.ratio)
         off_beat = h.row.positions % h.row.swing_ticks != 0
-        jump[at, :p] = np.where(h.row.positions % QUAVER == 0, LOG_JUMP - 2.0 * off_beat, -np.inf)
+        jump[at, :p] = np.where(h.row.positions % QUAVER == 0, -2.0 * off_beat, -np.inf)
     row = np.array([names.index(id(h.row)) for h in hypotheses])
     return _Batch(source, warp, logp, jump, row)
 
@@ -182,7 +198,7 @@ def _advance(
     state: _State,
     gap_s: float,
     seen: np.ndarray | float,
-    confidence: float,
+    rare: _Rare,
     jitter_s: float,
     i: int,
     alive: np.ndarray,
@@ -200,7 +216,7 @@ def _advance(
     timing *= np.float32(-(STUDENT + 1) / 2)
     timing -= np.log(sigma)
     late = error > 4 * sigma
-    timing = np.where(late, np.maximum(timing, np.float32(LOG_BREATH)), timing)
+    timing = np.where(late, np.maximum(timing, np.float32(rare.breath)), timing)
     total = state.score.ravel()[flat] + batch.logp + timing
     choice = total.argmax(axis=2)
     pick = choice[:, :, None]
@@ -218,7 +234,7 @@ def _advance(
     # coming in again anywhere
     top = state.score.argmax(axis=1)
     rows = np.arange(h)
-    leap = state.score[rows, top][:, None] + batch.jump
+    leap = state.score[rows, top][:, None] + (batch.jump + np.float32(rare.jump))
     leaps = leap > score
     score = np.where(leaps, leap, score)
     new_ago = np.where(leaps, 0.0, new_ago)
@@ -226,7 +242,7 @@ def _advance(
     choice = np.where(leaps, JUMP, choice)
     score = score + seen
     # the note is passed over
-    stay = state.score + np.float32(LOG_PASS_OVER - 2.5 * confidence)
+    stay = state.score + np.float32(rare.pass_over)
     stays = stay > score
     score = np.where(stays, stay, score)
     new_ago = np.where(stays, ago, new_ago)

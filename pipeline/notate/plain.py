@@ -16,6 +16,7 @@ from pipeline.tune import Heard, NoteEvent, Ornament
 
 GRACE_S = 0.1
 TOUCH_S = 0.02
+SILENCE_S, LONG_SILENCE_S, SILENT_SHARE = 0.07, 0.12, 0.25
 ON_THE_BEAT = ("cut", "tap", "grace", "slide")
 
 
@@ -29,6 +30,13 @@ class PlainNotes:
     """Whole MIDI numbers as heard."""
     confidence: np.ndarray
     ornament: tuple[Ornament | None, ...]
+
+    @property
+    def silent(self) -> np.ndarray:
+        """Whether a clear silence lies before the note, shape (n_notes,)."""
+        gap = np.diff(self.onset_s)
+        silence = self.onset_s[1:] - self.offset_s[:-1]
+        return np.append(False, silence > np.clip(SILENT_SHARE * gap, SILENCE_S, LONG_SILENCE_S))
 
     def __len__(self) -> int:
         return len(self.onset_s)

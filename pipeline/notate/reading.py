@@ -15,7 +15,7 @@ import numpy as np
 
 from pipeline.notate.bestpath import Hypothesis, Path, best_paths
 from pipeline.notate.hypotheses import hypotheses
-from pipeline.notate.kind import log_kinds, rows_of
+from pipeline.notate.kind import group_of, log_kinds
 from pipeline.notate.moves import move_classes
 from pipeline.notate.phase import shift_scores
 from pipeline.notate.plain import PlainNotes
@@ -30,6 +30,11 @@ MARGIN = 60.0
 SHIFTS_TRIED = 4
 PICKUP_COST = 1.0
 TEMPERATURE = 8.0
+KIND_WEIGHT = 8.0
+PATHS_EACH = 2
+SAME_BEATS = 0.75
+FIT_TOLERANCE = 6.0
+STRUCTURE_WEIGHT = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,10 +48,25 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
-class _Option:
+class _Candidate:
+    """The best path of one metre at one speed, as the likeliest type of that metre."""
+
     path: Path
+    kinds: tuple[tuple[TuneType, float], ...]
+    """Types of the metre with their share of its probability, best first."""
+    bonus: float
+    """What type and metre add to the log score."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Option:
+    """A candidate with its bar lines in place."""
+
+    candidate: _Candidate
     shift: int
     score: float
+    explained: float
+    """The part of the score that comes from repetition."""
 
 
 def read_rhythm(
@@ -60,42 +80,70 @@ def read_rhythm(
     """The best reading of the notes. Raises UsageError when the fixed values exclude each other."""
     options = hypotheses(tune_type=tune_type, meter=meter, beats_per_minute=beats_per_minute)
     moves = move_classes(notes.midi)
-    paths = best_paths(notes.onset_s, notes.confidence, moves, options, jitter_s=JITTER_S)
-    ranked = [_best_shift(notes, path, first_bar_s) for path in _leaders(paths)]
+    paths = best_paths(
+        notes.onset_s, notes.confidence, notes.silent, moves, options, jitter_s=JITTER_S
+    )
+    allowed = {id(option.row) for option in options}
+    ranked = [
+        _best_shift(notes, candidate, first_bar_s) for candidate in _candidates(paths, allowed)
+    ]
     ranked.sort(key=lambda option: -option.score)
     best = ranked[0]
-    path = _fitted(notes, moves, best.path)
-    if not np.array_equal(path.ticks, best.path.ticks):
-        best = _best_shift(notes, path, first_bar_s)
-    line = lay_out(notes, best.path, shift_ticks=best.shift)
-    types = _type_ranking(notes, ranked, line, fixed=tune_type)
-    kind = types[0][0]
-    row = next(r for r in rows_of(line.row.meter) if r.tune_type == kind)
-    line = replace(line, row=row)
-    return Reading(line, find_structure(line), types)
+    fitted = replace(best.candidate, path=_fitted(notes, moves, best.candidate.path))
+    again = _best_shift(notes, fitted, first_bar_s)
+    if again.explained > best.explained - FIT_TOLERANCE:
+        best = again
+    line = lay_out(notes, best.candidate.path, shift_ticks=best.shift)
+    return Reading(line, find_structure(line), _type_ranking(ranked))
 
 
-def _leaders(paths: list[Path]) -> list[Path]:
-    """The best path of every metre and tempo, best first; those far behind are left out."""
-    found: dict[tuple[str, int], Path] = {}
+def _candidates(paths: list[Path], allowed: set[int]) -> list[_Candidate]:
+    """The readings to look at closely, best first."""
+    found: list[_Candidate] = []
+    seen: dict[tuple[str, int], list[np.ndarray]] = {}
+    highest: dict[tuple[str, int], float] = {}
     for path in paths:
-        if path.log_probability > paths[0].log_probability - MARGIN:
-            speed = round(float(np.log2(np.median(path.tick_s))) * 3)
-            found.setdefault((path.hypothesis.row.meter, speed), path)
-    return list(found.values())[:CANDIDATES]
+        row = path.hypothesis.row
+        speed = round(float(np.log2(np.median(path.tick_s))) * 3 + 0.2)
+        rhythm = np.diff(path.ticks)
+        if path.log_probability < paths[0].log_probability - MARGIN:
+            break
+        known = seen.setdefault((row.meter, speed), [])
+        if len(known) == PATHS_EACH or any(np.array_equal(rhythm, one) for one in known):
+            continue
+        known.append(rhythm)
+        group = (group_of(row.meter)[0].meter, speed)
+        top = highest.setdefault(group, path.log_probability)
+        found.append(_candidate(path, SAME_BEATS * (top - path.log_probability), allowed))
+    found.sort(key=lambda one: -one.path.log_probability - one.bonus)
+    return found[:CANDIDATES]
 
 
-def _best_shift(notes: PlainNotes, path: Path, first_bar_s: float | None) -> _Option:
+def _candidate(path: Path, allowance: float, allowed: set[int]) -> _Candidate:
+    """A path as the likeliest type of its metre. allowance : added to its log score."""
+    meter, kept = path.hypothesis.row.meter, path.ticks >= 0
+    logs = log_kinds(path.ticks[kept], path.tick_s[kept], path.hypothesis.ratio, meter)
+    kinds = {row: p for row, p in logs.items() if row.meter == meter and id(row) in allowed}
+    best = max(kinds, key=lambda row: kinds[row])
+    total = np.logaddexp.reduce(list(kinds.values()))
+    shares = tuple(
+        (row.tune_type, float(np.exp(kinds[row] - total)))
+        for row in sorted(kinds, key=lambda row: -kinds[row])
+    )
+    path = replace(path, hypothesis=replace(path.hypothesis, row=best))
+    return _Candidate(path, shares, allowance + KIND_WEIGHT * kinds[best])
+
+
+def _best_shift(notes: PlainNotes, candidate: _Candidate, first_bar_s: float | None) -> _Option:
+    path = candidate.path
+    own = path.log_probability + candidate.bonus
     line = lay_out(notes, path)
     bar = line.row.bar_ticks
-    base = int(path.ticks[path.ticks >= 0][0] // bar * bar)
-    assert base == 0 or base == bar
     priors = shift_scores(line)
     if first_bar_s is not None:
         at = int(np.argmin(np.abs(line.onset_s - first_bar_s)))
-        return _Option(path, int(-line.ticks[at] % bar), path.log_probability)
+        return _Option(candidate, int(-line.ticks[at] % bar), own, 0.0)
     tried = sorted(priors, key=lambda shift: -priors[shift])[:SHIFTS_TRIED]
-    best = _Option(path, 0, -np.inf)
     structure: dict[int, float] = {}
 
     def explained(shift: int) -> float:
@@ -104,14 +152,15 @@ def _best_shift(notes: PlainNotes, path: Path, first_bar_s: float | None) -> _Op
             structure[shift] = find_structure(lay_out(notes, path, shift_ticks=shift)).score
         return structure[shift]
 
+    best = _Option(candidate, 0, -np.inf, 0.0)
     for shift in tried:
         parts = max(
             explained(shift + pickup) - PICKUP_COST * (pickup > 0)
             for pickup in range(0, min(bar // 2, 3 * QUAVER) + 1, QUAVER)
         )
-        score = path.log_probability + priors[shift] - priors[0] + parts
+        score = own + priors[shift] - priors[0] + STRUCTURE_WEIGHT * parts
         if score > best.score:
-            best = _Option(path, shift, score)
+            best = _Option(candidate, shift, score, parts)
     return best
 
 
@@ -126,27 +175,18 @@ def _fitted(notes: PlainNotes, moves: np.ndarray, path: Path) -> Path:
         replace(h, ratio=max(h.ratio * factor, 1.0), tick_s=tick_s)
         for factor in (1.0, 0.8, 0.9, 1.1, 1.22)
     ]
-    return best_paths(notes.onset_s, notes.confidence, moves, near, jitter_s=jitter)[0]
+    return best_paths(notes.onset_s, notes.confidence, notes.silent, moves, near, jitter_s=jitter)[
+        0
+    ]
 
 
-def _type_ranking(
-    notes: PlainNotes, ranked: list[_Option], line: Timeline, *, fixed: TuneType | None
-) -> tuple[tuple[TuneType, float], ...]:
-    """Types with probabilities; the winner's metre first decides which types are possible."""
-    if fixed is not None:
-        return ((fixed, 1.0),)
-    lines = [line] + [lay_out(notes, one.path, shift_ticks=one.shift) for one in ranked[1:]]
+def _type_ranking(ranked: list[_Option]) -> tuple[tuple[TuneType, float], ...]:
+    """Types with probabilities; the best reading's first type leads."""
     weight = np.exp((np.array([one.score for one in ranked]) - ranked[0].score) / TEMPERATURE)
-    weight /= weight.sum()
     chance: dict[TuneType, float] = {}
-    best: dict[TuneType, float] = {}
-    for at, one in enumerate(lines):
-        for kind, log_p in log_kinds(one.ticks, one.tick_s, one.ratio, one.row).items():
-            p = float(weight[at] * np.exp(log_p))
-            chance[kind] = chance.get(kind, 0.0) + p
-            if at == 0:
-                best[kind] = p
-    kinds = sorted(chance, key=lambda kind: -chance[kind])
-    winner = max(best, key=lambda kind: best[kind])
-    kinds.sort(key=lambda kind: kind != winner)
+    for one, w in zip(ranked, weight / weight.sum(), strict=True):
+        for kind, p in one.candidate.kinds:
+            chance[kind] = chance.get(kind, 0.0) + float(w) * p
+    first = ranked[0].candidate.kinds[0][0]
+    kinds = sorted(chance, key=lambda kind: (kind != first, -chance[kind]))
     return tuple((kind, chance[kind]) for kind in kinds if chance[kind] > 1e-4)
