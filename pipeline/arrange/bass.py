@@ -143,30 +143,33 @@ def _chord_cost(event: Event, spots: Board, policy: Policy) -> np.ndarray:
 
 
 def leading_ticks(event: Event, spots: Board, policy: Policy, rising: int) -> np.ndarray:
-    """Ticks of going from the last bass pitch to a new one, shape (2, pitches + 1, pitches).
+    """Ticks of going from the last bass pitch to a new one, shape (3, pitches + 1, pitches).
 
-    First axis: whether the last bass note fell between main beats. The last row of the second
-    axis stands for no bass note before.
+    First axis: whether the last bass note fell on a main beat (0), or between beats and came from
+    below or as a repetition (1) or from above (2). The last row of the second axis stands for no
+    bass note before.
     rising : 1, 0 or -1, where the melody has gone since the last place for a bass
     """
     pitches = spots.pitches
-    leap = np.abs(pitches[None, :] - pitches[:, None])
-    step, same = (leap > 0) & (leap <= 2), leap == 0
-    cost = np.zeros((2, len(pitches) + 1, len(pitches)))
+    going = pitches[None, :] - pitches[:, None]
+    step, same = (going != 0) & (np.abs(going) <= 2), going == 0
+    cost = np.zeros((3, len(pitches) + 1, len(pitches)))
     if policy == "drone":
         cost[:, :-1] = price("drone_change") * ~same
+        return np.rint(cost * TICKS).astype(np.int32)
+    both = price("contrary") * (np.sign(going) * rising < 0)
+    far = price("leap") * ~(step | same)
+    far = far + price("leap_semitone") * np.maximum(np.abs(going) - 2, 0)
+    if event.slot == "walk":
+        moved = np.where(step, 0.0, np.where(same, price("walk_repeat"), price("walk_leap")))
+        cost[:, :-1] = both + moved
+        cost[1:, :-1] += np.where(step, 0.0, price("leave_walk_leap"))
     else:
-        going = np.sign(pitches[None, :] - pitches[:, None])
-        both = price("contrary") * (going * rising < 0)
-        if event.slot == "walk":
-            moved = np.where(step, 0.0, np.where(same, price("walk_repeat"), price("walk_leap")))
-            cost[:, :-1] = both + moved
-            cost[1, :-1] += np.where(step, 0.0, price("leave_walk_leap"))
-        else:
-            far = price("leap") * (leap > 2) + price("leap_semitone") * np.maximum(leap - 2, 0)
-            cost[0, :-1] = both + np.where(same, price("repeat_main"), far)
-            left = np.where(same, price("leave_walk_repeat"), price("leave_walk_leap") + far)
-            cost[1, :-1] = both + np.where(step, 0.0, left)
+        cost[0, :-1] = both + np.where(same, price("repeat_main"), far)
+        left = np.where(same, price("leave_walk_repeat"), price("leave_walk_leap") + far)
+        for came, way in ((1, 1), (2, -1)):
+            onward = np.where(np.sign(going) == way, price("passing"), price("neighbour"))
+            cost[came, :-1] = both + np.where(step, onward, left)
     return np.rint(cost * TICKS).astype(np.int32)
 
 

@@ -34,7 +34,7 @@ class Moment:
         note stands
     held : holding each bass way together with each melody state, shape (n, w)
     struck : the same with everything that striking it costs, shape (n, w); NEVER off the slots
-    leading : from the last bass pitch, shape (2, pitches + 1, w); see bass.leading_ticks
+    leading : from the last bass pitch, shape (3, pitches + 1, w); see bass.leading_ticks
     parallel : by relation on the main beat before and now, shape (3, w)
     relation : of each way to the melody now, shape (w,)
     hop : for the bass to use the finger of the melody note before, by finger, shape (5, m)

@@ -4,11 +4,12 @@ Task: finger the melody and choose the bass so that one pair of hands can play b
 In:   the Moments of a tune on a setup, and the states that each melody note may take.
 Out:  Path: the melody's states, the bass struck and ringing at each event, the exact cost.
 Method: dynamic programming over the events. A state is (way of holding the melody note; bass
-    that rings, or the pitch struck last; whether that was between beats, and how the bass of the
-    last main beat lay below the melody). What a move asks of the hand depends on melody states
-    alone and what it asks of the ear on bass states alone, so that each step splits into two
-    minimisations; what both ask of the hand together belongs to the states. No beam: the path
-    is the optimum of the stated costs. Among equals the first state in order is taken.
+    that rings, or the pitch struck last; whether that was between beats and came from below or
+    above, and how the bass of the last main beat lay below the melody). What a move asks of the
+    hand depends on melody states alone and what it asks of the ear on bass states alone, so that
+    each step splits into two minimisations; what both ask of the hand together belongs to the
+    states. No beam: the path is the optimum of the stated costs. Among equals the first state in
+    order is taken.
 References: Bellman 1957, Dynamic Programming; Sayegh 1989, Computer Music Journal 13(3), for
     fingering as a cheapest path.
 """
@@ -25,8 +26,10 @@ from pipeline.arrange.moments import NONE, Moment, Tables
 from pipeline.guitar.states import NEVER
 
 RELATIONS = 3
-SIDES = 2 * RELATIONS
-"""Relation on the last main beat, first with the last bass note on a beat, then off it."""
+ON_BEAT, FROM_BELOW, FROM_ABOVE = 0, 1, 2
+SIDES = 3 * RELATIONS
+"""Relation on the last main beat; with the last bass note on a beat, or off it from below (or
+repeated), or off it from above."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +84,7 @@ def _forward(value: np.ndarray, moment: Moment, spots: Board) -> np.ndarray:
         for finger in np.unique(spots.finger[allowed]).tolist():
             used = np.flatnonzero(allowed & (spots.finger == finger))
             source = arrived if not finger else _arrive(value, moment, spots, finger)
-            _strike(_remembered(source, spots), moment, used, out)
+            _strike(_remembered(source, spots), moment, spots, used, out)
     return np.minimum(out, NEVER)
 
 
@@ -111,18 +114,29 @@ def _remembered(value: np.ndarray, spots: Board) -> np.ndarray:
     return silent
 
 
-def _strike(source: np.ndarray, moment: Moment, used: np.ndarray, out: np.ndarray) -> None:
+def _comes(spots: Board, ways: np.ndarray) -> np.ndarray:
+    """Whether each way comes from below or above the last pitch, shape (pitches + 1, ways)."""
+    before = np.append(np.arange(len(spots.pitches)), -1)
+    return np.where(before[:, None] <= spots.pitch[ways], FROM_BELOW, FROM_ABOVE)
+
+
+def _strike(
+    source: np.ndarray, moment: Moment, spots: Board, used: np.ndarray, out: np.ndarray
+) -> None:
     """Lower `out` where striking one of the ways `used` is the cheapest; source by memory."""
     for side in range(SIDES):
         walked, relation = divmod(side, RELATIONS)
         if source[:, side].min() >= NEVER:
             continue
         steps = source[:, side, :, None] + moment.leading[walked][:, used]
-        total = steps.min(axis=1) + moment.struck[:, used] + moment.parallel[relation, used]
         if not moment.main:
-            target = RELATIONS + relation
-            out[:, target, used] = np.minimum(out[:, target, used], total)
+            for came in (FROM_BELOW, FROM_ABOVE):
+                way = np.where(_comes(spots, used) == came, 0, NEVER)
+                total = np.minimum((steps + way).min(axis=1), NEVER) + moment.struck[:, used]
+                target = came * RELATIONS + relation
+                out[:, target, used] = np.minimum(out[:, target, used], total)
             continue
+        total = steps.min(axis=1) + moment.struck[:, used] + moment.parallel[relation, used]
         for now in range(RELATIONS):
             these = moment.relation[used] == now
             columns = used[these]
@@ -208,9 +222,11 @@ def _newly_struck(
     memory = np.concatenate([spots.pitch, np.arange(len(spots.pitches) + 1)])
     for before in range(SIDES):
         walked, relation = divmod(before, RELATIONS)
-        after = int(moment.relation[place]) if moment.main else RELATIONS + relation
-        if after != side:
-            continue
+        if moment.main:
+            after = np.full(len(memory), moment.relation[place])
+        else:
+            after = _comes(spots, np.array([place]))[memory, 0] * RELATIONS + relation
         cost = moment.leading[walked][memory, place] + moment.parallel[relation, place]
-        out[:, before] = base[:, before] + cost + moment.struck[state, place]
+        reached = base[:, before] + cost + moment.struck[state, place]
+        out[:, before] = np.where(after == side, reached, 8 * NEVER)
     return out + moment.hop[int(spots.finger[place])][:, None, None]

@@ -37,7 +37,8 @@ def path_ticks(path: Path, moments: list[Moment], tables: Tables, choices: list)
             total += int(moment.hop[spots.finger[way], here])
             total += int(moment.struck[there, way] + moment.leading[walked][memory, way])
             total += int(moment.parallel[relation, way])
-            memory, walked = int(spots.pitch[way]), int(not moment.main)
+            came = 1 if memory == len(spots.pitches) or memory <= int(spots.pitch[way]) else 2
+            memory, walked = int(spots.pitch[way]), 0 if moment.main else came
             relation = int(moment.relation[way]) if moment.main else relation
         else:
             if rings >= 0 and (moment.opens_bar or rings != ringing):
