@@ -12,6 +12,9 @@ from pipeline import cli_words as words
 from pipeline import options
 from pipeline.errors import PipelineError
 
+STOPPED = 130
+"""Exit code of a program that was stopped by Ctrl-C: 128 + SIGINT."""
+
 app = typer.Typer(
     name="liltwright",
     add_completion=False,
@@ -210,9 +213,10 @@ def main() -> None:
     except PipelineError as fault:
         print(f"liltwright: {fault}", file=sys.stderr)
         sys.exit(fault.exit_code)
-    except KeyboardInterrupt:
-        print("liltwright: stopped; nothing was written.", file=sys.stderr)
-        sys.exit(130)
+    except SystemExit as stop:
+        if stop.code == STOPPED:  # typer turns Ctrl-C into this
+            print("liltwright: stopped; nothing was written.", file=sys.stderr)
+        raise
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(1)
