@@ -153,4 +153,5 @@ def plain_text(value: str) -> str:
         lambda found: unicodedata.normalize("NFC", found.group(2) + _COMBINING[found.group(1)]),
         value,
     )
-    return html.unescape(text).replace("\\&", "&").replace("\\%", "%").strip()
+    text = html.unescape(text).replace("\\&", "&").replace("\\%", "%")
+    return " ".join(text.split())

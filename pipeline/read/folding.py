@@ -70,7 +70,14 @@ def fold(bars: Sequence[ReadBar], meter: str, order: str = "") -> Folded:
 
 
 def _same(one: Part, other: Part) -> bool:
-    return (one.pickup, one.bars, one.endings) == (other.pickup, other.bars, other.endings)
+    endings = [[(e.times, len(e.bars)) for e in part.endings] for part in (one, other)]
+    return endings[0] == endings[1] and _plain(one) == _plain(other)
+
+
+def _plain(part: Part) -> list[list[tuple[int, Fraction, Fraction]]]:
+    """Pitches, starts and lengths of a part, bar by bar: ornaments do not make another part."""
+    bars = [part.pickup, *part.bars, *(bar for ending in part.endings for bar in ending.bars)]
+    return [[(note.midi, note.start, note.length) for note in bar] for bar in bars]
 
 
 # ---------------------------------------------------------------- sections

@@ -33,6 +33,11 @@ from pipeline.tune import Heard, KeyName, NoteEvent, ScoreNote, Source, Tune
 GRID = tuple(sorted({Fraction(n, 64) for n in range(64)} | {Fraction(n, 48) for n in range(48)}))
 """Places in a whole note that a written note may begin at: sixty-fourths and triplet sixteenths."""
 COARSE = tuple(at for at in GRID if (at * 32).denominator == 1 or (at * 24).denominator == 1)
+RARE = tuple(
+    sorted({Fraction(n, parts) for parts in (96, 112, 128, 144, 160) for n in range(parts)})
+)
+"""Places of quintuplets and very short notes, taken only where a tick falls right on one."""
+EXACT = Fraction(1, 3000)
 NEAR = Fraction(1, 400)
 """A whole note's part by which a tick may miss the grid."""
 ON_GRID = 0.9
@@ -41,7 +46,7 @@ DRUMS = 9
 PLAIN_NAMES = ("melody", "guitar", "piano", "tune")
 _PART = re.compile(r"[A-Z]['\d]*")
 _MARK = re.compile(r"[A-Z]['\d]*|ending [\d,]+")
-_ABOUT = re.compile(r"([a-z ]+), ([A-G][#b]? [a-z]+), beat (\d+/\d+)")
+_ABOUT = re.compile(r"([a-z ]+) in (\d+/\d+), ([A-G][#b]? [a-z]+), beat (\d+/\d+)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +68,9 @@ def read_midi(data: bytes, *, name: str) -> Tune:
     except UnicodeDecodeError:
         file = mido.MidiFile(file=io.BytesIO(data), charset="latin-1", clip=True)
     except (OSError, EOFError, ValueError, IndexError, KeyError) as fault:
-        raise PipelineError(f"{name} is a broken MIDI file: {str(fault) or 'it ends early'}.") from fault
+        raise PipelineError(
+            f"{name} is a broken MIDI file: {str(fault) or 'it ends early'}."
+        ) from fault
     if file.ticks_per_beat <= 0:
         raise PipelineError(
             f"{name} counts time in film frames instead of beats: save it with a tempo."
@@ -82,7 +89,7 @@ def read_midi(data: bytes, *, name: str) -> Tune:
     end = max(notes[-1].end, max((tick for tick, _ in metas), default=0))
     meters = _meters(metas, end)
     marks = _marks(metas, whole)
-    meter = _main_meter(meters, end)
+    meter = _named_meter(metas) or _main_meter(meters, end)
     lines = _lines(meters, list(marks), _snapped(end, whole, GRID), whole)
     bars = printed_bars(_bars(_quantised(notes, whole), lines, marks), Fraction(meter))
     return written_tune(bars, _stated(metas, meter), source, which=name)
@@ -138,12 +145,21 @@ def _one_at_a_time(notes: Sequence[_Struck]) -> list[_Struck]:
 
 
 def _snapped(tick: int, whole: int, grid: Sequence[Fraction]) -> Fraction:
-    """The place of the grid nearest to a tick."""
+    """The place of the grid nearest to a tick; a rare one only if it fits exactly."""
     full, inside = divmod(tick, whole)
     at = Fraction(inside, whole)
+    found = _nearest(at, grid)
+    if abs(found - at) > EXACT:
+        rare = _nearest(at, RARE)
+        if abs(rare - at) <= EXACT:
+            return full + rare
+    return full + found
+
+
+def _nearest(at: Fraction, grid: Sequence[Fraction]) -> Fraction:
     after = bisect_right(grid, at)
     near = [grid[after - 1], grid[after] if after < len(grid) else Fraction(1)]
-    return full + min(near, key=lambda place: (abs(place - at), place.denominator))
+    return min(near, key=lambda place: (abs(place - at), place.denominator))
 
 
 def _quantised(notes: Sequence[_Struck], whole: int) -> list[tuple[Fraction, Fraction, int]]:
@@ -242,7 +258,7 @@ def _stated(metas: Sequence[tuple[int, mido.MetaMessage]], meter: str) -> Stated
         title=title,
         meter=meter,
         kind=about.group(1) if about else "",
-        key=parse_key(about.group(2)) if about else None,
+        key=parse_key(about.group(3)) if about else None,
         signature=signature if about else None,
         whole_notes_a_minute=tempo.limit_denominator(1000) if tempo else None,
     )
@@ -266,6 +282,12 @@ def _meters(metas: Sequence[tuple[int, mido.MetaMessage]], end: int) -> list[tup
         if message.type == "time_signature" and tick < end
     }
     return sorted(found.items()) if 0 in found else [(0, "4/4"), *sorted(found.items())]
+
+
+def _named_meter(metas: Sequence[tuple[int, mido.MetaMessage]]) -> str:
+    """The metre that this program's own files name."""
+    texts = (one.text.strip() for _, one in metas if one.type == "text")
+    return next((found.group(2) for found in map(_ABOUT.fullmatch, texts) if found), "")
 
 
 def _main_meter(meters: Sequence[tuple[int, str]], end: int) -> str:

@@ -2,7 +2,7 @@
 
 Task     write a tune as a tune book prints it, so that a player can read and mend it by hand
 In       Tune; for a layer its Arrangement
-Out      ABC text: X T R M L Q K in this order, four bars a line, one blank-free tune
+Out      ABC text: the standard's version line, X T R M L Q K in this order, four bars a line
 Method   notes are beamed by the beat; an accidental is written wherever one of the two readings of
          the standard (accidentals for one octave or for all) would miss it; swing is written
          plainly, as even notes. A layer has one ABC voice for melody, bass and inner notes each.
@@ -20,7 +20,7 @@ import models
 from pipeline import keys
 from pipeline.tune import Arrangement, KeyName, Tune
 from pipeline.write.sheet import Sheet, SheetBar, sheet_of_layer, sheet_of_tune
-from pipeline.write.values import beam_group, value_and_dots
+from pipeline.write.values import beam_group, beat_group, value_and_dots
 from pipeline.write.voices import Item, SheetNote, VoiceName
 
 EIGHTH, SIXTEENTH = Fraction(1, 8), Fraction(1, 16)
@@ -71,6 +71,7 @@ def _header(sheet: Sheet) -> str:
     if sheet.name != "tune":
         title = f"{title} ({sheet.name})".strip()
     lines = [
+        "%abc-2.1",
         "X:1",
         f"T:{title}",
         f"R:{sheet.tune_type}",
@@ -152,10 +153,12 @@ def _bar_text(
         items = (Item(Fraction(0), bar.length),)
     chords = dict(bar.chords) if voice == "melody" else {}
     writer = _BarWriter(sheet, unit, ornaments and voice == "melody", hidden)
-    return writer.text(_cut_at_chords(_merged(items), chords), chords, bar.offset)
+    if beat_group(sheet.meter).numerator == 1:
+        items = _merged(items)
+    return writer.text(_cut_at_chords(items, chords), chords, bar.offset)
 
 
-def _merged(items: Sequence[Item]) -> list[Item]:
+def _merged(items: Sequence[Item]) -> tuple[Item, ...]:
     """Tied items of one bar as one where a single note can be written (A4 over mid-bar)."""
     merged: list[Item] = []
     for item in items:
@@ -167,7 +170,7 @@ def _merged(items: Sequence[Item]) -> list[Item]:
                 merged[-1] = replace(before, length=length, tied_out=item.tied_out)
                 continue
         merged.append(item)
-    return merged
+    return tuple(merged)
 
 
 def _cut_at_chords(items: Sequence[Item], chords: dict[Fraction, str]) -> list[Item]:

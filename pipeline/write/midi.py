@@ -133,7 +133,8 @@ def _file(tune: Tune, sheet: Sheet, played: Sequence[_Played], program: int, swi
 
 def _conductor(tune: Tune, sheet: Sheet, played: Sequence[_Played]) -> mido.MidiTrack:
     tempo = round(60e6 / (float(sheet.beat * 4) * sheet.beats_per_minute))
-    about = f"{sheet.tune_type}, {sheet.key.tonic} {sheet.key.mode}, beat {sheet.beat}"
+    key = f"{sheet.key.tonic} {sheet.key.mode}"
+    about = f"{sheet.tune_type} in {sheet.meter}, {key}, beat {sheet.beat}"
     events: list[tuple[int, mido.MetaMessage]] = [
         (0, mido.MetaMessage("track_name", name=sheet.title)),
         (0, mido.MetaMessage("text", text=about)),

@@ -11,9 +11,11 @@ Method   A melody note lasts until the next melody note of its bar or to the bar
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import lru_cache
 
 from pipeline.write.sheet import Sheet, SheetBar
 from pipeline.write.values import divided, tuplet_of, value_and_dots
@@ -68,15 +70,17 @@ def columns_of(sheet: Sheet) -> list[list[Column]]:
     ringing = _ringing(sheet.bars, begins)
     by_bar: list[list[_Ringing]] = [[] for _ in sheet.bars]
     for one in ringing:
-        for index, bar in enumerate(sheet.bars):
-            if one.start < begins[index] + bar.length and one.end > begins[index]:
-                by_bar[index].append(one)
+        index = bisect_right(begins, one.start) - 1
+        while index < len(by_bar) and begins[index] < one.end:
+            by_bar[index].append(one)
+            index += 1
     return [
         _bar_columns(sheet, bar, begins[index], by_bar[index])
         for index, bar in enumerate(sheet.bars)
     ]
 
 
+@lru_cache(maxsize=1024)
 def rhythm_mark(step: Fraction) -> str:
     """ "q" quarter, "e." dotted eighth, "e3" eighth of a triplet; else the fraction itself."""
     tuplet = tuplet_of(step)
@@ -166,7 +170,7 @@ def _empty(sheet: Sheet, bar: SheetBar, moments: Sequence[Fraction]) -> list[Col
     columns = []
     for place, at in enumerate(moments):
         until = moments[place + 1] if place + 1 < len(moments) else bar.length
-        pieces = [until - at]
+        pieces: tuple[Fraction, ...] = (until - at,)
         if not tuplet_of(until - at):
             pieces = divided(bar.offset + at, until - at, sheet.meter)
         for piece in pieces:

@@ -11,6 +11,7 @@ References  common practice of music engraving: in 4/4 the middle of the bar sho
 from __future__ import annotations
 
 from fractions import Fraction
+from functools import lru_cache
 
 ZERO = Fraction(0)
 QUARTER = Fraction(1, 4)
@@ -21,6 +22,7 @@ _DOTS = {Fraction(1): 0, Fraction(3, 2): 1, Fraction(7, 4): 2}
 _TUPLETS = {3: (3, 2), 5: (5, 4), 7: (7, 4), 9: (9, 8)}
 
 
+@lru_cache(maxsize=4096)
 def value_and_dots(length: Fraction) -> tuple[Fraction, int] | None:
     """The plain note value and its dots that show a length, or None: 3/8 is (1/4, 1)."""
     if length <= 0:
@@ -32,11 +34,13 @@ def value_and_dots(length: Fraction) -> tuple[Fraction, int] | None:
     return None if dots is None else (value, dots)
 
 
+@lru_cache(maxsize=4096)
 def is_binary(position: Fraction) -> bool:
     """Whether halving a whole note reaches the position."""
     return position.denominator & (position.denominator - 1) == 0
 
 
+@lru_cache(maxsize=4096)
 def tuplet_of(position: Fraction) -> tuple[int, int] | None:
     """(3, 2) for a position or length that only triplets reach, and so on; None if halves do."""
     odd = position.denominator
@@ -45,6 +49,7 @@ def tuplet_of(position: Fraction) -> tuple[int, int] | None:
     return _TUPLETS.get(odd)
 
 
+@lru_cache(maxsize=4096)
 def tuplet_span(position: Fraction) -> Fraction:
     """Length of the smallest tuplet that has a note beginning or ending at the position."""
     odd = position.denominator
@@ -56,6 +61,7 @@ def tuplet_span(position: Fraction) -> Fraction:
     return Fraction(1, binary)
 
 
+@lru_cache(maxsize=4096)
 def beat_group(meter: str) -> Fraction:
     """Notes are divided so that the multiples of this show."""
     counted, unit = (int(number) for number in meter.split("/"))
@@ -64,6 +70,7 @@ def beat_group(meter: str) -> Fraction:
     return Fraction(1, min(unit, 4)) if unit <= 4 else Fraction(1, unit)
 
 
+@lru_cache(maxsize=4096)
 def beam_group(meter: str) -> Fraction:
     """Eighths and shorter are beamed inside multiples of this: half bars in 4/4 and 2/2."""
     if meter in ("4/4", "2/2"):
@@ -72,14 +79,15 @@ def beam_group(meter: str) -> Fraction:
     return group if group <= DOTTED_QUARTER else QUARTER
 
 
-def divided(start: Fraction, length: Fraction, meter: str) -> list[Fraction]:
+@lru_cache(maxsize=4096)
+def divided(start: Fraction, length: Fraction, meter: str) -> tuple[Fraction, ...]:
     """The lengths of the tied notes that show a note or rest beginning at `start`."""
     if value_and_dots(length) and _clear(start, start + length, meter):
-        return [length]
+        return (length,)
     cut = _strongest_inside(start, start + length, meter)
     if cut is None:
-        return _greedy(length)
-    return [*divided(start, cut - start, meter), *divided(cut, start + length - cut, meter)]
+        return tuple(_greedy(length))
+    return (*divided(start, cut - start, meter), *divided(cut, start + length - cut, meter))
 
 
 def _clear(start: Fraction, end: Fraction, meter: str) -> bool:
