@@ -17,11 +17,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pipeline.guitar.fingering import Search
+from pipeline.guitar.candidates import Question
 from pipeline.guitar.fretboard import STRINGS, fret_mm
-from pipeline.guitar.player import Player
 from pipeline.guitar.score import (
-    Facts,
     Field,
     drone_values,
     part_names,
@@ -37,10 +35,10 @@ BLOCK = 8192
 class Bounds:
     """Upper bounds of the score for many setups of one capo and transposition."""
 
-    def __init__(self, facts: Facts, player: Player, weight: np.ndarray, search: Search) -> None:
+    def __init__(self, asked: Question) -> None:
         """Count the pitches once."""
-        self.facts, self.player, self.weight = facts, player, weight
-        line = facts.line
+        self.facts, self.player, self.weight = asked.facts, asked.player, asked.weight
+        line, search = asked.facts.line, asked.search
         self.pitches = sorted(set(line.midi))
         self.count = np.array([line.midi.count(pitch) for pitch in self.pitches])
         self.on_beat = np.array(

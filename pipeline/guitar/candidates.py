@@ -12,9 +12,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pipeline.errors import UsageError
-from pipeline.guitar.melody import Line
+from pipeline.guitar.fingering import Search
+from pipeline.guitar.melody import Line, line_of
 from pipeline.guitar.player import Player
-from pipeline.guitar.score import Field, scale
+from pipeline.guitar.score import Facts, Field, facts_of, scale, weights
 from pipeline.guitar.tension import near_breaking, refuse_breaking
 from pipeline.guitar.tunings import Tuning, catalogue, parse_tuning, tuning_of
 from pipeline.keys import pitch_class
@@ -45,6 +46,28 @@ class RankSettings:
     force: bool = False
     free: bool = False
     keep: int = 600
+
+
+@dataclass(frozen=True, eq=False)
+class Question:
+    """One search: what is asked, and what of it is worked out once.
+
+    weight : of each part of the score, summing to 1; search : step tables of the tune's line
+    """
+
+    tune: Tune
+    player: Player
+    settings: RankSettings
+    facts: Facts
+    weight: np.ndarray
+    search: Search
+
+
+def question_of(tune: Tune, player: Player, settings: RankSettings) -> Question:
+    """Prepare a search. Raises UsageError for nonsense in the weights."""
+    weight = weights(settings.weights)
+    facts = facts_of(tune, line_of(tune))
+    return Question(tune, player, settings, facts, weight, Search(facts.line, player))
 
 
 def enumerate_setups(tune: Tune, player: Player, settings: RankSettings) -> tuple[list[str], Field]:

@@ -17,6 +17,7 @@ import numpy as np
 from pipeline.guitar.bounds import Bounds
 from pipeline.guitar.candidates import (
     WISH,
+    Question,
     RankSettings,
     capos_of,
     fitting,
@@ -24,16 +25,11 @@ from pipeline.guitar.candidates import (
     wishes_of,
 )
 from pipeline.guitar.exact import exact_parts
-from pipeline.guitar.fingering import Search
 from pipeline.guitar.player import Player
-from pipeline.guitar.score import (
-    Facts,
-    Field,
-)
+from pipeline.guitar.score import Field
 from pipeline.guitar.tension import near_breaking
 from pipeline.guitar.tunings import parse_tuning, standard
 from pipeline.progress import Progress
-from pipeline.tune import Tune
 
 KEPT = 40
 """So many of the best are proven and listed."""
@@ -61,28 +57,18 @@ def all_tunings(player: Player, *, force: bool = False) -> np.ndarray:
     return every[(np.diff(every, axis=1) >= 0).all(axis=1)]
 
 
-def within(strings_midi: np.ndarray, player: Player, settings: RankSettings) -> np.ndarray:
+def within(strings_midi: np.ndarray, asked: Question) -> np.ndarray:
     """Which tunings, shape (n, 6), a free search covers; shape (n,)."""
-    every = {tuple(row) for row in all_tunings(player, force=settings.force).tolist()}
+    every = {tuple(row) for row in all_tunings(asked.player, force=asked.settings.force).tolist()}
     return np.array([tuple(row) in every for row in strings_midi.tolist()], dtype=bool)
 
 
-def search_freely(
-    tune: Tune,
-    facts: Facts,
-    player: Player,
-    settings: RankSettings,
-    weight: np.ndarray,
-    *,
-    known: float,
-    progress: Progress,
-) -> tuple[Field, int]:
-    """The KEPT best setups over all tunings, in no order, and how many setups there are.
+def search_freely(asked: Question, *, known: float, progress: Progress) -> tuple[Field, int]:
+    """The KEPT best setups over all tunings, best first, and how many setups there are.
 
     known : a score that at least KEPT setups among them reach
     """
-    search = Search(facts.line, player)
-    field, upper, searched = bounded(tune, facts, player, settings, weight, search, known, progress)
+    field, upper, searched = bounded(asked, known, progress)
     best = np.zeros(0)
     kept: list[Field] = []
     scores: list[np.ndarray] = []
@@ -92,7 +78,8 @@ def search_freely(
         if not count:
             break
         chunk = field.take(np.arange(begin, begin + count))
-        score = exact_scores(facts, chunk, player, weight, search)
+        parts = exact_parts(asked.facts, chunk, asked.player, asked.search)
+        score = 100.0 * parts @ asked.weight
         kept.append(chunk)
         scores.append(score)
         best = np.sort(np.append(best, score))[-KEPT:]
@@ -100,38 +87,25 @@ def search_freely(
         progress("Searching all tunings", 0.4 + 0.55 * (1.0 - min(gap, 1.0)))
     if not kept:
         return field.take(np.zeros(0, dtype=int)), searched
-    everything = joined(kept)
     order = np.argsort(-np.concatenate(scores), kind="stable")[:KEPT]
-    return everything.take(order), searched
+    return joined(kept).take(order), searched
 
 
-def exact_scores(
-    facts: Facts, field: Field, player: Player, weight: np.ndarray, search: Search
-) -> np.ndarray:
-    """Exact score of every setup of a field, shape (n,)."""
-    return 100.0 * exact_parts(facts, field, player, search) @ weight
-
-
-def bounded(
-    tune: Tune,
-    facts: Facts,
-    player: Player,
-    settings: RankSettings,
-    weight: np.ndarray,
-    search: Search,
-    least: float,
-    progress: Progress,
-) -> tuple[Field, np.ndarray, int]:
+def bounded(asked: Question, least: float, progress: Progress) -> tuple[Field, np.ndarray, int]:
     """Setups whose bound reaches `least`, best bound first, their bounds, and how many in all."""
-    tunings, wish = _tunings_and_wishes(player, settings)
-    bounds = Bounds(facts, player, weight, search)
-    present = np.array(parse_tuning(player.present_tuning)[1])
-    pairs = [(c, t) for c in capos_of(player, settings) for t in transpositions(tune, settings)]
+    tunings, wish = _tunings_and_wishes(asked.player, asked.settings)
+    bounds = Bounds(asked)
+    present = np.array(parse_tuning(asked.player.present_tuning)[1])
+    pairs = [
+        (capo, transpose)
+        for capo in capos_of(asked.player, asked.settings)
+        for transpose in transpositions(asked.tune, asked.settings)
+    ]
     found, uppers = [], []
     for done, (capo, transpose) in enumerate(pairs):
         progress("Bounding all tunings", 0.05 + 0.35 * done / len(pairs))
         whole = Field(tunings, np.full(len(tunings), capo), np.full(len(tunings), transpose), wish)
-        field = whole.take(fitting(facts.line, whole, player))
+        field = whole.take(fitting(asked.facts.line, whole, asked.player))
         if len(field):
             upper = bounds.upper(field, present)
             good = upper >= least - SLACK
@@ -139,10 +113,8 @@ def bounded(
             uppers.append(upper[good])
     if not found:
         return whole.take(np.zeros(0, dtype=int)), np.zeros(0), len(tunings) * len(pairs)
-    upper = np.concatenate(uppers)
-    order = np.argsort(-upper, kind="stable")
-    field = joined(found).take(order)
-    upper = bounds.closer(field, upper[order])
+    field = joined(found)
+    upper = bounds.closer(field, np.concatenate(uppers))
     order = np.argsort(-upper, kind="stable")
     order = order[upper[order] >= least - SLACK]
     return field.take(order), upper[order], len(tunings) * len(pairs)

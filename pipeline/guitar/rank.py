@@ -15,20 +15,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.errors import PipelineError
-from pipeline.guitar.candidates import RankSettings, enumerate_setups, fitting
+from pipeline.guitar.candidates import (
+    Question,
+    RankSettings,
+    enumerate_setups,
+    fitting,
+    question_of,
+)
 from pipeline.guitar.exact import exact_parts
-from pipeline.guitar.fingering import Search
 from pipeline.guitar.free import KEPT, joined, search_freely, within
-from pipeline.guitar.melody import line_of
 from pipeline.guitar.player import Player
 from pipeline.guitar.reasons import Explainer
 from pipeline.guitar.robustness import stability
 from pipeline.guitar.score import (
-    Facts,
     Field,
-    facts_of,
     part_names,
-    weights,
 )
 from pipeline.guitar.setups import setup_of, what_does_not_fit
 from pipeline.guitar.tension import cautions
@@ -65,87 +66,65 @@ def rank_setups(
 
     Raises UsageError for nonsense in the settings and PipelineError when no setup holds the tune.
     """
-    player, settings = player or Player(), settings or RankSettings()
-    facts = facts_of(tune, line_of(tune))
-    weight = weights(settings.weights)
+    asked = question_of(tune, player or Player(), settings or RankSettings())
     progress("Trying tunings", 0.05)
-    scored, searched = score_catalogue(tune, facts, player, settings, weight)
-    if settings.free:
-        scored, searched = add_free(tune, facts, scored, player, settings, weight, progress)
+    scored, searched = score_catalogue(asked)
+    if asked.settings.free:
+        scored, searched = add_free(asked, scored, progress)
     if not len(scored.field):
-        raise PipelineError(_nothing_fits(tune, searched, player, settings))
+        raise PipelineError(_nothing_fits(asked, searched))
     progress("Weighing the best", 0.97)
-    ranking = ranked(tune, facts, scored, player, settings, weight, searched=searched)
+    ranking = ranked(asked, scored, searched)
     progress("Tunings ranked", 1.0)
     return ranking
 
 
-def score_catalogue(
-    tune: Tune, facts: Facts, player: Player, settings: RankSettings, weight: np.ndarray
-) -> tuple[Scored, int]:
-    """Every setup of the catalogue (or of the tunings asked for) that holds the tune."""
-    names, candidates = enumerate_setups(tune, player, settings)
-    fits = fitting(facts.line, candidates, player)
+def score_catalogue(asked: Question) -> tuple[Scored, int]:
+    """Every setup of the catalogue (or of the tunings asked for) that holds the tune.
+
+    Also how many were tried.
+    """
+    names, candidates = enumerate_setups(asked.tune, asked.player, asked.settings)
+    fits = fitting(asked.facts.line, candidates, asked.player)
     kept = tuple(name for name, ok in zip(names, fits, strict=True) if ok)
-    return score_field(facts, kept, candidates.take(fits), player, weight), len(names)
+    return score_field(asked, kept, candidates.take(fits)), len(names)
 
 
-def score_field(
-    facts: Facts, names: tuple[str, ...], candidates: Field, player: Player, weight: np.ndarray
-) -> Scored:
+def score_field(asked: Question, names: tuple[str, ...], candidates: Field) -> Scored:
     """Exact parts and scores; an empty field gives an empty result."""
     if not len(candidates):
-        return Scored(names, candidates, np.zeros((0, len(weight))), np.zeros(0))
-    parts = exact_parts(facts, candidates, player, Search(facts.line, player))
-    return Scored(names, candidates, parts, 100.0 * parts @ weight)
+        return Scored(names, candidates, np.zeros((0, len(asked.weight))), np.zeros(0))
+    parts = exact_parts(asked.facts, candidates, asked.player, asked.search)
+    return Scored(names, candidates, parts, 100.0 * parts @ asked.weight)
 
 
-def add_free(
-    tune: Tune,
-    facts: Facts,
-    scored: Scored,
-    player: Player,
-    settings: RankSettings,
-    weight: np.ndarray,
-    progress: Progress,
-) -> tuple[Scored, int]:
+def add_free(asked: Question, scored: Scored, progress: Progress) -> tuple[Scored, int]:
     """The best of all tunings together with the setups that are scored already."""
-    inside = np.sort(scored.score[within(scored.field.strings_midi, player, settings)])
+    inside = np.sort(scored.score[within(scored.field.strings_midi, asked)])
     known = float(inside[-KEPT]) if len(inside) >= KEPT else 0.0
-    best, searched = search_freely(
-        tune, facts, player, settings, weight, known=known, progress=progress
-    )
+    best, searched = search_freely(asked, known=known, progress=progress)
     field = joined([scored.field, best])
     keys = np.column_stack([field.strings_midi, field.capo, field.transpose])
-    first = np.sort(np.unique(keys, axis=0, return_index=True)[1])
-    field = field.take(first)
-    known_names = {t.strings_midi: t.name for t in catalogue()}
+    field = field.take(np.sort(np.unique(keys, axis=0, return_index=True)[1]))
+    known_names = {tuning.strings_midi: tuning.name for tuning in catalogue()}
     names = tuple(
         known_names.get(tuple(row)) or name_of(row) for row in field.strings_midi.tolist()
     )
-    return score_field(facts, names, field, player, weight), searched
+    return score_field(asked, names, field), searched
 
 
-def ranked(
-    tune: Tune,
-    facts: Facts,
-    scored: Scored,
-    player: Player,
-    settings: RankSettings,
-    weight: np.ndarray,
-    *,
-    searched: int,
-) -> Ranking:
+def ranked(asked: Question, scored: Scored, searched: int) -> Ranking:
     """The Ranking of scored setups, with reasons for the best."""
+    player, settings = asked.player, asked.settings
     order = scored.order()
-    explainer = Explainer(tune, facts, scored.field, scored.parts, weight, player)
+    explainer = Explainer(asked, scored.field, scored.parts)
     setups = []
     for rank, row in enumerate(
         order[: min(settings.keep, KEPT) if settings.free else settings.keep], start=1
     ):
         strings = tuple(scored.field.strings_midi[row].tolist())
         setup = setup_of(
-            tune,
+            asked.tune,
             scored.names[row],
             strings,
             int(scored.field.capo[row]),
@@ -175,18 +154,18 @@ def ranked(
         searched,
         tuple(setups),
         lower=explainer.why_lower(tuple(setups), scored.names, order),
-        robustness=stability(scored.parts, weight, tuple(setups[:3]), order),
+        robustness=stability(scored.parts, asked.weight, tuple(setups[:3]), order),
     )
 
 
-def _nothing_fits(tune: Tune, searched: int, player: Player, settings: RankSettings) -> str:
-    _, candidates = enumerate_setups(tune, player, settings)
+def _nothing_fits(asked: Question, searched: int) -> str:
+    _, candidates = enumerate_setups(asked.tune, asked.player, asked.settings)
     fault = what_does_not_fit(
-        tune,
+        asked.tune,
         candidates.strings_midi[0].tolist(),
         int(candidates.capo[0]),
         int(candidates.transpose[0]),
-        player,
+        asked.player,
     )
     return (
         f"None of the {searched} setups tried holds the whole tune ({fault}); "

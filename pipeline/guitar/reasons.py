@@ -12,10 +12,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pipeline.guitar.fingering import Search, problem_of
+from pipeline.guitar.candidates import Question
+from pipeline.guitar.fingering import problem_of
 from pipeline.guitar.path_facts import PathFacts, path_facts
-from pipeline.guitar.player import Player
-from pipeline.guitar.score import Facts, Field, part_names
+from pipeline.guitar.score import Field, part_names
 from pipeline.guitar.setups import capo_words, setup_of, what_does_not_fit
 from pipeline.guitar.tension import WORDS
 from pipeline.guitar.tunings import (
@@ -27,7 +27,7 @@ from pipeline.guitar.tunings import (
 )
 from pipeline.guitar.wording import bar_words, key_words, number, string_words
 from pipeline.keys import pitch_class, transpose_key
-from pipeline.tune import RankedSetup, Setup, Tune
+from pipeline.tune import RankedSetup, Setup
 
 SUSPECTS = (("standard", 0), ("drop D", 0), ("DADGAD", 0))
 TOLD = 3
@@ -40,21 +40,13 @@ FAMILIAR = 0.6
 class Explainer:
     """Sentences about the setups of one search."""
 
-    def __init__(
-        self,
-        tune: Tune,
-        facts: Facts,
-        field: Field,
-        parts: np.ndarray,
-        weight: np.ndarray,
-        player: Player,
-    ) -> None:
-        """Keep what the sentences need; nothing is computed yet."""
-        self.tune, self.facts, self.field, self.player = tune, facts, field, player
-        self.parts, self.weight = parts, weight
+    def __init__(self, asked: Question, field: Field, parts: np.ndarray) -> None:
+        """Keep what the sentences need; nothing is searched yet."""
+        self.tune, self.facts, self.player = asked.tune, asked.facts, asked.player
+        self.search, self.weight = asked.search, asked.weight
+        self.field, self.parts = field, parts
         self.middle = np.median(parts, axis=0)
-        self.search = Search(facts.line, player)
-        self.used = {parse_tuning(name)[0] for name in player.tunings_used}
+        self.used = {parse_tuning(name)[0] for name in asked.player.tunings_used}
 
     def reasons(self, setup: Setup, row: int) -> tuple[str, ...]:
         """Where it sounds, then the parts in which this setup gains most, then hard bars."""

@@ -89,7 +89,7 @@ def ways(fret: int, highest: int, hand: Hand) -> list[tuple[int, int, float]]:
     return found
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=4)
 def states(highest: int, hand: Hand, open_strings: Literal["like", "neutral", "avoid"]) -> States:
     """The tables for frets 0 to `highest`, counted from the capo."""
     rows: list[Stop] = []
