@@ -22,11 +22,19 @@ OWN: dict[Family, Callable[[Sequence[Stroke], float, np.random.Generator], np.nd
     "accordion": blown.accordion, "pipes": blown.pipes,
     "fiddle": strings.fiddle, "plucked": strings.plucked,
 }  # fmt: skip
-PROGRAMS: dict[Family, tuple[int, ...]] = {
-    "choir": (52, 53), "whistle": (78, 72), "recorder": (74,), "flute": (73,),
-    "fiddle": (40, 110), "accordion": (21, 23), "plucked": (24, 25),
-}  # fmt: skip
-"""General MIDI programs (from 0) that stand for a family."""
+SAMPLED: dict[Family, tuple[tuple[str, int], ...]] = {
+    "choir": (("fluid", 53), ("timgm", 52), ("timgm", 53)),
+    "whistle": (("fluid", 78), ("timgm", 72), ("fluid", 72)),
+    "recorder": (("fluid", 74), ("timgm", 74)),
+    "flute": (("fluid", 73), ("timgm", 73)),
+    "fiddle": (("fluid", 40), ("timgm", 110), ("timgm", 40)),
+    "accordion": (("fluid", 21), ("fluid", 23)),
+    "plucked": (("fluid", 24), ("timgm", 25), ("fluid", 25), ("timgm", 24)),
+}
+"""Sound font and General MIDI program (from 0) that stand for a family. Left out because their
+truth is not known: FluidR3's choir aahs (they rise to a third of their level anywhere from 0 to
+117 ms after the note begins), TimGM's whistle (a fifth of its notes off by two semitones) and
+TimGM's accordions (reeds 45 to 70 cents low from G4 on); measured on a scale of single notes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,11 +58,7 @@ class Sound:
 
 def sounds(family: Family) -> tuple[Sound, ...]:
     """Every sound of a family; the own synthesiser first."""
-    fonts = [
-        Sound(family, font, program)
-        for program in PROGRAMS.get(family, ())
-        for font in ("fluid", "timgm")
-    ]
+    fonts = [Sound(family, font, program) for font, program in SAMPLED.get(family, ())]
     return (Sound(family), *fonts)
 
 
