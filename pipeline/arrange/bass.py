@@ -128,18 +128,21 @@ def _chord_cost(event: Event, spots: Board, policy: Policy) -> np.ndarray:
     if event.slot == "walk":
         allowed = policy == "moving"
         return np.where(in_chord, 0.0, price("walk_outside_chord")) + (0.0 if allowed else np.inf)
-    lowest = chord.root if chord.bass is None else chord.bass
     if policy == "drone":
         cost = np.where(tone == chord.fifth, price("drone_fifth"), price("pedal"))
         cost = np.where(tone == chord.root, 0.0, cost)
         return np.where((spots.fret == 0) & (spots.string >= 4), cost, np.inf)
+    if chord.bass is not None:
+        # Whoever writes a bass note after a slash wants to hear that one.
+        cost = np.where(in_chord, price("not_the_bass_asked_for"), price("outside"))
+        return np.where(tone == chord.bass, 0.0, cost)
     fifth = price("fifth") + (price("fifth_on_bar") if event.start == 0 else 0.0)
+    third = price("third") if event.start == 0 or event.closes else price("third_off_bar")
     cost = np.where(in_chord, price("other_tone"), price("outside"))
-    cost = np.where(np.isin(tone, list(chord.thirds)), price("third"), cost)
+    cost = np.where(np.isin(tone, list(chord.thirds)), third, cost)
     cost = np.where(tone == chord.fifth, fifth, cost)
-    cost = np.where(tone == chord.root, 0.0 if chord.bass is None else price("other_tone"), cost)
-    cost = np.where(tone == lowest, 0.0, cost)
-    return cost + price("not_root_at_close") * (event.closes & (tone != lowest))
+    cost = np.where(tone == chord.root, 0.0, cost)
+    return cost + price("not_root_at_close") * (event.closes & (tone != chord.root))
 
 
 def leading_ticks(event: Event, spots: Board, policy: Policy, rising: int) -> np.ndarray:

@@ -75,8 +75,10 @@ def _forward(value: np.ndarray, moment: Moment, spots: Board) -> np.ndarray:
     out[:, :, ways:] = _remembered(arrived, spots) + moment.quiet
     out += moment.missed
     if moment.main:
-        # Without a bass on the beat, the next beat has nothing to be parallel to.
+        # Without a bass on the beat, the next note has nothing to be parallel to or to step from.
         merged = out.min(axis=1)
+        merged[:, -1] = merged[:, ways:].min(axis=1)
+        merged[:, ways:-1] = NEVER
         out[:, 1:] = NEVER
         out[:, NONE] = merged
     if moment.slot:
@@ -198,15 +200,17 @@ def _unstruck(
 ) -> np.ndarray:
     ways = len(spots.midi)
     out = np.full(base.shape, 8 * NEVER, dtype=np.int64)
-    sides = slice(None) if moment.main and side == NONE else slice(side, side + 1)
-    if moment.main and side != NONE:
+    forgets = moment.main and place == base.shape[2] - 1
+    if moment.main and (side != NONE or (place >= ways and not forgets)):
         return out
+    sides = slice(None) if moment.main else slice(side, side + 1)
     if place < ways:
         if not moment.opens_bar:
             out[:, sides, place] = base[:, sides, place] + moment.held[state, place]
+    elif forgets:
+        out = base + moment.quiet
     else:
-        from_rest = base[:, sides, place] + moment.quiet
-        out[:, sides, place] = from_rest
+        out[:, sides, place] = base[:, sides, place] + moment.quiet
         same = np.flatnonzero(spots.pitch == place - ways)
         out[:, sides, same] = base[:, sides, same] + moment.quiet
     return out + moment.missed

@@ -48,6 +48,7 @@ def path_ticks(path: Path, moments: list[Moment], tables: Tables, choices: list)
             )
             if moment.main:
                 walked, relation = 0, 0
+                memory = memory if rings >= 0 else len(spots.pitches)
         ringing = rings
         if total >= NEVER:
             return NEVER
