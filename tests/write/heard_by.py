@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import subprocess
+from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 
@@ -52,10 +53,13 @@ def played(tune: Tune) -> Notes:
     return notes
 
 
-def voice_of(sheet: Sheet, voices: tuple[VoiceName, ...]) -> Notes:
-    """The notes of voices, bars in the order of the page."""
+def voice_of(
+    sheet: Sheet, voices: tuple[VoiceName, ...], order: Sequence[int] | None = None
+) -> Notes:
+    """The written notes of voices, bars in the order of the page or in the order played."""
     now, notes = Fraction(0), []
-    for bar in sheet.bars:
+    for index in range(len(sheet.bars)) if order is None else order:
+        bar = sheet.bars[index]
         for voice in bar.voices:
             if voice.name in voices:
                 for item in voice.items:
