@@ -32,13 +32,16 @@ RETUNE = (
 )
 
 
-def setup_cautions(setup: Setup, said: Sequence[str] = ()) -> tuple[str, ...]:
-    """What to mind when setting up: the stages' own cautions, strings that go up, retuning."""
+def printed_cautions(setup: Setup, said: Sequence[str] = ()) -> tuple[str, ...]:
+    """All that belongs under an arrangement: strings, retuning, hands, rights.
+
+    said : the stages' own cautions; what they say of the hand is said in full here.
+    """
     raised = sum(midi > usual for midi, usual in zip(setup.strings_midi, STANDARD, strict=True))
-    cautions = list(said)
-    if raised and not said:
+    cautions = [text for text in said if "wrist" not in text]
+    if raised and not any("string" in text.lower() for text in cautions):
         count = "one string" if raised == 1 else f"{raised} strings"
         cautions.append(STRINGS_UP.format(count=count))
     if setup.strings_midi != STANDARD or setup.capo:
         cautions.append(RETUNE)
-    return tuple(cautions)
+    return (*cautions, HAND, RIGHTS)

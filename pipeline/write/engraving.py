@@ -80,26 +80,37 @@ def engrave(sheet: Sheet, musicxml: bytes, *, bars_per_line: int = 4) -> Engrave
     """Draw a sheet from its MusicXML, whose measures are the sheet's bars."""
     share = bars_per_line / 4
     lines = lines_of(sheet.bars, bars_per_line=bars_per_line, capacity=LINE_NOTES * share)
+    numbers = [_first_number(sheet, line) for line in lines]
     broken = _with_breaks(musicxml, lines).decode()
     width = LINE_WIDTH * (0.12 + 0.88 * share)
-    drawn = Engraved(sheet, _draw(broken, lines, width), musicxml)
+    drawn = Engraved(sheet, _draw(broken, lines, numbers, width), musicxml)
     smaller = drawn.height_mm() / PAGE_ROOM_MM
     if bars_per_line == 4 and 1.0 < smaller <= _SMALLEST:
-        return Engraved(sheet, _draw(broken, lines, width * smaller * 1.01), musicxml)
+        return Engraved(sheet, _draw(broken, lines, numbers, width * smaller * 1.01), musicxml)
     return drawn
 
 
-def _draw(musicxml: str, lines: Sequence[Sequence[int]], width: float) -> tuple[Drawing, ...]:
+def _first_number(sheet: Sheet, line: Sequence[int]) -> int:
+    """The number of the first full bar of a line."""
+    return next((sheet.bars[i].number for i in line if sheet.bars[i].number), 0)
+
+
+def _draw(
+    musicxml: str, lines: Sequence[Sequence[int]], numbers: Sequence[int], width: float
+) -> tuple[Drawing, ...]:
     toolkit = _toolkit()
-    toolkit.setOptions(_options(round(width)))
+    usual = max(len(line) for line in lines)
+    toolkit.setOptions(_options(round(width), fill_last=len(lines[-1]) > usual / 2))
     toolkit.resetXmlIdSeed(1)
     toolkit.loadData(musicxml)
     return tuple(
-        drawing_of(toolkit.renderToSVG(page), bars) for page, bars in enumerate(lines, start=1)
+        drawing_of(toolkit.renderToSVG(page), bars, number)
+        for page, (bars, number) in enumerate(zip(lines, numbers, strict=True), start=1)
     )
 
 
-def _options(width: int) -> dict[str, Any]:
+def _options(width: int, *, fill_last: bool) -> dict[str, Any]:
+    """A last line as long as the others is spread over the page, a short one is not."""
     return {
         "pageWidth": width,
         "pageHeight": 6000,
@@ -113,9 +124,8 @@ def _options(width: int) -> dict[str, Any]:
         "header": "none",
         "footer": "none",
         "svgViewBox": True,
-        "minLastJustification": 0.55,
+        "minLastJustification": 0.0 if fill_last else 0.8,
         "spacingBraceGroup": 12,
-        "mnumInterval": 1,
     }
 
 

@@ -118,7 +118,8 @@ def _refined(salience: Salience, frame: int, peak: int) -> float:
         return peak / STEPS
     a, b, c = (float(row[peak + step]) for step in (-1, 0, 1))
     bend = a - 2 * b + c
-    return (peak + (0.5 * (a - c) / bend if bend else 0.0)) / STEPS
+    off = 0.5 * (a - c) / bend if b >= max(a, c) and bend else 0.0
+    return (peak + off) / STEPS
 
 
 # ---------------------------------------------------------------- drawing

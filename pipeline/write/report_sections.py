@@ -11,7 +11,7 @@ from typing import Any
 from pipeline.errors import PipelineError
 from pipeline.guitar.player import Player
 from pipeline.tune import Arrangement, Layer, RankedSetup, Ranking, Tune
-from pipeline.write.cautions import HAND, RIGHTS, setup_cautions
+from pipeline.write.cautions import printed_cautions
 from pipeline.write.encode import MIME
 from pipeline.write.engraving import capo_words, key_words, layer_title, tuning_words
 from pipeline.write.picture import PictureRow
@@ -232,7 +232,7 @@ def layers_section(
         f"{layer_title(r.layer).lower()} ({r.dynamic})" for r in arrangement.rounds
     )
     whole = [("Whole performance", 0, scores[f"{number}-performance"]["bars"][-1][2])]
-    cautions = (*setup_cautions(setup, arrangement.cautions), HAND, RIGHTS)
+    cautions = printed_cautions(setup, arrangement.cautions)
     return (
         f'<section id="layers-{number}"><h2>The arrangement{which} in layers</h2>'
         f"<p>{escape(tuning_words(setup))}, {capo_words(setup)}. Learn each layer before the next; "

@@ -17,7 +17,7 @@ from importlib.resources import files
 from typing import Any, Literal
 
 from pipeline.tune import Arrangement, Layer, Setup, Tune
-from pipeline.write.cautions import HAND, RIGHTS, setup_cautions
+from pipeline.write.cautions import HAND, RIGHTS, printed_cautions
 from pipeline.write.engraving import (
     Engraved,
     capo_words,
@@ -218,4 +218,4 @@ def bars_words(numbers: Iterable[int]) -> str:
 
 
 def _cautions(arrangement: Arrangement) -> tuple[str, ...]:
-    return (*setup_cautions(arrangement.setup, arrangement.cautions), HAND, RIGHTS)
+    return printed_cautions(arrangement.setup, arrangement.cautions)

@@ -3,8 +3,8 @@
 In:  the SVG text that verovio wrote for a page with a single system, the bars' indices.
 Out: Drawing: the glyphs it uses and its body, bars marked with data-bar, a rectangle behind each.
 Mended on the way, as a music engraver would mark it: rests of the lower voices and the metre on
-    the tab staff, which stand in the notation above already; string lines that run through the
-    fret numbers; a line that begins with a pick-up and has no bar number.
+    the tab staff, which stand in the notation above already; gaps in the strings where a tied note
+    shows no number; a line that begins with a pick-up and has no bar number.
 """
 
 from __future__ import annotations
@@ -39,13 +39,12 @@ class Drawing:
     bars: tuple[int, ...]
 
 
-def standalone(drawing: Drawing, *, font: str, paper: str = "white") -> str:
-    """A complete SVG file of a line, black on white."""
-    style = f"{STYLE}.fret{{paint-order:stroke;stroke:{paper};stroke-width:110px}}"
+def standalone(drawing: Drawing, *, font: str) -> str:
+    """A complete SVG file of a line, in black."""
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
         f'viewBox="0 0 {drawing.width} {drawing.height}" color="black" fill="black" '
-        f'font-family="{escape(font)}"><style>{style}</style>'
+        f'font-family="{escape(font)}"><style>{STYLE}</style>'
         f"<defs>{''.join(drawing.glyphs.values())}</defs>{drawing.body}</svg>"
     )
 
@@ -82,8 +81,11 @@ def glyph_sheet(drawings: Sequence[Drawing]) -> str:
     return f"<svg {hidden}><defs>{shapes}</defs></svg>"
 
 
-def drawing_of(text: str, bars: Sequence[int]) -> Drawing:
-    """Clean one page of verovio's SVG that shows the bars with these indices."""
+def drawing_of(text: str, bars: Sequence[int], number: int) -> Drawing:
+    """Clean one page of verovio's SVG that shows the bars with these indices.
+
+    number : what the first full bar is called.
+    """
     from lxml import etree
 
     root = etree.fromstring(text.encode())
@@ -92,10 +94,10 @@ def drawing_of(text: str, bars: Sequence[int]) -> Drawing:
     width, height = (int(float(n)) for n in inner.get("viewBox", "").split()[2:])
     glyphs = _glyphs(root.find(f"{_SVG}defs"))
     _drop_milestones(inner)
-    numbered = False
-    for measure, index in zip(_of_class(inner, "measure"), bars, strict=True):
+    measures = _of_class(inner, "measure")
+    for measure, index in zip(measures, bars, strict=True):
         _mark_bar(measure, index)
-        numbered = _number_once(measure, numbered)
+    _number_line(measures, number)
     for element in inner.iter():
         _plain(element)
     groups = [group for group in inner if group.tag == f"{_SVG}g"]
@@ -112,11 +114,7 @@ def _mark_bar(measure: Any, index: int) -> None:
     from lxml import etree
 
     staves = _of_class(measure, "staff")
-    lines = [
-        [int(n) for n in found.groups()]
-        for staff in staves for path in staff.findall(f"{_SVG}path")
-        if (found := _STAFF_LINE.match(path.get("d", "")))
-    ]  # fmt: skip
+    lines = _string_lines(staves)
     measure.set("data-bar", str(index))
     if lines:
         left, right = min(row[0] for row in lines), max(row[2] for row in lines)
@@ -138,14 +136,32 @@ def _drop_milestones(root: Any) -> None:
             dot.getparent().remove(dot)
 
 
-def _number_once(measure: Any, numbered: bool) -> bool:
-    """Keep the number of the line's first full bar only. Returns whether a number stands."""
-    for number in _of_class(measure, "mNum"):
-        if numbered or "".join(number.itertext()).strip() in ("", "0"):
-            number.getparent().remove(number)
-        else:
-            return True
-    return numbered
+def _number_line(measures: Sequence[Any], number: int) -> None:
+    """The line's bar number above the left end of its first staff, instead of verovio's own.
+
+    verovio leaves it out where a part's letter stands, and at a pick-up.
+    """
+    from lxml import etree
+
+    for measure in measures:
+        for stale in _of_class(measure, "mNum"):
+            stale.getparent().remove(stale)
+    top = min((row[1] for row in _string_lines(_of_class(measures[0], "staff"))), default=0)
+    text = etree.Element(f"{_SVG}text")
+    for name, value in (("class", "mNum"), ("x", -70), ("y", top - 130),
+                        ("text-anchor", "middle"), ("font-size", "324px")):  # fmt: skip
+        text.set(name, str(value))
+    text.text = str(number)
+    measures[0].append(text)
+
+
+def _string_lines(staves: Sequence[Any]) -> list[list[int]]:
+    """The lines of staves as x, y, x, y; a string broken by numbers gives several."""
+    return [
+        [int(n) for n in found.groups()]
+        for staff in staves for path in staff.findall(f"{_SVG}path")
+        if (found := _STAFF_LINE.match(path.get("d", "")))
+    ]  # fmt: skip
 
 
 def _tidy_tab(staff: Any) -> None:
@@ -155,9 +171,32 @@ def _tidy_tab(staff: Any) -> None:
         for name in ("rest", "mRest"):
             for rest in _of_class(layer, name):
                 rest.getparent().remove(rest)
+    for note in _of_class(staff, "note"):
+        if note.get("visibility") == "hidden":  # the end of a tie: the number is not struck again
+            _close_line(staff, note)
+            note.getparent().remove(note)
     for group in _of_class(staff, "tabGrp"):
         for text in group.iter(f"{_SVG}text"):
             text.set("class", "fret")
+
+
+def _close_line(staff: Any, note: Any) -> None:
+    """Draw the string line through the gap that was left for a number that is not shown."""
+    from lxml import etree
+
+    text = note.find(f"{_SVG}text")
+    if text is None:
+        return
+    x, y = int(text.get("x", "0")), int(text.get("y", "0")) - 100
+    rows = _string_lines([staff])
+    near = min((row[1] for row in rows), key=lambda line: abs(line - y), default=y)
+    before = [row[2] for row in rows if row[1] == near and row[2] <= x]
+    after = [row[0] for row in rows if row[1] == near and row[0] >= x]
+    if before and after:
+        path = etree.Element(f"{_SVG}path")
+        path.set("d", f"M{max(before)} {near} L{min(after)} {near}")
+        path.set("stroke-width", "13")
+        staff.insert(0, path)
 
 
 def _plain(element: Any) -> None:

@@ -124,8 +124,10 @@ def test_nothing_that_verovio_hides_is_left_in_the_drawing(plain_bass):
     assert len(staves) == 1, "the metre stands on the notation staff only"
 
 
-def test_a_line_that_begins_with_a_pickup_has_its_bar_number(plain_bass):
-    assert [len(re.findall('class="mNum', line.body)) for line in plain_bass.lines] == [1] * 4
+def test_every_line_is_numbered_by_its_first_full_bar(plain_bass):
+    """Also where it begins with a pick-up or with a part's letter."""
+    found = [re.findall(r'class="mNum"[^>]*>(\d+)<', line.body) for line in plain_bass.lines]
+    assert found == [["1"], ["5"], ["9"], ["13"]]
 
 
 def test_doubtful_bars_are_marked(plain_bass):
