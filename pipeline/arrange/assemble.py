@@ -1,0 +1,142 @@
+"""From voices to layers: tab bars with grades, fallen-back bars, ornaments and remarks.
+
+Task: put each voice under the melody, measure it, keep every bar within the wished limit.
+In:   the melody as it is held, the voices of the layers, easiest first.
+Out:  Layers.
+Method: a bar above the limit of the wished effort is replaced by the same bar of the layer below,
+    which fits because the melody is held alike in both and nothing but it crosses a bar line.
+References: grades.py, ornaments.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from pipeline.arrange.grades import BarGrade, difficulty, grade_bar, within_limit
+from pipeline.arrange.harmony import Harmony
+from pipeline.arrange.moments import Tables
+from pipeline.arrange.ornaments import add_ornaments
+from pipeline.arrange.remarks import layer_remarks, ornament_remarks
+from pipeline.arrange.tab import Below, tab_bars, thumb_where_free
+from pipeline.arrange.voices import Melody
+from pipeline.guitar.hand import Hand
+from pipeline.guitar.player import Player
+from pipeline.guitar.plucking import Pluck
+from pipeline.tune import Layer, LayerName, Setup, TabBar, Tune
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """What is arranged, on what, by whom."""
+
+    tune: Tune
+    setup: Setup
+    player: Player
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """What a layer adds under the melody, and the chords that it means."""
+
+    name: LayerName
+    below: tuple[Below, ...]
+    harmony: Harmony
+
+
+@dataclass(frozen=True, slots=True)
+class Voices:
+    """The voices of all layers, easiest first, and the melody's plucking fingers in all of them."""
+
+    plucks: tuple[Pluck, ...]
+    voices: tuple[Voice, ...]
+
+
+def graded(
+    ground: Ground,
+    tables: Tables,
+    melody: Melody,
+    voices: Voices,
+    effort: str,
+) -> tuple[Layer, ...]:
+    """The layers with their numbers and remarks; bars above the limit fall back a layer."""
+    written = ground.tune.written_bars()
+    hand = ground.player.hand
+    shifted = _shifted_bars(tables, melody)
+    layers: list[Layer] = []
+    below: tuple[TabBar, ...] = ()
+    alone: tuple[BarGrade, ...] = ()
+    for voice in voices.voices:
+        bars = list(
+            tab_bars(
+                tables.line,
+                melody.stops,
+                voices.plucks,
+                voice.below,
+                bars=len(written),
+                transpose=ground.setup.transpose,
+            )
+        )
+        grades = _bar_grades(ground, bars, hand)
+        fallen = []
+        for index, grade in enumerate(grades):
+            if alone and not within_limit(grade, alone[index], effort, hand):
+                bars[index] = below[index]
+                fallen.append(index)
+        kept = _bar_grades(ground, bars, hand)
+        alone, under, below = alone or kept, below, tuple(bars)
+        layers.append(
+            Layer(
+                voice.name,
+                below,
+                voice.harmony.chords(),
+                difficulty(kept, shifted),
+                layer_remarks(voice.name, ground.tune, ground.setup, under, below, fallen),
+            )
+        )
+    freed = thumb_where_free([layer.bars for layer in layers])
+    return tuple(replace(layer, bars=bars) for layer, bars in zip(layers, freed, strict=True))
+
+
+def ornamented(
+    ground: Ground, tables: Tables, melody: Melody, layers: Sequence[Layer]
+) -> tuple[Layer, ...]:
+    """The layers with the tune's ornaments, measured anew."""
+    hand = ground.player.hand
+    dressed, left_out = add_ornaments(
+        [layer.bars for layer in layers],
+        ground.tune,
+        ground.setup,
+        tables.line,
+        melody.stops,
+        hand=hand,
+        neck=int(tables.table.position.max()),
+    )
+    said = ornament_remarks(ground.tune, left_out)
+    shifted = _shifted_bars(tables, melody)
+    return tuple(
+        replace(
+            layer,
+            bars=bars,
+            difficulty=difficulty(_bar_grades(ground, bars, hand), shifted),
+            remarks=layer.remarks + said,
+        )
+        for layer, bars in zip(layers, dressed, strict=True)
+    )
+
+
+def _bar_grades(ground: Ground, bars: Sequence[TabBar], hand: Hand) -> tuple[BarGrade, ...]:
+    written = ground.tune.written_bars()
+    return tuple(
+        grade_bar(bar, one.length, ground.tune, ground.setup, hand)
+        for bar, one in zip(bars, written, strict=True)
+    )
+
+
+def _shifted_bars(tables: Tables, melody: Melody) -> int:
+    """How many bars see the hand change its position."""
+    bars = set()
+    for note in range(1, len(melody.stops)):
+        if melody.stops[note].position != melody.stops[note - 1].position:
+            bars.add(tables.line.notes[note].bar)
+    return len(bars)
