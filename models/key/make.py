@@ -68,12 +68,23 @@ def _truths(items: Iterable[CollectedTune]) -> Iterable[tuple[Tune, float]]:
         rare = MINOR_WEIGHT if item.tune.mode == "minor" else 1.0
         weight = rare * (1.0 if item.key_sure else UNSURE_MINOR_WEIGHT / MINOR_WEIGHT)
         yield tune, weight
+        if not _has_degree(tune):
+            continue  # altering a degree that never sounds would teach a contradiction
         if tune.mode == "major":
             yield replace(as_mode(tune, -1, 0), mode="mixolydian"), SYNTHETIC_WEIGHT
         elif tune.mode == "minor":
             yield replace(as_mode(tune, 0, 1), mode="dorian"), SYNTHETIC_WEIGHT * rare * 0.99
         elif tune.mode == "dorian":
             yield replace(as_mode(tune, 0, -1), mode="minor"), SYNTHETIC_WEIGHT * rare * 0.99
+
+
+def _has_degree(tune: Tune) -> bool:
+    """Whether the degree that tells the mode (seventh or sixth) sounds at all."""
+    here = np.roll(
+        KeyEvidence.of_parts(tune.parts, tune.bar_length).present, -pitch_class(tune.tonic)
+    )
+    pair = (10, 11) if tune.mode in ("major", "mixolydian") else (8, 9)
+    return bool(here[list(pair)].sum() > 0)
 
 
 def _honest_mode(tune: Tune) -> Mode:

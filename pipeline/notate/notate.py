@@ -15,6 +15,7 @@ import numpy as np
 from pipeline.dances import dances
 from pipeline.errors import PipelineError, UsageError
 from pipeline.keys import parse_key, signature_of
+from pipeline.notate.agree import settled
 from pipeline.notate.doubts import find_doubts
 from pipeline.notate.fold import Folded, fold
 from pipeline.notate.form import Form, find_form
@@ -77,8 +78,10 @@ def notate(
         first_bar_s=settings.first_bar_s,
     )
     progress("Folding parts", 0.7)
+    form = _form(reading)
+    reading = replace(reading, line=settled(reading.line, form))
     bars = heard_bars(reading.line)
-    folded = fold(bars, _form(reading), Fraction(reading.line.row.meter))
+    folded = fold(bars, form, Fraction(reading.line.row.meter))
     progress("Finding the key", 0.85)
     tune = _tune(heard, reading, bars, folded, settings)
     progress("Tune written", 1.0)

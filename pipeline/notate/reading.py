@@ -19,7 +19,7 @@ from pipeline.notate.kind import group_of, log_kinds
 from pipeline.notate.moves import move_classes
 from pipeline.notate.phase import shift_scores
 from pipeline.notate.plain import PlainNotes
-from pipeline.notate.rows import QUAVER
+from pipeline.notate.rows import QUAVER, adapted
 from pipeline.notate.structure import Structure, find_structure
 from pipeline.notate.timeline import Timeline, lay_out
 from pipeline.tune import TuneType
@@ -34,6 +34,7 @@ KIND_WEIGHT = 8.0
 PATHS_EACH = 2
 SAME_BEATS = 0.75
 FIT_TOLERANCE = 6.0
+HABIT = 12.0
 STRUCTURE_WEIGHT = 1.0
 
 
@@ -89,7 +90,7 @@ def read_rhythm(
     ]
     ranked.sort(key=lambda option: -option.score)
     best = ranked[0]
-    fitted = replace(best.candidate, path=_fitted(notes, moves, best.candidate.path))
+    fitted = replace(best.candidate, path=_fitted(notes, moves, best))
     again = _best_shift(notes, fitted, first_bar_s)
     if again.explained > best.explained - FIT_TOLERANCE:
         best = again
@@ -164,20 +165,23 @@ def _best_shift(notes: PlainNotes, candidate: _Candidate, first_bar_s: float | N
     return best
 
 
-def _fitted(notes: PlainNotes, moves: np.ndarray, path: Path) -> Path:
-    """Read again near the best hypothesis, with its own jitter and swing."""
+def _fitted(notes: PlainNotes, moves: np.ndarray, option: _Option) -> Path:
+    """Read again near the best hypothesis, with the jitter, swing and habits of this recording."""
+    path = option.candidate.path
     h = path.hypothesis
     kept = path.ticks >= 0
     error = np.abs(path.error_s[kept][8:])
     jitter = float(np.clip(1.2 * np.median(error), 0.006, 0.03)) if len(error) else JITTER_S
     tick_s = float(np.median(path.tick_s[: max(len(kept) // 10, 8)]))
-    near: list[Hypothesis] = [
-        replace(h, ratio=max(h.ratio * factor, 1.0), tick_s=tick_s)
-        for factor in (1.0, 0.8, 0.9, 1.1, 1.22)
+    row = adapted(h.row, path.ticks[kept] + option.shift, HABIT)
+    near = [
+        Hypothesis(row, max(h.ratio * factor, 1.0), tick_s, 0.0)
+        for factor in (1.0, 0.84, 0.92, 1.08, 1.18)
     ]
-    return best_paths(notes.onset_s, notes.confidence, notes.silent, moves, near, jitter_s=jitter)[
+    best = best_paths(notes.onset_s, notes.confidence, notes.silent, moves, near, jitter_s=jitter)[
         0
     ]
+    return replace(best, hypothesis=replace(best.hypothesis, row=h.row))
 
 
 def _type_ranking(ranked: list[_Option]) -> tuple[tuple[TuneType, float], ...]:

@@ -8,7 +8,7 @@ time the third keeps its length.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
 
@@ -85,3 +85,20 @@ def bend(row: Row, ticks: np.ndarray, ratio: float) -> np.ndarray:
     heights = [0.0, 12 * long, 24.0, 36.0] if row.compound else [0.0, 12 * long, 24.0]
     even = ticks % 3 != 0  # triplets divide their group evenly whatever the swing
     return whole * group + np.where(even, inside, np.interp(inside, knots, heights))
+
+
+def adapted(row: Row, ticks: np.ndarray, weight: float) -> Row:
+    """The row with its moves drawn towards those of one performance.
+
+    ticks : score positions, shape (n_notes,). weight : how many notes at a position the prior
+    counts for.
+    """
+    bar = row.bar_ticks
+    seen = np.zeros((bar, bar + 1))
+    np.add.at(seen, (ticks[:-1] % bar, np.minimum(np.diff(ticks), bar)), 1.0)
+    begin = row.positions[row.source]
+    total = seen.sum(axis=1)[begin]
+    with np.errstate(divide="ignore"):
+        logp = np.log((np.exp(row.logp) * weight + seen[begin, row.length]) / (weight + total))
+    logp = np.where(np.isfinite(row.logp), logp, -np.inf).astype(np.float32)
+    return replace(row, logp=logp)

@@ -62,7 +62,7 @@ def lay_out(notes: PlainNotes, path: Path, *, shift_ticks: int = 0) -> Timeline:
         row,
         path.hypothesis.ratio,
         ticks,
-        _lengths(ticks, onset, offset, row),
+        lengths(ticks, onset, offset, row),
         notes.midi[kept],
         onset,
         offset,
@@ -73,7 +73,7 @@ def lay_out(notes: PlainNotes, path: Path, *, shift_ticks: int = 0) -> Timeline:
     )
 
 
-def _lengths(ticks: np.ndarray, onset: np.ndarray, offset: np.ndarray, row: Row) -> np.ndarray:
+def lengths(ticks: np.ndarray, onset: np.ndarray, offset: np.ndarray, row: Row) -> np.ndarray:
     """Ticks to the next onset, less a rest where the note clearly stops before."""
     bar = row.bar_ticks
     gaps = np.append(np.diff(ticks), (-ticks[-1] - 1) % bar + 1)
@@ -81,8 +81,8 @@ def _lengths(ticks: np.ndarray, onset: np.ndarray, offset: np.ndarray, row: Row)
     share = np.clip((offset - onset) / np.maximum(gap_s, 1e-3), 0, 1)
     sounding = np.ceil(gaps * share / QUAVER - 0.3) * QUAVER
     resting = (share < 0.55) & (gaps >= 2 * QUAVER) & (gaps % QUAVER == 0)
-    lengths = np.where(resting, np.clip(sounding, QUAVER, gaps), gaps)
-    return np.minimum(lengths, 2 * bar).astype(int)
+    found = np.where(resting, np.clip(sounding, QUAVER, gaps), gaps)
+    return np.minimum(found, 2 * bar).astype(int)
 
 
 def heard_bars(line: Timeline) -> tuple[HeardBar, ...]:
