@@ -80,23 +80,17 @@ def engrave(sheet: Sheet, musicxml: bytes, *, bars_per_line: int = 4) -> Engrave
     """Draw a sheet from its MusicXML, whose measures are the sheet's bars."""
     share = bars_per_line / 4
     lines = lines_of(sheet.bars, bars_per_line=bars_per_line, capacity=LINE_NOTES * share)
-    numbers = [_first_number(sheet, line) for line in lines]
     broken = _with_breaks(musicxml, lines).decode()
     width = LINE_WIDTH * (0.12 + 0.88 * share)
-    drawn = Engraved(sheet, _draw(broken, lines, numbers, width), musicxml)
+    drawn = Engraved(sheet, _draw(sheet, broken, lines, width), musicxml)
     smaller = drawn.height_mm() / PAGE_ROOM_MM
     if bars_per_line == 4 and 1.0 < smaller <= _SMALLEST:
-        return Engraved(sheet, _draw(broken, lines, numbers, width * smaller * 1.01), musicxml)
+        return Engraved(sheet, _draw(sheet, broken, lines, width * smaller * 1.01), musicxml)
     return drawn
 
 
-def _first_number(sheet: Sheet, line: Sequence[int]) -> int:
-    """The number of the first full bar of a line."""
-    return next((sheet.bars[i].number for i in line if sheet.bars[i].number), 0)
-
-
 def _draw(
-    musicxml: str, lines: Sequence[Sequence[int]], numbers: Sequence[int], width: float
+    sheet: Sheet, musicxml: str, lines: Sequence[Sequence[int]], width: float
 ) -> tuple[Drawing, ...]:
     toolkit = _toolkit()
     usual = max(len(line) for line in lines)
@@ -104,8 +98,8 @@ def _draw(
     toolkit.resetXmlIdSeed(1)
     toolkit.loadData(musicxml)
     return tuple(
-        drawing_of(toolkit.renderToSVG(page), bars, number)
-        for page, (bars, number) in enumerate(zip(lines, numbers, strict=True), start=1)
+        drawing_of(toolkit.renderToSVG(page), sheet.bars, line)
+        for page, line in enumerate(lines, start=1)
     )
 
 
@@ -155,10 +149,13 @@ def _with_breaks(musicxml: bytes, lines: Sequence[Sequence[int]]) -> bytes:
 
 
 def _leave_out(root: etree._Element) -> None:
-    """What the heading of the sheet says already: title, instrument, tempo and tuning."""
+    """What the heading of the sheet says already, and grace notes of the tab staff."""
     for path in ("work", "movement-title", "credit", "identification"):
         for element in root.findall(path):
             root.remove(element)
+    for note in list(root.iter("note")):
+        if note.find("grace") is not None and note.findtext("staff") == "2":
+            note.getparent().remove(note)
     for name in root.iter("part-name", "part-abbreviation"):
         name.text = ""
     for direction in list(root.iter("direction")):

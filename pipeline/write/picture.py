@@ -246,5 +246,5 @@ def grey_png(pixels: np.ndarray) -> bytes:
     header = struct.pack(">IIBBBBB", columns, rows, 8, 0, 0, 0, 0)
     return (
         b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header)
-        + chunk(b"IDAT", zlib.compress(lines, 9)) + chunk(b"IEND", b"")
+        + chunk(b"IDAT", zlib.compress(lines, 6)) + chunk(b"IEND", b"")
     )  # fmt: skip

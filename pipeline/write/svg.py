@@ -1,6 +1,6 @@
 """verovio's SVG of one line of music -> a small clean SVG whose bars can be found again.
 
-In:  the SVG text that verovio wrote for a page with a single system, the bars' indices.
+In:  the SVG text that verovio wrote for a page with a single system, the bars on it.
 Out: Drawing: the glyphs it uses and its body, bars marked with data-bar, a rectangle behind each.
 Mended on the way, as a music engraver would mark it: rests of the lower voices and the metre on
     the tab staff, which stand in the notation above already; gaps in the strings where a tied note
@@ -15,13 +15,15 @@ from dataclasses import dataclass, replace
 from html import escape
 from typing import Any
 
+from pipeline.write.sheet import SheetBar
+from pipeline.write.tab_marks import STAFF_LINE, mark_tab
+
 _SVG = "{http://www.w3.org/2000/svg}"
 _HREF = "{http://www.w3.org/1999/xlink}href"
-_STAFF_LINE = re.compile(r"M(-?\d+) (-?\d+) L(-?\d+) (-?\d+)$")
 STYLE = (
     "path,ellipse,polygon,polyline,rect{stroke:currentColor}"
     ".ending,.tempo,.reh,.fing{font-weight:bold}"
-    ".dir,.dynam,.mNum{font-style:italic}"
+    ".dir,.dynam,.mNum,.how{font-style:italic}"
     ".bar{fill:none;stroke:none}"
     ".doubt>.bar{fill:#fbe3c0}"
     ".query{font-weight:bold;fill:#8a3b12}"
@@ -81,11 +83,8 @@ def glyph_sheet(drawings: Sequence[Drawing]) -> str:
     return f"<svg {hidden}><defs>{shapes}</defs></svg>"
 
 
-def drawing_of(text: str, bars: Sequence[int], number: int) -> Drawing:
-    """Clean one page of verovio's SVG that shows the bars with these indices.
-
-    number : what the first full bar is called.
-    """
+def drawing_of(text: str, bars: Sequence[SheetBar], line: Sequence[int]) -> Drawing:
+    """Clean one page of verovio's SVG that shows those of `bars` whose indices are in `line`."""
     from lxml import etree
 
     root = etree.fromstring(text.encode())
@@ -95,21 +94,21 @@ def drawing_of(text: str, bars: Sequence[int], number: int) -> Drawing:
     glyphs = _glyphs(root.find(f"{_SVG}defs"))
     _drop_milestones(inner)
     measures = _of_class(inner, "measure")
-    for measure, index in zip(measures, bars, strict=True):
-        _mark_bar(measure, index)
-    _number_line(measures, number)
+    for measure, index in zip(measures, line, strict=True):
+        _mark_bar(measure, index, bars[index])
+    _number_line(measures, next((bars[i].number for i in line if bars[i].number), 0))
     for element in inner.iter():
         _plain(element)
     groups = [group for group in inner if group.tag == f"{_SVG}g"]
     body = "".join(_text_of(group) for group in groups)
-    return Drawing(body, glyphs, width, height, tuple(bars))
+    return Drawing(body, glyphs, width, height, tuple(line))
 
 
 def _of_class(element: Any, name: str) -> list[Any]:
     return [g for g in element.iter(f"{_SVG}g") if (g.get("class") or "").split()[:1] == [name]]
 
 
-def _mark_bar(measure: Any, index: int) -> None:
+def _mark_bar(measure: Any, index: int, bar: SheetBar) -> None:
     """Give a bar its index and a rectangle over its staves; tidy its tab staff."""
     from lxml import etree
 
@@ -125,6 +124,9 @@ def _mark_bar(measure: Any, index: int) -> None:
             box.set(name, str(value))
         measure.insert(0, box)
     if len(staves) > 1:
+        strings = sorted({row[1] for row in _string_lines(staves[1:])})
+        if len(strings) == 6:
+            mark_tab(staves[1], strings, bar)
         _tidy_tab(staves[1])
 
 
@@ -160,7 +162,7 @@ def _string_lines(staves: Sequence[Any]) -> list[list[int]]:
     return [
         [int(n) for n in found.groups()]
         for staff in staves for path in staff.findall(f"{_SVG}path")
-        if (found := _STAFF_LINE.match(path.get("d", "")))
+        if (found := STAFF_LINE.match(path.get("d", "")))
     ]  # fmt: skip
 
 

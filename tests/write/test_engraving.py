@@ -221,3 +221,26 @@ def test_headings_in_words():
     flat = replace(setup, tuning="open G minor", strings_midi=(38, 43, 50, 55, 58, 62))
     assert tuning_words(flat) == "open G minor (D G D G B♭ D)"
     assert heading_facts(engrave_tune(jig()).sheet) == ["D mixolydian, dotted quarter note = 112"]
+
+
+def test_ornaments_stand_beside_their_notes_on_the_tab_staff(tune, layers):
+    """A cut is a small number left of its note with p over an arc; the columns stay in line."""
+    bars = list(layers.layer("melody").bars)
+    main = replace(bars[1][0], technique="pull-off")
+    grace = replace(bars[1][0], fret=2, midi=main.midi + 2, grace=True, length=main.length / 4)
+    bars[1] = (grace, main, *bars[1][1:])
+    decorated = replace(layers, layers=(replace(layers.layer("melody"), bars=tuple(bars)),))
+    line = engrave_layer(tune, decorated, "melody").lines[0]
+    root = etree.fromstring(standalone(line, font="serif").encode())
+    bar = root.find(".//s:g[@data-bar='1']", SVG)
+    frets = bar.findall(".//s:text[@class='fret']", SVG)
+    assert sorted("".join(f.itertext()) for f in frets) == sorted(
+        ["2", *(str(n.fret) for n in bars[1][1:])]
+    )
+    small = next(f for f in frets if f.get("font-size") == "270px")
+    tab = bar.findall("s:g[@class='staff']", SVG)[1]
+    first = tab.find(".//s:g[@class='tabGrp']//s:text", SVG)
+    assert int(small.get("x")) < int(first.get("x"))
+    assert [t.text for t in bar.findall(".//s:text[@class='how']", SVG)] == ["p"]
+    stems = tab.findall(".//s:g[@class='stem']/s:path", SVG)
+    assert len(stems) == len(bars[1]) - 1, "the grace note has no stem on the tab staff"
