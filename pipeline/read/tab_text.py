@@ -223,15 +223,15 @@ def _bar(
 
 
 def _cell(text: str) -> Cell:
-    if text.startswith("."):
-        return Cell(stop=True)
-    if text[:1] in "=~":
+    stop = text.startswith(".")
+    text = text.removeprefix(".")
+    if text[:1] in ("=", "~"):
         return Cell(rings_on=True)
     found = _CELL.match(text)
     if not found or not found.group():
-        return Cell()
+        return Cell(stop=stop)
     graces = tuple((t, int(fret)) for t, fret in _GRACE.findall(found.group(1)))
     held = found.group(4)
     fret = int(held.strip("()")) if held else int(found.group(3)) if found.group(3) else None
     after = text[found.end() : found.end() + 1]
-    return Cell(graces, found.group(2) or "", fret, bool(held), False, after)
+    return Cell(graces, found.group(2) or "", fret, bool(held), stop, after)

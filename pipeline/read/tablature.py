@@ -227,7 +227,7 @@ def _melody_end(bar: ParsedBar, string: int, at: Fraction, onsets: Sequence[Frac
     stop = next((when for when, cell in later if cell.stop), None)
     if stop is None and again is None and string in bar.stopped_at_end:
         stop = bar.length
-    if stop is not None and (again is None or stop < again):
+    if stop is not None and (again is None or stop <= again):
         return stop
     usual = next((when for when in onsets if when > at), bar.length)
     return usual if again is None else min(usual, again)

@@ -134,7 +134,7 @@ def _bar_columns(
         column.cells |= {s: text for (at, s), text in graces.items() if at == column.at}
         for at, string in stops:
             if at == now:
-                column.cells[string] = STOP
+                column.cells[string] = STOP + column.cells.get(string, "")
             elif at == end and column is columns[-1]:
                 column.stops_after.append(string)
         for one in ringing:
@@ -153,14 +153,16 @@ def _melody_stops(
 ) -> list[tuple[Fraction, int]]:
     """Where a melody note needs a dot, as moment and string."""
     onsets = sorted(one.start for one in ringing if one.note.voice == "melody")
-    struck = {(one.start, one.note.string) for one in ringing}
     stops = []
     for one in ringing:
         if one.note.voice != "melody" or one.end > end:
             continue
         after = max(one.start, begin)
         usual = next((at for at in onsets if at > after), end)
-        if one.end != usual and (one.end, one.note.string) not in struck:
+        string = one.note.string
+        again = (other.start for other in ringing if other.note.string == string)
+        usual = min([usual, *(at for at in again if at > after)])
+        if one.end != usual:
             stops.append((one.end, one.note.string))
     return stops
 
