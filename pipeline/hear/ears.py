@@ -12,6 +12,7 @@ from pipeline.hear.decode import own_notes
 from pipeline.hear.events import Events
 from pipeline.hear.f0 import pyin_track, swift_track
 from pipeline.hear.raw import RawNote
+from pipeline.hear.rescue import fill_in
 from pipeline.hear.segment import segment
 from pipeline.hear.settings import HearSettings
 from pipeline.hear.tidy import tidy
@@ -27,7 +28,7 @@ def raw_notes(
 ) -> list[RawNote]:
     """Notes in order of onset, not overlapping, pitch on A4 = 440 Hz."""
     if settings.ear == "own":
-        notes = own_notes(audio.samples, progress=progress)
+        notes = fill_in(tidy(own_notes(audio.samples, progress=progress)), audio, events)
     elif settings.ear == "basic-pitch":
         notes = basic.one_voice(basic.beliefs(audio.samples, progress=progress))
     else:

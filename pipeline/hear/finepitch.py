@@ -19,6 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.hear.audio import Audio
 from pipeline.hear.raw import RawNote
 from pipeline.units import hz_to_midi, midi_to_hz
 
@@ -66,6 +67,19 @@ def measure_pitch(samples: np.ndarray, sample_rate: int, notes: list[RawNote]) -
     frames = np.concatenate(columns, axis=1) if columns else np.zeros((4, 0))
     pitch_midi = hz_to_midi(sample_rate / np.maximum(frames[0], 1.0))
     return _per_note(notes, owner, starts / sample_rate, pitch_midi, frames)
+
+
+def periodic_share(audio: Audio, start_s: float, end_s: float) -> float:
+    """Share of the frames from start_s to end_s that have some pitch between 80 and 500 Hz."""
+    first = round(start_s * audio.sample_rate)
+    last = min(round(end_s * audio.sample_rate), len(audio.samples)) - FRAME
+    starts = np.arange(first, max(first, last) + 1, FRAME // 2)[:400]
+    frames = audio.samples[
+        np.clip(starts, 0, len(audio.samples) - FRAME)[:, None] + np.arange(FRAME)
+    ]
+    low, high = audio.sample_rate // 500, audio.sample_rate // 80
+    nsdf = _nsdf(frames - frames.mean(axis=1, keepdims=True))[:, low:high]
+    return float(np.mean(nsdf.max(axis=1) > 0.8))
 
 
 def _frame_places(

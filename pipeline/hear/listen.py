@@ -54,7 +54,7 @@ def hear(
     events = find_events(audio.samples, audio.sample_rate)
     raw = raw_notes(audio, events, settings=settings, progress=progress)
     raw, measured = _fine_pitch(raw, audio, settings.ear)
-    sorted_out = sort_out(raw, measured, events)
+    sorted_out = sort_out(raw, measured, events, audio, ear=settings.ear)
     kept = np.flatnonzero(sorted_out.is_tune)
     _check_tune(audio, len(kept), sorted_out.left_out)
     raw = [raw[i] for i in kept]
@@ -94,7 +94,8 @@ def _check_tune(audio: Audio, count: int, left_out: tuple[LeftOut, ...]) -> None
         )
     raise PipelineError(
         f"{name} holds no tune that can be followed ({count} notes found, at least "
-        f"{FEWEST_NOTES} are needed): hum, whistle or play one melody, close to the microphone."
+        f"{FEWEST_NOTES} are needed; talking and noise do not count): hum, whistle or play one "
+        "melody, close to the microphone."
     )
 
 

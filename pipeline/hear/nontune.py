@@ -23,21 +23,29 @@ from itertools import pairwise
 import numpy as np
 
 from models import read_json
+from pipeline.hear.audio import Audio
 from pipeline.hear.events import Events
-from pipeline.hear.finepitch import NotePitch
+from pipeline.hear.finepitch import NotePitch, periodic_share
 from pipeline.hear.raw import RawNote
+from pipeline.hear.settings import Ear
 from pipeline.tune import LeftOut
 
 REST_S = 0.45
 FAR_S = 1.2
 """A stray is this far from the tune; noise in a rest needs a rest of this length."""
+SOON_S = 1.5
 FEW = 2
+HEARS_TALK: dict[Ear, float] = {"own": 2.5, "swift-f0": 0.5, "pyin": 0.5, "basic-pitch": 0.5}
+"""Log odds that notes of an ear are not talk: our own ear gives no notes for most of it, and what
+it does give is more likely a singer with words than a speaker."""
+VOICED_SHARE = 0.3
 TALKING = "talking or counting in"
 TUNING_UP = "tuning up"
 STRAY = "a single sound apart from the tune"
 APPLAUSE = "applause or other noise"
 KNOCK = "a cough, a knock or other noise"
 TAPPING = "tapping or clapping"
+CLOSING_CHORD = "a closing chord"
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,18 +56,20 @@ class Sorted:
     left_out: tuple[LeftOut, ...]
 
 
-def sort_out(notes: list[RawNote], measured: NotePitch, events: Events) -> Sorted:
+def sort_out(
+    notes: list[RawNote], measured: NotePitch, events: Events, audio: Audio, *, ear: Ear
+) -> Sorted:
     """Tell the tune from the rest. `measured` and `notes` in the same order of onset."""
     reasons: list[str] = ["" for _ in notes]
     if notes:
-        for i in np.flatnonzero(_talking(notes, measured)).tolist():
+        for i in np.flatnonzero(_talking(notes, measured, HEARS_TALK[ear])).tolist():
             reasons[i] = TALKING
         for i in _tuning_up(notes, reasons):
             reasons[i] = TUNING_UP
         for i in _strays(notes, reasons):
             reasons[i] = STRAY
     is_tune = np.array([not reason for reason in reasons], dtype=bool)
-    left_out = _stretches(notes, reasons) + _noises(notes, is_tune, events)
+    left_out = _stretches(notes, reasons) + _noises(notes, is_tune, events, audio)
     return Sorted(is_tune, tuple(sorted(left_out, key=lambda one: one.start_s)))
 
 
@@ -76,9 +86,12 @@ def talk_scores(notes: list[RawNote], measured: NotePitch) -> np.ndarray:
     )
 
 
-def _talking(notes: list[RawNote], measured: NotePitch) -> np.ndarray:
-    """Best path over tune (0) and talk (1); bool, shape (n_notes,)."""
-    scores = np.clip(talk_scores(notes, measured) - 0.5, -2.0, 2.0)
+def _talking(notes: list[RawNote], measured: NotePitch, against: float) -> np.ndarray:
+    """Best path over tune (0) and talk (1); bool, shape (n_notes,).
+
+    against : log odds against talk, before any note was looked at
+    """
+    scores = np.clip(talk_scores(notes, measured) - against, -2.0, 2.0)
     total = np.array([0.0, 1.0])
     came_from = np.zeros((len(notes), 2), dtype=int)
     for i, odds in enumerate(scores):
@@ -147,7 +160,9 @@ def _stretches(notes: list[RawNote], reasons: list[str]) -> list[LeftOut]:
     return found
 
 
-def _noises(notes: list[RawNote], is_tune: np.ndarray, events: Events) -> list[LeftOut]:
+def _noises(
+    notes: list[RawNote], is_tune: np.ndarray, events: Events, audio: Audio
+) -> list[LeftOut]:
     """Sound without notes where the tune rests for long."""
     kept = [note for note, mine in zip(notes, is_tune, strict=True) if mine]
     if not kept:
@@ -164,7 +179,7 @@ def _noises(notes: list[RawNote], is_tune: np.ndarray, events: Events) -> list[L
             continue
         bursts = _bursts(start_s, stop_s, floor_db, events, after_note=start_s > 0.0)
         bursts = [one for one in bursts if not any(_overlap(one, other) for other in others)]
-        found += _named(bursts)
+        found += _named(bursts, audio, after_tune=stop_s == end_s and _soon(bursts, start_s))
     return found
 
 
@@ -203,10 +218,39 @@ def _overlap(burst: tuple[float, float], note: RawNote) -> bool:
     return burst[0] < note.offset_s + 0.6 and note.onset_s - 0.6 < burst[1]
 
 
-def _named(bursts: list[tuple[float, float]]) -> list[LeftOut]:
-    """Long: applause; several short ones in a row: tapping; else a cough or knock."""
+def _soon(bursts: list[tuple[float, float]], end_s: float) -> bool:
+    """Whether the first burst follows close upon a note that ended at `end_s`."""
+    return bool(bursts) and bursts[0][0] - end_s < SOON_S
+
+
+def _is_chord(audio: Audio, start_s: float, end_s: float) -> bool:
+    """Loudest at once and dying away, with most power between 70 Hz and 4 kHz in sharp peaks."""
+    first, last = round(start_s * audio.sample_rate), round(end_s * audio.sample_rate)
+    part = audio.samples[first:last]
+    quarters = [float(np.mean(one**2)) for one in np.array_split(part, 4)]
+    if not quarters[0] > 1.5 * max(quarters[2:]):
+        return False
+    part = part[:16384]
+    power = np.abs(np.fft.rfft(part * np.hanning(len(part)), 16384)) ** 2
+    hz = np.arange(len(power)) * audio.sample_rate / 16384
+    power = np.sort(power[(hz > 70) & (hz < 4000)])
+    return bool(power[-60:].sum() > 0.6 * power.sum())
+
+
+def _named(bursts: list[tuple[float, float]], audio: Audio, *, after_tune: bool) -> list[LeftOut]:
+    """Voiced: talking. Long: applause; several short ones in a row: tapping; else a cough."""
     if not bursts:
         return []
+    voiced = np.array([periodic_share(audio, a, b) for a, b in bursts])
+    lengths = np.array([b - a for a, b in bursts])
+    if after_tune and lengths.argmax() == 0 and lengths[0] > 0.4 and _is_chord(audio, *bursts[0]):
+        return [LeftOut(round(bursts[0][0], 3), round(bursts[-1][1], 3), CLOSING_CHORD)]
+    if (
+        lengths.max() > 0.15
+        and lengths.sum() > 0.25
+        and voiced @ lengths > VOICED_SHARE * lengths.sum()
+    ):
+        return [LeftOut(round(bursts[0][0], 3), round(bursts[-1][1], 3), TALKING)]
     short = [one for one in bursts if one[1] - one[0] < 0.3]
     gaps = [b[0] - a[1] for a, b in pairwise(bursts)]
     if len(bursts) >= 3 and len(short) == len(bursts) and max(gaps) < 1.5:

@@ -15,11 +15,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipeline.hear.nontune import CLOSING_CHORD
 from pipeline.hear.raw import RawNote
 from pipeline.tune import LeftOut
 from pipeline.units import midi_to_hz
 
-CLOSING_CHORD = "a closing chord"
 FRAME = 2048
 TRANSFORM = 4096
 FLOOR_DB = 26.0

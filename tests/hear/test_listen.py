@@ -1,5 +1,6 @@
 """The whole stage on closed-form tunes, by every ear, and on two real voices when present."""
 
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -15,6 +16,12 @@ from tests.hear.signals import RATE, STEP_S, TUNE, audio, line, onsets, struck, 
 
 VOICES = sorted((Path(__file__).parents[3] / "shared/data/voices").glob("*.wav"))
 ALL_EARS = pytest.mark.parametrize("ear", [ear for ear in EARS if ear != "pyin"])
+
+
+@cache
+def plain_line():
+    """What is heard of the plain tune; many tests look at it."""
+    return hear(audio(line()))
 
 
 def note_f1(found, pitches, *, lead_s=0.3):
@@ -69,7 +76,7 @@ def test_leading_silence_does_not_move_anything():
 
 
 def test_notes_are_in_order_and_plain_ones_never_overlap():
-    found = hear(audio(line()))
+    found = plain_line()
     assert all(a.onset_s <= b.onset_s for a, b in pairwise(found.notes))
     plain = [note for note in found.notes if note.role == "note"]
     assert all(a.offset_s <= b.onset_s + 1e-6 for a, b in pairwise(plain))
@@ -77,16 +84,16 @@ def test_notes_are_in_order_and_plain_ones_never_overlap():
 
 
 def test_the_same_recording_gives_the_same_notes():
-    assert hear(audio(line())) == hear(audio(line()))
+    assert hear(audio(line())) == plain_line()
 
 
 def test_a_long_recording_gives_the_notes_of_its_parts():
     """Three times round, cut into pieces inside: each time round is heard like the first."""
     once = line(lead_s=0.5)
-    found = hear(audio(np.concatenate([once] * 6)))
+    found = hear(audio(np.concatenate([once] * 3)))
     single = hear(audio(once))
     length_s = len(once) / RATE
-    for i in range(6):
+    for i in range(3):
         mine = [n for n in found.notes if i * length_s <= n.onset_s < (i + 1) * length_s]
         assert [round(n.midi) for n in mine] == [round(n.midi) for n in single.notes]
         np.testing.assert_allclose(
@@ -103,14 +110,14 @@ def test_several_voices_are_said_and_borne():
     both[: len(low)] += 0.2 * low[: len(both)].astype("f4")
     found = hear(audio(both))
     assert any("Several instruments or voices" in warning for warning in found.warnings)
-    alone = hear(audio(line()))
+    alone = plain_line()
     assert np.mean([n.confidence for n in found.notes]) < np.mean(
         [n.confidence for n in alone.notes]
     )
 
 
 def test_one_voice_is_not_called_several():
-    assert hear(audio(line())).warnings == ()
+    assert plain_line().warnings == ()
 
 
 def test_warnings_about_the_recording_are_handed_on():

@@ -10,17 +10,16 @@ import soxr
 from pipeline.errors import PipelineError
 from pipeline.hear import nontune
 from pipeline.hear.listen import hear
-from pipeline.hear.settings import HearSettings
 from tests.hear.signals import RATE, TUNE, audio, line, struck, tone
 from tests.tools import need
 
-SWIFT = HearSettings(ear="swift-f0")
+
 TUNE_SOUND = line()
 PAUSE = np.zeros(RATE)
 
 
 def heard(*parts):
-    return hear(audio(np.concatenate(parts)), settings=SWIFT)
+    return hear(audio(np.concatenate(parts)))
 
 
 def pitches(found):

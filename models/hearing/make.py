@@ -1,0 +1,138 @@
+"""Fit confidence.json: how often notes of each ear are right, on development renders.
+
+Task   : renders of development tunes -> logistic weights per ear.
+Method : every ear listens to the same renders; each of its notes is right or not (mir_eval's
+         definition: onset within 50 ms, latency taken out, pitch within 50 cents, one to one);
+         logistic regression by Newton's method with a small ridge.
+Run    : python -m models.hearing.make [EAR ...]   from the repository; then models.register.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+FILE = Path(__file__).with_name("confidence.json")
+FAMILIES = (
+    "hum", "lilt", "choir", "lips", "whistle", "recorder", "flute", "fiddle", "accordion",
+    "pipes", "plucked",
+)  # fmt: skip
+SEED = 4
+LONGEST_S = 30.0
+NOISE_DB = (None, 20.0, 12.0)
+RIDGE = 1.0
+
+
+def main() -> None:
+    """Fit the ears named on the command line and write their weights."""
+    ears = sys.argv[1:] or ["own", "swift-f0", "basic-pitch"]
+    rows: dict[str, list[tuple[np.ndarray, np.ndarray]]] = {ear: [] for ear in ears}
+    for audio, truth in renders():
+        for ear in ears:
+            rows[ear].append(judged(audio, truth, ear))
+    table = json.loads(FILE.read_text(encoding="utf-8"))
+    for ear, found in rows.items():
+        features = np.concatenate([one for one, _ in found])
+        right = np.concatenate([one for _, one in found])
+        weights = fit(features, right)
+        table["weights"][ear] = [round(float(value), 3) for value in weights]
+        _report(ear, features @ weights, right)
+    lines = ",\n".join(f"  {json.dumps(k)}: {json.dumps(v)}" for k, v in table["weights"].items())
+    FILE.write_text('{\n "weights": {\n' + lines + "\n }\n}\n", encoding="utf-8")
+
+
+def renders() -> Iterator[tuple[Any, Any]]:
+    """Audio and true notes (NoteEvents) of one performance per family and noise level."""
+    from pipeline.hear.audio import audio_from_samples
+    from tests.benchmark.collections import tunes
+    from tests.benchmark.performer import perform
+    from tests.benchmark.synth import render, sounds
+
+    rng = np.random.default_rng(SEED)
+    collected = tunes("dev")
+    for turn, noise_db in enumerate(NOISE_DB):
+        for family in FAMILIES:
+            tune = collected[int(rng.integers(len(collected)))].tune
+            try:
+                played = perform(tune, family, seed=int(rng.integers(1 << 20)), longest_s=LONGEST_S)
+            except ValueError:
+                continue
+            choices = sounds(family)
+            sound = choices[turn % len(choices)]
+            samples, rate = render(played, sound, seed=turn)
+            if noise_db is not None:
+                level = np.sqrt(np.mean(samples**2)) * 10 ** (-noise_db / 20)
+                samples = samples + level * rng.standard_normal(len(samples)).astype("f4")
+            yield audio_from_samples(samples[: round(LONGEST_S * 1.5 * rate)], rate), played.truth
+
+
+def judged(audio: Any, truth: Any, ear: str) -> tuple[np.ndarray, np.ndarray]:
+    """Features of every note that an ear hears, and which are right."""
+    from pipeline.hear import listen
+    from pipeline.hear.confidence import features
+    from pipeline.hear.ears import raw_notes
+    from pipeline.hear.events import find_events
+    from pipeline.hear.several import foreign_shares
+    from pipeline.hear.settings import HearSettings
+
+    events = find_events(audio.samples, audio.sample_rate)
+    raw = raw_notes(audio, events, settings=HearSettings(ear=ear))  # type: ignore[arg-type]
+    raw, measured = listen._fine_pitch(raw, audio, ear)  # type: ignore[arg-type]
+    foreign = foreign_shares(audio.samples, audio.sample_rate, raw)
+    onset_s = np.array([note.onset_s for note in raw])
+    midi = np.array([note.midi for note in raw])
+    end_s = audio.duration_s
+    true = [note for note in truth.heard if note.onset_s < end_s]
+    true_s = np.array([note.onset_s for note in true])
+    true_midi = np.array([note.midi + truth.tuning_offset_cents / 100 for note in true])
+    right = _right(onset_s, midi, true_s, true_midi)
+    return features(raw, measured.clarity, foreign), right
+
+
+def _right(
+    onset_s: np.ndarray, midi: np.ndarray, true_s: np.ndarray, true_midi: np.ndarray
+) -> np.ndarray:
+    """1 for heard notes that match a true note one to one, at the best constant latency."""
+    from mir_eval.util import _bipartite_match
+
+    close = np.abs(midi[:, None] - true_midi[None, :]) < 0.5
+    best: np.ndarray = np.zeros(len(onset_s))
+    for latency_s in np.arange(-0.06, 0.061, 0.01):
+        near = np.abs(onset_s[:, None] - latency_s - true_s[None, :]) < 0.05
+        hits = {i: list(np.flatnonzero(row)) for i, row in enumerate(near & close) if row.any()}
+        matched = np.zeros(len(onset_s))
+        matched[list(_bipartite_match(hits).values())] = 1.0
+        if matched.sum() > best.sum():
+            best = matched
+    return best
+
+
+def fit(features: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """Logistic regression weights, shape (n_features,)."""
+    weights = np.zeros(features.shape[1])
+    ridge = RIDGE * np.eye(features.shape[1])
+    for _ in range(30):
+        probability = 1 / (1 + np.exp(-features @ weights))
+        slope = features.T @ (right - probability) - ridge @ weights
+        curve = (features * (probability * (1 - probability))[:, None]).T @ features + ridge
+        weights = weights + np.linalg.solve(curve, slope)
+    return weights
+
+
+def _report(ear: str, score: np.ndarray, right: np.ndarray) -> None:
+    """Print the reliability table: said, true share, notes."""
+    said = 1 / (1 + np.exp(-score))
+    print(ear, f"{len(right)} notes, {right.mean():.3f} right")
+    for low, high in ((0, 0.5), (0.5, 0.7), (0.7, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 1.01)):
+        here = (said >= low) & (said < high)
+        if here.any():
+            print(f"  {said[here].mean():.2f} {right[here].mean():.2f} {here.sum()}")
+
+
+if __name__ == "__main__":
+    main()

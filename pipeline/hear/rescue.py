@@ -1,0 +1,134 @@
+"""Sung notes that our own ear takes for talk.
+
+Task   : notes of our own ear -> the same, with what lies between them filled in where somebody
+         plainly goes on singing.
+In     : RawNotes of our own ear, the recording, its events.
+Out    : RawNotes, in order, not overlapping.
+Method : our own network is wary of words: of a singer with a text it may leave out syllables. Where
+         a good part of the recording is loud and periodic but without notes, a general pitch
+         tracker (swift-f0) listens to those places too. Its notes are taken where they belong to
+         the singing: between notes of our own ear, in their range, or joined to one of them and as
+         steady as a note. What it hears of talk before and after a tune stays out.
+References: L. Nieradzik, "SwiftF0", 2025 (the tracker). Joining is our own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from pipeline.hear.audio import Audio
+from pipeline.hear.events import Events
+from pipeline.hear.f0 import F0Track, swift_track
+from pipeline.hear.finepitch import measure_pitch, periodic_share
+from pipeline.hear.nontune import talk_scores
+from pipeline.hear.raw import RawNote
+from pipeline.hear.segment import segment
+
+WORTH_SHARE = 0.12
+"""Uncovered singing must last this share of the notes' time to be worth a second listening."""
+TALK_SHARE = 1.5
+LOUD_DB, ROOM_DB = 25.0, 12.0
+TAIL_S = 0.08
+SHORTEST_HOLE_S = 0.12
+SHORTEST_FILL_S = 0.09
+BETWEEN_S = 2.5
+JOINED_S = 0.12
+RANGE_SEMITONES = 12.0
+SAME_SEMITONES = 0.6
+TRUST = 0.6
+
+Span = tuple[float, float]
+
+
+def fill_in(notes: list[RawNote], audio: Audio, events: Events) -> list[RawNote]:
+    """The notes and what was sung between them; the notes themselves when nothing was.
+
+    No notes when far more is left without notes than has any, and those glide like speech: then
+    somebody talks, and now and then a vowel was taken for a note.
+    """
+    if not notes:
+        return notes
+    holes = _sung_holes(notes, audio, events)
+    sung_s = sum(end - start for start, end in holes)
+    heard_s = sum(note.offset_s - note.onset_s for note in notes)
+    if sung_s < WORTH_SHARE * heard_s:
+        return notes
+    if sung_s > TALK_SHARE * heard_s and float(np.median(_talk(notes, audio))) > 0.0:
+        return []
+    found = [one for hole in holes for one in _notes_in(hole, audio, events)]
+    return _joined(notes, _belonging(found, notes, audio))
+
+
+def _sung_holes(notes: list[RawNote], audio: Audio, events: Events) -> list[Span]:
+    """Loud, periodic stretches that no note covers."""
+    level = events.level_db
+    loud = level > max(events.noise_db + ROOM_DB, float(np.quantile(level, 0.9)) - LOUD_DB)
+    for note in notes:
+        first = max(0, round((note.onset_s - 0.02) / events.hop_s))
+        loud[first : round((note.offset_s + TAIL_S) / events.hop_s)] = False
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], loud.astype(np.int8), [0]))))
+    spans = edges.reshape(-1, 2) * events.hop_s
+    return [
+        (float(start), float(end))
+        for start, end in spans
+        if end - start >= SHORTEST_HOLE_S and periodic_share(audio, start, end) > 0.5
+    ]
+
+
+def _notes_in(hole: Span, audio: Audio, events: Events) -> list[RawNote]:
+    """What the general tracker hears in a hole, cut to it."""
+    start_s, end_s = max(0.0, hole[0] - 0.3), min(audio.duration_s, hole[1] + 0.3)
+    part = audio.samples[round(start_s * audio.sample_rate) : round(end_s * audio.sample_rate)]
+    track = swift_track(part, audio.sample_rate)
+    track = F0Track(track.times_s + start_s, track.pitch_midi, track.voiced)
+    cut = []
+    for note in segment(track, events):
+        onset_s, offset_s = max(note.onset_s, hole[0]), min(note.offset_s, hole[1])
+        if offset_s - onset_s >= SHORTEST_FILL_S:
+            belief = TRUST * note.confidence
+            cut.append(RawNote(onset_s, offset_s, note.midi, belief, ornament=0.0))
+    return cut
+
+
+def _belonging(found: list[RawNote], notes: list[RawNote], audio: Audio) -> list[RawNote]:
+    """Notes that belong to the singing: between own notes, or joined to one and steady."""
+    if not found:
+        return []
+    onset_s = np.array([note.onset_s for note in notes])
+    offset_s = np.array([note.offset_s for note in notes])
+    middle = float(np.median([note.midi for note in notes]))
+    talk = _talk(found, audio)
+    kept = []
+    for i, note in enumerate(found):
+        before = float(offset_s[onset_s < note.onset_s].max(initial=-np.inf))
+        after = float(onset_s[onset_s >= note.onset_s].min(initial=np.inf))
+        between = note.onset_s - before < BETWEEN_S and after - note.offset_s < BETWEEN_S
+        joined = min(note.onset_s - before, after - note.offset_s) < JOINED_S and talk[i] < 0.0
+        if abs(note.midi - middle) < RANGE_SEMITONES and (between or joined):
+            kept.append(note)
+    return kept
+
+
+def _talk(notes: list[RawNote], audio: Audio) -> np.ndarray:
+    return talk_scores(notes, measure_pitch(audio.samples, audio.sample_rate, notes))
+
+
+def _joined(notes: list[RawNote], fills: list[RawNote]) -> list[RawNote]:
+    """All in order; a fill that goes on with the note before it lengthens that note."""
+    done: list[RawNote] = []
+    fresh = {id(fill) for fill in fills}
+    for note in sorted([*notes, *fills], key=lambda note: note.onset_s):
+        last = done[-1] if done else None
+        goes_on = (
+            last is not None
+            and id(note) in fresh
+            and note.onset_s - last.offset_s < JOINED_S
+            and abs(note.midi - last.midi) < SAME_SEMITONES
+        )
+        if last is not None and goes_on:
+            done[-1] = replace(last, offset_s=note.offset_s)
+        else:
+            done.append(note)
+    return done
