@@ -54,7 +54,7 @@ def on_main_beats(moving: Sequence[Below], tables: Tables, melody: Melody) -> li
     """The moving bass on the main beats alone; each note rings on where the hand allows it."""
     widest = _widest_by_bar(moving, tables, melody)
     kept = [note for note in moving if tables.line.events[note.event].slot == "main"]
-    nexts = [note.event for note in kept[1:]] + [len(tables.line.events)]
+    nexts = [*[note.event for note in kept[1:]], len(tables.line.events)][: len(kept)]
     return [
         replace(note, length=ring(note, tables, melody, until=until, widest_mm=widest[note.event]))
         for note, until in zip(kept, nexts, strict=True)
