@@ -20,13 +20,14 @@ from pipeline.guitar.fretboard import Place, fret_mm, open_midi
 from pipeline.guitar.melody import line_of
 from pipeline.guitar.player import Player
 from pipeline.guitar.setups import capo_words
-from pipeline.keys import note_name, pitch_class, signature_of
+from pipeline.guitar.tunings import LETTERS
+from pipeline.keys import note_name, pitch_class, scale_steps, signature_of
 from pipeline.tune import Setup, Tune
 
 WIDTH, LEFT, RIGHT = 760.0, 96.0, 24.0
 TOP, STRING_GAP = 58.0, 30.0
 INK, PALE = "#161616", "#8a8a8a"
-SMALLEST, LARGEST = 7.5, 14.0
+SMALLEST, LARGEST = 7.5, 13.0
 FEWEST_FRETS = 5
 INLAYS = (3, 5, 7, 9, 12, 15)
 
@@ -131,7 +132,7 @@ def _frets(neck: _Neck, player: Player) -> list[str]:
         if fret:
             drawn.append(_text(neck.place_x(fret), bottom + 22, str(fret), 11))
         if fret and neck.capo + fret in INLAYS:
-            x = (neck.wire_x(fret - 1) + neck.wire_x(fret)) / 2
+            x = neck.place_x(fret)
             drawn.append(f'<circle cx="{x:.1f}" cy="{bottom + 31:.1f}" r="2" fill="{PALE}"/>')
     body = player.body_fret - neck.capo
     if 0 < body <= neck.frets:
@@ -145,23 +146,32 @@ def _frets(neck: _Neck, player: Player) -> list[str]:
 
 def _strings(setup: Setup, neck: _Neck) -> list[str]:
     drawn = []
-    signature = signature_of(setup.sounds_in.tonic, setup.sounds_in.mode)
     for string in range(1, 7):
         y = string_y(string)
         drawn.append(_line(neck.wire_x(0), y, neck.wire_x(neck.frets), y, 0.7 + 0.28 * string, INK))
-        name = note_name(open_midi(setup.strings_midi, string) + setup.capo, signature)
+        name = _open_name(open_midi(setup.strings_midi, string) + setup.capo, setup)
         drawn.append(_text(neck.mirrored(36.0), y + 4.5, name, 14, bold=True))
         drawn.append(_text(neck.mirrored(14.0), y + 4, str(string), 10, PALE))
     return drawn
 
 
+def _open_name(midi: int, setup: Setup) -> str:
+    """Spelled by the key when it has the note, else as players write an open string."""
+    key = setup.sounds_in
+    if (midi - pitch_class(key.tonic)) % 12 in scale_steps(key.mode):
+        return note_name(midi, signature_of(key.tonic, key.mode))
+    return LETTERS[midi % 12]
+
+
 def _marks(used: Counter[Place], setup: Setup, neck: _Neck) -> list[str]:
     most = max(used.values())
+    narrowest = abs(neck.place_x(neck.frets) - neck.place_x(neck.frets - 1))
+    largest = max(SMALLEST, min(LARGEST, 0.48 * narrowest))
     tonic = pitch_class(setup.sounds_in.tonic)
     drawn = []
     for place, count in sorted(used.items()):
         x, y = neck.place_x(place.fret), string_y(place.string)
-        size = SMALLEST + (LARGEST - SMALLEST) * sqrt(count / most)
+        size = SMALLEST + (largest - SMALLEST) * sqrt(count / most)
         midi = open_midi(setup.strings_midi, place.string) + setup.capo + place.fret
         fill, ink = (INK, "white") if place.fret else ("white", INK)
         drawn.append(_diamond(x, y, size, fill) if midi % 12 == tonic else _disc(x, y, size, fill))
@@ -206,7 +216,7 @@ def _disc(x: float, y: float, size: float, fill: str) -> str:
 
 
 def _diamond(x: float, y: float, size: float, fill: str) -> str:
-    r = size * 1.25
+    r = size * 1.15
     return (
         f'<path d="M{x:.1f} {y - r:.1f}L{x + r:.1f} {y:.1f}L{x:.1f} {y + r:.1f}'
         f'L{x - r:.1f} {y:.1f}Z" fill="{fill}" stroke="{INK}" stroke-width="1.6"/>'
