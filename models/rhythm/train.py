@@ -1,4 +1,4 @@
-"""Train what tells types and metres with the same beats apart: `python -m models.rhythm.train` writes kinds.npz.
+"""Train what tells types and metres apart: `python -m models.rhythm.train` writes kinds.npz.
 
 In: tunes of the training split, performed by the benchmark's performer (families of instruments
     in turn), read as they truly are. Out: weights by group of metres.

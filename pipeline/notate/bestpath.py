@@ -69,10 +69,16 @@ class _Batch:
     logp: np.ndarray
     jump: np.ndarray
     row: np.ndarray
+    meter: np.ndarray
 
     def only(self, kept: np.ndarray) -> _Batch:
         return _Batch(
-            self.source[kept], self.warp[kept], self.logp[kept], self.jump[kept], self.row[kept]
+            self.source[kept],
+            self.warp[kept],
+            self.logp[kept],
+            self.jump[kept],
+            self.row[kept],
+            self.meter[kept],
         )
 
 
@@ -141,8 +147,7 @@ def best_paths(
         steps.append(step)
         limit = KEEP.get(i, len(alive))
         if len(alive) > max(limit, keep):
-            best = np.argsort(-state.score.max(axis=1), kind="stable")
-            kept = np.sort(best[: max(limit, keep)])
+            kept = _running(state, batch.meter, max(limit, keep))
             batch, state, alive = batch.only(kept), state.only(kept), alive[kept]
     ends = state.score.max(axis=1)
     paths = [
@@ -151,6 +156,13 @@ def best_paths(
         if np.isfinite(ends[at])
     ]
     return sorted(paths, key=lambda path: -path.log_probability)
+
+
+def _running(state: _State, meter: np.ndarray, limit: int) -> np.ndarray:
+    """Which hypotheses stay: the best `limit`, and the best of every metre."""
+    order = np.argsort(-state.score.max(axis=1), kind="stable")
+    _, first = np.unique(meter[order], return_index=True)
+    return np.unique(np.concatenate([order[:limit], order[first]]))
 
 
 def _batch(hypotheses: list[Hypothesis]) -> _Batch:
@@ -169,7 +181,9 @@ def _batch(hypotheses: list[Hypothesis]) -> _Batch:
         off_beat = h.row.positions % h.row.swing_ticks != 0
         jump[at, :p] = np.where(h.row.positions % QUAVER == 0, -2.0 * off_beat, -np.inf)
     row = np.array([names.index(id(h.row)) for h in hypotheses])
-    return _Batch(source, warp, logp, jump, row)
+    meters = list(dict.fromkeys(h.row.meter for h in hypotheses))
+    meter = np.array([meters.index(h.row.meter) for h in hypotheses])
+    return _Batch(source, warp, logp, jump, row, meter)
 
 
 def _movement_evidence(

@@ -22,6 +22,7 @@ ENDING_FLOOR = -0.6
 PART_PRIOR = {8: 0.0, 4: -3.0, 16: -3.0, 12: -4.0, 6: -5.0, 10: -5.5, 24: -5.5, 7: -6.5, 9: -6.5,
               5: -6.5, 14: -6.0, 20: -6.0, 3: -7.5, 2: -7.0, 11: -7.5, 13: -7.5, 15: -7.0,
               18: -6.5, 32: -7.0}  # fmt: skip
+USUAL_PARTS = {bars: PART_PRIOR[bars] for bars in (8, 4, 16, 12)}
 TIMES_PRIOR = {1: -1.2, 2: 0.0, 3: -4.5}
 ROUNDS_TRIED = 4
 LATE_START = -4.0
@@ -60,16 +61,23 @@ def find_form(alike: np.ndarray) -> Form:
     odds = AGREES[np.searchsorted(EDGES, alike)]
     sums = _diagonal_sums(odds)
     best = Form((), n, -np.inf)
-    for late in range(0, min(8, n // 2)):
-        for lag in _round_lags(sums, n, late):
-            prior = LATE_START * (late > 0) - 0.1 * late
-            repeats = _lag_sum(sums, lag, n) if lag < n - late else 0.0
-            score, plan = _parts(odds, sums, late, min(lag, n - late), n)
-            if score + prior + repeats > best.score:
-                best = Form(_segments(plan, late, lag, n, odds), lag, score + prior + repeats)
-        if late == 0 and best.score > 0.45 * n:
-            break
+    for lag in _round_lags(sums, n):
+        best = max(best, _form(odds, sums, 0, lag, PART_PRIOR), key=lambda form: form.score)
+    for late in range(1, min(8, n // 2)):
+        lag = best.round_bars if best.round_bars < n else n - late
+        best = max(best, _form(odds, sums, late, lag, USUAL_PARTS), key=lambda form: form.score)
     return best
+
+
+def _form(
+    odds: np.ndarray, sums: np.ndarray, late: int, lag: int, part_prior: dict[int, float]
+) -> Form:
+    """The best form with this round that starts `late` bars before a part begins."""
+    n = len(odds)
+    prior = LATE_START - 0.1 * late if late else 0.0
+    repeats = float(sums[n, lag]) if lag < n - late else 0.0
+    score, plan = _parts(odds, sums, late, min(lag, n - late), part_prior)
+    return Form(_segments(plan, late, lag, n, odds), lag, score + prior + repeats)
 
 
 def _diagonal_sums(odds: np.ndarray) -> np.ndarray:
@@ -81,20 +89,16 @@ def _diagonal_sums(odds: np.ndarray) -> np.ndarray:
     return sums
 
 
-def _lag_sum(sums: np.ndarray, lag: int, n: int) -> float:
-    return float(sums[n, lag]) if lag < n else 0.0
-
-
-def _round_lags(sums: np.ndarray, n: int, late: int) -> list[int]:
-    """Promising numbers of bars in a round; n - late (once through) is among them."""
+def _round_lags(sums: np.ndarray, n: int) -> list[int]:
+    """Promising numbers of bars in a round; n (once through) is among them."""
     lags = np.arange(n)
     total = sums[n] + np.where(lags % 8 == 0, 1.0, 0.0)
     good = [int(lag) for lag in np.argsort(-total) if lag >= 6 and total[lag] > 0][:ROUNDS_TRIED]
-    return [*good, n - late]
+    return [*good, n]
 
 
 def _parts(
-    odds: np.ndarray, sums: np.ndarray, late: int, size: int, n: int
+    odds: np.ndarray, sums: np.ndarray, late: int, size: int, part_prior: dict[int, float]
 ) -> tuple[float, list[tuple[int, int]]]:
     """Best cut of one round into (bars, times through)."""
     value = np.full(size + 1, -np.inf)
@@ -103,7 +107,7 @@ def _parts(
     for at in range(size):
         if value[at] == -np.inf:
             continue
-        for bars, prior in PART_PRIOR.items():
+        for bars, prior in part_prior.items():
             for times, times_prior in TIMES_PRIOR.items():
                 end = at + bars * times
                 if end > size:

@@ -203,7 +203,7 @@ def _tune(
             keys,
         ),
         bars_heard=bars,
-        doubts=find_doubts(bars, folded, reading.line),
+        doubts=find_doubts(bars, folded, reading.line, passed_over_s=reading.passed_over_s),
         title=settings.title or "",
         octave_shift=octaves,
         swing=round(reading.line.ratio, 2),

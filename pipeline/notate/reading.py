@@ -13,29 +13,31 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pipeline.dances import dances
 from pipeline.notate.bestpath import Hypothesis, Path, best_paths
-from pipeline.notate.hypotheses import hypotheses
-from pipeline.notate.kind import group_of, log_kinds
+from pipeline.notate.hypotheses import hypotheses, log_tempo_prior
+from pipeline.notate.kind import log_kinds
 from pipeline.notate.moves import move_classes
 from pipeline.notate.phase import shift_scores
 from pipeline.notate.plain import PlainNotes
-from pipeline.notate.rows import QUAVER, adapted
+from pipeline.notate.rows import QUAVER, Row, adapted
 from pipeline.notate.structure import Structure, find_structure
 from pipeline.notate.timeline import Timeline, lay_out
 from pipeline.tune import TuneType
 
 JITTER_S = 0.015
-CANDIDATES = 6
-MARGIN = 60.0
+CANDIDATES = 7
+MARGIN, FAR = 90.0, 200.0
 SHIFTS_TRIED = 4
-PICKUP_COST = 1.0
-TEMPERATURE = 8.0
-KIND_WEIGHT = 8.0
 PATHS_EACH = 2
-SAME_BEATS = 0.75
+PICKUP_COST = 1.0
 FIT_TOLERANCE = 6.0
 HABIT = 12.0
-STRUCTURE_WEIGHT = 1.0
+# Weights of the log scores of a reading, fitted to performances of the training split. The notes
+# of a path depend on each other more than the model knows, hence the small weight.
+PATH_WEIGHT, PRIOR_WEIGHT, TEMPO_WEIGHT = 0.5, 0.6, 1.0
+KIND_WEIGHT, STRUCTURE_WEIGHT = 3.5, 1.15
+TEMPERATURE = 3.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +48,8 @@ class Reading:
     structure: Structure
     types: tuple[tuple[TuneType, float], ...]
     """Types with probabilities, best first."""
+    passed_over_s: np.ndarray
+    """Onsets of the notes that are no part of the tune."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +59,8 @@ class _Candidate:
     path: Path
     kinds: tuple[tuple[TuneType, float], ...]
     """Types of the metre with their share of its probability, best first."""
-    bonus: float
-    """What type and metre add to the log score."""
+    score: float
+    """Weighted log score of the path, its type and its tempo."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,33 +99,33 @@ def read_rhythm(
     if again.explained > best.explained - FIT_TOLERANCE:
         best = again
     line = lay_out(notes, best.candidate.path, shift_ticks=best.shift)
-    return Reading(line, find_structure(line), _type_ranking(ranked))
+    passed_over = notes.onset_s[best.candidate.path.ticks < 0]
+    return Reading(line, find_structure(line), _type_ranking(ranked), passed_over)
 
 
 def _candidates(paths: list[Path], allowed: set[int]) -> list[_Candidate]:
     """The readings to look at closely, best first."""
     found: list[_Candidate] = []
     seen: dict[tuple[str, int], list[np.ndarray]] = {}
-    highest: dict[tuple[str, int], float] = {}
     for path in paths:
         row = path.hypothesis.row
         speed = round(float(np.log2(np.median(path.tick_s))) * 3 + 0.2)
         rhythm = np.diff(path.ticks)
-        if path.log_probability < paths[0].log_probability - MARGIN:
-            break
+        behind = paths[0].log_probability - path.log_probability
         known = seen.setdefault((row.meter, speed), [])
+        another = any(these for (meter, _), these in seen.items() if meter == row.meter)
+        if behind > (MARGIN if another else FAR):
+            continue
         if len(known) == PATHS_EACH or any(np.array_equal(rhythm, one) for one in known):
             continue
         known.append(rhythm)
-        group = (group_of(row.meter)[0].meter, speed)
-        top = highest.setdefault(group, path.log_probability)
-        found.append(_candidate(path, SAME_BEATS * (top - path.log_probability), allowed))
-    found.sort(key=lambda one: -one.path.log_probability - one.bonus)
+        found.append(_candidate(path, allowed))
+    found.sort(key=lambda one: -one.score)
     return found[:CANDIDATES]
 
 
-def _candidate(path: Path, allowance: float, allowed: set[int]) -> _Candidate:
-    """A path as the likeliest type of its metre. allowance : added to its log score."""
+def _candidate(path: Path, allowed: set[int]) -> _Candidate:
+    """A path as the likeliest type of its metre."""
     meter, kept = path.hypothesis.row.meter, path.ticks >= 0
     logs = log_kinds(path.ticks[kept], path.tick_s[kept], path.hypothesis.ratio, meter)
     kinds = {row: p for row, p in logs.items() if row.meter == meter and id(row) in allowed}
@@ -131,19 +135,30 @@ def _candidate(path: Path, allowance: float, allowed: set[int]) -> _Candidate:
         (row.tune_type, float(np.exp(kinds[row] - total)))
         for row in sorted(kinds, key=lambda row: -kinds[row])
     )
+    prior = path.hypothesis.log_prior
+    score = (
+        PATH_WEIGHT * (path.log_probability - prior)
+        + PRIOR_WEIGHT * prior
+        + TEMPO_WEIGHT * _tempo_prior(path, best)
+        + KIND_WEIGHT * float(total)
+    )
     path = replace(path, hypothesis=replace(path.hypothesis, row=best))
-    return _Candidate(path, shares, allowance + KIND_WEIGHT * kinds[best])
+    return _Candidate(path, shares, score)
+
+
+def _tempo_prior(path: Path, row: Row) -> float:
+    bpm = 60 / (float(np.median(path.tick_s)) * row.beat_ticks)
+    return log_tempo_prior(dances()[row.tune_type], bpm)
 
 
 def _best_shift(notes: PlainNotes, candidate: _Candidate, first_bar_s: float | None) -> _Option:
     path = candidate.path
-    own = path.log_probability + candidate.bonus
     line = lay_out(notes, path)
     bar = line.row.bar_ticks
     priors = shift_scores(line)
     if first_bar_s is not None:
         at = int(np.argmin(np.abs(line.onset_s - first_bar_s)))
-        return _Option(candidate, int(-line.ticks[at] % bar), own, 0.0)
+        return _Option(candidate, int(-line.ticks[at] % bar), candidate.score, 0.0)
     tried = sorted(priors, key=lambda shift: -priors[shift])[:SHIFTS_TRIED]
     structure: dict[int, float] = {}
 
@@ -159,7 +174,7 @@ def _best_shift(notes: PlainNotes, candidate: _Candidate, first_bar_s: float | N
             explained(shift + pickup) - PICKUP_COST * (pickup > 0)
             for pickup in range(0, min(bar // 2, 3 * QUAVER) + 1, QUAVER)
         )
-        score = own + priors[shift] - priors[0] + STRUCTURE_WEIGHT * parts
+        score = candidate.score + priors[shift] - priors[0] + STRUCTURE_WEIGHT * parts
         if score > best.score:
             best = _Option(candidate, shift, score, parts)
     return best

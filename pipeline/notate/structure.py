@@ -21,7 +21,7 @@ from pipeline.notate.timeline import Timeline
 
 SLOT = 6
 SAME, CHANCE = 0.92, 0.22
-LENGTHS = {8: 0.86, 4: 0.02, 16: 0.02, 12: 0.03, 6: 0.01, 10: 0.01, 9: 0.005, 7: 0.005, 14: 0.003}
+LENGTHS = {8: 0.8, 4: 0.08, 16: 0.02, 12: 0.03, 6: 0.01, 10: 0.01, 9: 0.005, 7: 0.005, 14: 0.003}
 ODD_LENGTH = 0.0012
 LONGEST = 20
 SWITCH_AT_START, SWITCH_INSIDE = 1.0, 5.0

@@ -1,0 +1,165 @@
+"""From notes in time to the printed tune. Truth is the page that was played."""
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+
+from pipeline.errors import PipelineError, UsageError
+from pipeline.keys import parse_key
+from pipeline.notate.notate import NotateSettings, notate, renotate
+from pipeline.records import from_json, to_json
+from pipeline.tune import Bar, Heard, NoteEvent, Tune
+from tests.notate.playing import JIG, REEL, SLIP_JIG, play, tune_of
+
+
+def content(bar: Bar) -> list[tuple[int, Fraction]]:
+    return [(note.midi, note.start) for note in bar]
+
+
+def printed(tune: Tune) -> list[list[tuple[int, Fraction]]]:
+    return [content(bar.notes) for bar in tune.written_bars()]
+
+
+@pytest.mark.parametrize(
+    ("abc", "bpm", "swing", "kind", "meter", "form"),
+    [
+        (JIG, 112, 1.2, "jig", "6/8", "AABB"),
+        (REEL, 100, 1.15, "reel", "4/4", "AABB"),
+        (SLIP_JIG, 112, 1.2, "slip jig", "9/8", "AABB"),
+    ],
+)
+def test_a_tune_played_twice_comes_back_as_it_was_printed(
+    abc: str, bpm: float, swing: float, kind: str, meter: str, form: str
+) -> None:
+    page = tune_of(abc)
+    tune = notate(play(page, beats_per_minute=bpm, rounds=2, swing=swing))
+    assert (tune.tune_type, tune.meter, tune.form, tune.rounds) == (kind, meter, form, 2)
+    assert (tune.tonic, tune.mode) == (page.tonic, page.mode)
+    assert tune.beats_per_minute == pytest.approx(bpm, rel=0.02)
+    assert tune.swing == pytest.approx(swing, rel=0.12)
+    assert printed(tune) == printed(page)
+
+
+def test_bars_as_performed_are_at_the_time_they_were_played() -> None:
+    page = tune_of(REEL)
+    tune = notate(play(page, beats_per_minute=100, begin_s=1.0))
+    assert len(tune.bars_heard) == 32
+    assert [bar.start_s for bar in tune.bars_heard] == pytest.approx(
+        [1.0 + 1.2 * number for number in range(32)], abs=0.03
+    )
+
+
+def test_a_pick_up_comes_first_and_is_counted_from_its_full_bar() -> None:
+    tune = notate(play(tune_of(JIG), beats_per_minute=112))
+    assert content(tune.bars_heard[0].notes) == [(62, Fraction(5, 8))]
+    assert content(tune.parts[0].pickup) == [(62, Fraction(5, 8))]
+    assert content(tune.parts[1].pickup) == [(76, Fraction(5, 8))]
+
+
+def test_a_low_hum_is_written_where_a_tune_book_prints_it() -> None:
+    page = tune_of(JIG)
+    tune = notate(play(page, beats_per_minute=100, octaves=-2))
+    assert tune.octave_shift == 2
+    assert printed(tune) == printed(page)
+
+
+def test_a_wrong_note_in_one_pass_is_outvoted_and_doubted() -> None:
+    page = tune_of(JIG)
+    heard = play(page, beats_per_minute=112, rounds=2)
+    wrong = list(heard.notes)
+    wrong[20] = replace(wrong[20], midi=wrong[20].midi + 2)
+    tune = notate(replace(heard, notes=tuple(wrong)))
+    assert printed(tune) == printed(page)
+    assert wrong[20].midi in [note.midi for bar in tune.bars_heard[:6] for note in bar.notes]
+    when = wrong[20].onset_s
+    assert any(d.start_s <= when < d.start_s + 1.2 and "differs" in d.why for d in tune.doubts)
+
+
+def test_a_breath_between_phrases_does_not_move_the_bar_lines() -> None:
+    page = tune_of(JIG)
+    heard = play(page, beats_per_minute=112, rounds=2)
+    at = next(i for i, n in enumerate(heard.notes) if n.onset_s > 9.0)
+    late = tuple(
+        replace(n, onset_s=n.onset_s + 0.3, offset_s=n.offset_s + 0.3) for n in heard.notes[at:]
+    )
+    tune = notate(replace(heard, notes=heard.notes[:at] + late))
+    assert printed(tune) == printed(page)
+
+
+def test_a_recording_that_breaks_off_still_gives_the_parts() -> None:
+    page = tune_of(REEL)
+    heard = play(page, beats_per_minute=100, rounds=2)
+    end = 1.2 * (32 + 20)
+    tune = notate(replace(heard, notes=tuple(n for n in heard.notes if n.onset_s < end)))
+    assert tune.form == "AABB"
+    assert printed(tune) == printed(page)
+
+
+def test_ornaments_take_no_time_of_their_own() -> None:
+    page = tune_of(JIG)
+    heard = play(page, beats_per_minute=112)
+    notes: list[NoteEvent] = []
+    for number, note in enumerate(heard.notes):
+        if number % 7 == 3:
+            middle = note.onset_s + 0.04
+            notes.append(
+                replace(note, offset_s=middle, midi=note.midi + 2, role="ornament", ornament="cut")
+            )
+            note = replace(note, onset_s=middle, ornament="cut")
+        notes.append(note)
+    tune = notate(replace(heard, notes=tuple(notes)))
+    assert printed(tune) == printed(page)
+
+
+def test_too_few_notes_are_refused_in_one_sentence() -> None:
+    heard = play(tune_of(JIG), beats_per_minute=112)
+    with pytest.raises(PipelineError, match="Only 5 notes were heard"):
+        notate(Heard(heard.source, heard.notes[:5]))
+
+
+def test_what_the_user_fixes_is_kept_and_recorded() -> None:
+    heard = play(tune_of(JIG), beats_per_minute=112)
+    settings = NotateSettings(tune_type="slide", meter="12/8", key=parse_key("E minor"))
+    tune = notate(heard, settings=settings)
+    assert (tune.tune_type, tune.meter, tune.tonic, tune.mode) == ("slide", "12/8", "E", "minor")
+    assert tune.overridden == {"tune_type": "slide", "meter": "12/8", "key": "E:minor"}
+    assert from_json(to_json(tune), Tune) == tune
+
+
+def test_the_first_bar_line_can_be_put_by_hand() -> None:
+    heard = play(tune_of(JIG), beats_per_minute=112)
+    third = heard.notes[3].onset_s
+    tune = notate(heard, settings=NotateSettings(first_bar_s=third))
+    assert min(abs(bar.start_s - third) for bar in tune.bars_heard) < 0.02
+
+
+def test_impossible_wishes_are_refused() -> None:
+    heard = play(tune_of(JIG), beats_per_minute=112)
+    with pytest.raises(UsageError, match="No jig is written in 4/4"):
+        notate(heard, settings=NotateSettings(tune_type="jig", meter="4/4"))
+
+
+def test_a_written_tune_takes_a_new_key_and_keeps_its_notes() -> None:
+    page = tune_of(SLIP_JIG)
+    tune = renotate(page, NotateSettings(key=parse_key("D major")))
+    assert (tune.tonic, tune.mode, tune.signature) == ("D", "major", 2)
+    assert printed(tune) == printed(page)
+    assert (tune.candidates.key[0].tonic, tune.candidates.key[0].mode) == ("E", "dorian")
+
+
+def test_a_written_tune_is_barred_anew_only_where_bars_divide() -> None:
+    page = tune_of(REEL)
+    halves = renotate(page, NotateSettings(meter="2/4"))
+    assert [len(part.bars) for part in halves.parts] == [16, 16]
+    assert printed(renotate(halves, NotateSettings(meter="4/4"))) == printed(page)
+    with pytest.raises(UsageError, match="do not divide into bars of 6/8"):
+        renotate(page, NotateSettings(meter="6/8"))
+
+
+def test_a_tune_from_a_recording_can_be_read_again_another_way() -> None:
+    tune = notate(play(tune_of(JIG), beats_per_minute=112))
+    again = renotate(tune, NotateSettings(tune_type="slide"))
+    assert again.tune_type == "slide"
+    assert again.overridden["tune_type"] == "slide"
+    assert renotate(again, NotateSettings(key=parse_key("G major"))).tune_type == "slide"
