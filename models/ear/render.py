@@ -182,7 +182,7 @@ def room(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
     return x + torch.fft.irfft(torch.fft.rfft(x, n=n) * response, n=n)[:, :SAMPLES]
 
 
-def colouring(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
+def colouring(x: torch.Tensor, phone: torch.Tensor, g: torch.Generator) -> torch.Tensor:
     """Random smooth frequency response and, for some clips, narrow band limits."""
     rows, device = len(x), x.device
     lines = torch.fft.rfft(x)
@@ -196,7 +196,10 @@ def colouring(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
         )
     high = torch.exp(uniform(g, rows, np.log(25.0), np.log(450.0), device))
     low = torch.exp(uniform(g, rows, np.log(3200.0), np.log(11000.0), device))
-    narrow_low, narrow_high = chance(g, rows, 0.4, device), chance(g, rows, 0.35, device)
+    narrow_low = chance(g, rows, 0.35, device) | phone
+    narrow_high = chance(g, rows, 0.3, device) | phone
+    high = torch.where(phone, uniform(g, rows, 150, 380, device), high)
+    low = torch.where(phone, uniform(g, rows, 3200, 7000, device), low)
     order = uniform(g, rows, 2, 10, device)
     gain = 10 ** (db / 20)
     gain = gain * torch.where(narrow_low, 1 / torch.sqrt(1 + (high / hz) ** order), 1.0)
@@ -224,14 +227,14 @@ def background(x: torch.Tensor, loud: torch.Tensor, g: torch.Generator) -> torch
     return x + noise * loud * 10 ** (-snr / 20)
 
 
-def gain_control(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
+def gain_control(x: torch.Tensor, phone: torch.Tensor, g: torch.Generator) -> torch.Tensor:
     """Automatic gain of a phone, for one clip of eight."""
     rows, device = len(x), x.device
     blocks = x.abs().unflatten(1, (FRAMES, HOP)).amax(2)
     envelope = torch.nn.functional.avg_pool1d(
         torch.nn.functional.pad(blocks[:, None], (12, 3), mode="replicate"), 16, 1
     )[:, 0]
-    strength = uniform(g, rows, 0.2, 0.9, device) * chance(g, rows, 0.13, device)
+    strength = uniform(g, rows, 0.2, 0.9, device) * (chance(g, rows, 0.1, device) | phone)
     floor = 0.03 * envelope.amax(1, keepdim=True) + 1e-6
     gain = ((envelope + floor) / envelope.amax(1, keepdim=True).clamp(min=1e-6)) ** (-strength)
     return x * upsample(gain)
@@ -249,7 +252,7 @@ def clipping(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
     )
 
 
-def codec(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
+def codec(x: torch.Tensor, phone: torch.Tensor, g: torch.Generator) -> torch.Tensor:
     """Loss of a codec: weak bands vanish, the rest is rounded in level; or 8-bit logarithmic."""
     rows, device = len(x), x.device
     window = torch.hann_window(512, device=device)
@@ -273,7 +276,7 @@ def codec(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
     log = torch.round(log * 127) / 127
     eight = torch.sign(log) * (torch.exp(log.abs() * np.log(256.0)) - 1) / 255 * peak
     kind = torch.rand(rows, 1, generator=g, device=device)
-    return torch.where(kind < 0.15, coded, torch.where(kind < 0.2, eight, x))
+    return torch.where((kind < 0.12) | phone & (kind < 0.85), coded, torch.where(kind > 0.95, eight, x))
 
 
 def render(batch: Batch, g: torch.Generator) -> torch.Tensor:
@@ -288,8 +291,10 @@ def render(batch: Batch, g: torch.Generator) -> torch.Tensor:
     power = (tune**2 * sounding).sum(1, keepdim=True) / sounding.sum(1, keepdim=True).clamp(min=1)
     loud = torch.sqrt(power)
     loud = torch.where(loud > 1e-4, loud, torch.full_like(loud, 0.1))
-    x = colouring(room(x, g), g)
-    x = codec(clipping(gain_control(background(x, loud, g), g), g), g)
+    phone = chance(g, len(x), 0.13, device)
+    x = colouring(room(x, g), phone, g)
+    x = gain_control(background(x, loud, g), phone, g)
+    x = codec(clipping(x, g), phone, g)
     peak = x.abs().amax(1, keepdim=True).clamp(min=1e-6)
     db = -45 * torch.rand(len(x), 1, generator=g, device=device) ** 2
     return x / peak * 10 ** (db / 20)

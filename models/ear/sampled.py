@@ -78,13 +78,13 @@ def sampled(rng: np.random.Generator, sampler: Sampler) -> Clip:
         program, (low, high) = int(rng.choice(PLUCKED)), (45, 88)
         strings = True
     else:
-        program = int(rng.choice(list(RANGES)))
+        program = int(rng.choice([*RANGES, *SLOW, *SLOW]))
         (low, high), strings = RANGES[program], False
     slow = program in SLOW
     span = int(rng.integers(12, 25))
     base = int(rng.integers(low, max(low + 1, high - span + 1)))
     how = Habits(
-        base, min(base + span, high), pick(rng, 0.15 if slow else 0.09, 0.35 if slow else 0.3),
+        base, min(base + span, high), pick(rng, 0.13 if slow else 0.09, 0.35 if slow else 0.3),
         slur=rng.choice((0.0, 0.3, 0.7)), ornaments=0.0 if slow else rng.choice((0.0, 0.15, 0.35)),
         repeats=rng.uniform(0.05, 0.3), rests=rng.uniform(0, 0.08),
         gap=(0.0, rng.choice((0.0, 0.1, 0.4))), timing_s=rng.uniform(0, 0.01),

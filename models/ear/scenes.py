@@ -17,9 +17,9 @@ from models.ear.voices import (
 )  # fmt: skip
 
 SHARES = {
-    "plucked": 0.17, "flute": 0.08, "whistle": 0.1, "reed": 0.06, "free reed": 0.08,
-    "bowed": 0.12, "pipes": 0.08, "lip whistle": 0.07, "hum": 0.06, "voice": 0.06, "lilt": 0.08,
-    "choir": 0.04,
+    "plucked": 0.11, "flute": 0.08, "whistle": 0.1, "reed": 0.06, "free reed": 0.07,
+    "bowed": 0.11, "pipes": 0.08, "lip whistle": 0.08, "hum": 0.08, "voice": 0.07, "lilt": 0.09,
+    "choir": 0.07,
 }  # fmt: skip
 
 

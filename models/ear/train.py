@@ -152,7 +152,9 @@ def train(arguments: argparse.Namespace) -> None:
     generator = torch.Generator(device).manual_seed(arguments.seed)
     begun, saved, sums, last = time.monotonic(), time.monotonic(), np.zeros(2), time.monotonic()
     log = (arguments.out / "log.txt").open("a")
+    waited, asked = 0.0, time.monotonic()
     for step, fields in enumerate(loader):
+        waited += time.monotonic() - asked
         done = max(step / arguments.steps, (time.monotonic() - begun) / (60 * arguments.minutes))
         if done >= 1:
             break
@@ -174,11 +176,12 @@ def train(arguments: argparse.Namespace) -> None:
         sums += 0.0 if step % 10 else np.array([first.item(), second.item()])
         if step % 100 == 99:
             now = time.monotonic()
-            line = f"{step + 1} pitch {sums[0] / 10:.4f} events {sums[1] / 10:.4f} rate {rate:.5f} s/step {(now - last) / 100:.3f} t {now - begun:.0f}"
+            line = f"{step + 1} pitch {sums[0] / 10:.4f} events {sums[1] / 10:.4f} rate {rate:.5f} s/step {(now - last) / 100:.3f} waited {waited / 100:.3f} t {now - begun:.0f}"
             print(line, flush=True)
             log.write(line + "\n")
-            sums, last = np.zeros(2), now
-        if time.monotonic() - saved > 90:
+            sums, last, waited = np.zeros(2), now, 0.0
+        asked = time.monotonic()
+        if asked - saved > 90:
             torch.save(average.state_dict(), arguments.out / "ear.pt")
             saved = time.monotonic()
     torch.save(average.state_dict(), arguments.out / "ear.pt")

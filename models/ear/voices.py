@@ -107,15 +107,16 @@ def _mark(track: np.ndarray, time_s: float) -> None:
 # ---------------------------------------------------------------- curves
 
 
-def hold(played: Played, values: np.ndarray) -> np.ndarray:
-    """One value per note, held from its onset to the next onset, at control rate."""
-    index = np.searchsorted(np.array(played.onset_s), TIMES, side="right") - 1
+def hold(played: Played, values: np.ndarray, starts_s: np.ndarray | None = None) -> np.ndarray:
+    """One value per note, held from its onset (or start) to the next, at control rate."""
+    starts_s = np.array(played.onset_s) if starts_s is None else starts_s
+    index = np.searchsorted(starts_s, TIMES, side="right") - 1
     return np.asarray(values)[np.maximum(index, 0)]
 
 
 def since_onset(played: Played) -> np.ndarray:
     """Seconds since the onset of the current note, at control rate."""
-    return TIMES - hold(played, np.array(played.onset_s))
+    return np.maximum(TIMES - hold(played, np.array(played.onset_s)), 0.0)
 
 
 def smooth(curve: np.ndarray, seconds: float, lag: float = 0.5) -> np.ndarray:
@@ -248,8 +249,8 @@ FAMILIES = {
     "lilt": Family(41, 84, (0.008, 0.04), (0.01, 0.07), (0.0, 0.04), (0.4, 1.8), 3,
                    (0.05, 0.4), (3, 15), (0.02, 0.07), 0.3, (8, 40), breath_db=(-50, -22),
                    drift=0.12, ornaments=(0.0, 0.2), unit_s=(0.11, 0.3)),
-    "choir": Family(45, 84, (0.03, 0.16), (0.01, 0.1), (0.0, 0.03), (0.6, 2.0), 3,
-                    (0.1, 0.9), (3, 15), (0.04, 0.12), 0.8, (8, 40), breath_db=(-60, -28),
+    "choir": Family(45, 84, (0.03, 0.2), (0.01, 0.1), (0.0, 0.03), (0.6, 2.0), 3,
+                    (0.1, 0.9), (2.5, 12), (0.04, 0.12), 0.8, (8, 40), breath_db=(-60, -28),
                     drift=0.05, ornaments=(0.0, 0.1), unit_s=(0.13, 0.5)),
 }  # fmt: skip
 SYLLABLES = ("voice", "lilt")
@@ -312,7 +313,28 @@ def sustained(
             (midi - octave).astype(np.float32), (level / np.sqrt(count)).astype(np.float32),
             colour(bright), lane_base, 0.0, formants,
         ))  # fmt: skip
+    if name in ("flute", "whistle", "lip whistle", "reed") and rng.random() < 0.35:
+        _overblown(rng, clip, played, pitch, level, base)
     _breath(rng, clip, family, name, played, level)
+
+
+def _overblown(
+    rng: np.random.Generator,
+    clip: Clip,
+    played: Played,
+    pitch: np.ndarray,
+    level: np.ndarray,
+    base: np.ndarray,
+) -> None:
+    """What is left of the lower octave (or twelfth) when high notes are overblown."""
+    from_midi = rng.uniform(min(played.midi), max(played.midi))
+    high = hold(played, (np.array(played.midi) >= from_midi).astype(float))
+    remnant = smooth(high, 0.01) * level * 10 ** (rng.uniform(-40, -17) / 20)
+    below = 12 if rng.random() < 0.8 else 19
+    clip.lanes.append(Lane(
+        (pitch - below).astype(np.float32), remnant.astype(np.float32),
+        np.full(FRAMES, rng.uniform(0, 1.0), np.float32), base,
+    ))  # fmt: skip
 
 
 def _voice_detune(
@@ -333,6 +355,8 @@ def _level(rng: np.random.Generator, family: Family, played: Played) -> np.ndarr
     levels = 10 ** (rng.normal(0, rng.uniform(0.5, 3), count) / 20)
     raw = gates(played, levels)
     level = smooth(raw, pick(rng, *family.attack_s), 0.5)
+    if rng.random() < 0.6:
+        _tails(played, level, pick(rng, 0.015, 0.2))
     quick = rng.uniform(0, 0.8)
     for i in range(1, count):
         begin, onset = played.begin[i], played.onset_s[i]
@@ -355,6 +379,35 @@ def _level(rng: np.random.Generator, family: Family, played: Played) -> np.ndarr
     return level * (1 + wander(rng, 0.04, 0.5, 10.0))
 
 
+def _tails(played: Played, level: np.ndarray, seconds: float) -> None:
+    """Let every note that is followed by a gap die away over this time, in place."""
+    n = int(seconds / CONTROL_S) + 1
+    fall = np.cos(np.pi / 2 * np.arange(1, n + 1) / n)
+    for i, end in enumerate(played.end_s):
+        b = int(end / CONTROL_S)
+        following = played.onset_s[i + 1] if i + 1 < len(played.end_s) else CLIP_S
+        last = min(b + n, int(following / CONTROL_S), CONTROLS)
+        if 0 < b < last:
+            tail = level[b - 1] * fall[: last - b]
+            level[b:last] = np.maximum(level[b:last], tail)
+
+
+def _starts(rng: np.random.Generator, name: str, played: Played) -> np.ndarray:
+    """When the pitch moves to each note: often before its attack, in the gap or the consonant."""
+    starts = np.array(played.onset_s)
+    mode = rng.random()
+    spoken = name in ("hum", "voice", "lilt", "choir", "lip whistle")
+    lead = rng.uniform(0.0, 0.07)
+    for i in range(1, len(starts)):
+        if played.begin[i] in (SLUR, ORNAMENT) or mode < 0.3:
+            continue
+        early = played.end_s[i - 1]
+        if mode > 0.7 and spoken:
+            early = min(early, starts[i] - lead * rng.uniform(0.3, 1.0))
+        starts[i] = max(early, played.onset_s[i - 1] + 0.03)
+    return np.maximum.accumulate(starts)
+
+
 def _pitch(
     rng: np.random.Generator, family: Family, name: str, played: Played, cents: float
 ) -> np.ndarray:
@@ -362,7 +415,7 @@ def _pitch(
     count = len(played.midi)
     notes = np.array(played.midi) + rng.normal(0, 0.04 if family.drift == 0 else 0.12, count)
     glide = pick(rng, *family.glide_s)
-    pitch = smooth(hold(played, notes), glide, rng.uniform(0.1, 0.5))
+    pitch = smooth(hold(played, notes, _starts(rng, name, played)), glide, rng.uniform(0, 0.5))
     if rng.random() < family.vibrato:
         pitch = pitch + vibrato(rng, played, pick(rng, *family.cents), rng.choice((0.0, 0.1, 0.25)))
     if name in ("voice", "lilt", "hum", "choir", "lip whistle", "bowed", "flute"):
@@ -436,8 +489,9 @@ def _consonant(
     onset = played.onset_s[i]
     before = onset - played.onset_s[i - 1] if i else 0.3
     after = played.end_s[i] - onset
-    length = min(rng.uniform(0.03, 0.09), 0.45 * before, 0.8 * after)
-    start, stop = onset - 0.75 * length, onset + 0.25 * length
+    length = min(rng.uniform(0.02, 0.08), 0.45 * before, 0.8 * after)
+    inside = rng.uniform(-0.05, 0.25)
+    start, stop = onset - (1 - inside) * length, onset + inside * length
     a, b = max(int(start / CONTROL_S), 0), max(int(stop / CONTROL_S), 0)
     if b - a < 3:
         return
@@ -480,6 +534,13 @@ def _breath(
     clip.noises.append(
         Noise((level * loud).astype(np.float32), pick(rng, 700, 6000), rng.uniform(1, 3))
     )
+    if rng.random() < 0.5 and name not in ("free reed", "bowed", "pipes"):
+        drawn = np.zeros(CONTROLS)
+        for end, following in zip(played.end_s[:-1], played.onset_s[1:], strict=True):
+            if following - end > 0.1:
+                a, b = int((end + 0.02) / CONTROL_S), int((following - 0.02) / CONTROL_S)
+                drawn[a:b] = np.hanning(b - a) * pick(rng, 0.003, 0.05)
+        clip.noises.append(Noise(drawn.astype(np.float32), pick(rng, 900, 4000), 1.0))
     if name in ("flute", "whistle", "reed", "bowed", "lip whistle") and rng.random() < 0.5:
         age = since_onset(played)
         fresh = hold(
