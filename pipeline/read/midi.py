@@ -20,6 +20,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
+from math import ceil
 
 import mido
 
@@ -32,6 +33,7 @@ from pipeline.tune import Heard, KeyName, NoteEvent, ScoreNote, Source, Tune
 
 GRID = tuple(sorted({Fraction(n, 64) for n in range(64)} | {Fraction(n, 48) for n in range(48)}))
 """Places in a whole note that a written note may begin at: sixty-fourths and triplet sixteenths."""
+ON_MAIN_GRID = frozenset(GRID)
 COARSE = tuple(at for at in GRID if (at * 32).denominator == 1 or (at * 24).denominator == 1)
 RARE = tuple(
     sorted({Fraction(n, parts) for parts in (96, 112, 128, 144, 160) for n in range(parts)})
@@ -172,11 +174,14 @@ def _quantised(notes: Sequence[_Struck], whole: int) -> list[tuple[Fraction, Fra
     for place, note in enumerate(notes):
         start = starts[place]
         following = starts[place + 1] if place + 1 < len(notes) else None
+        at = Fraction(note.end, whole)
         end = _snapped(note.end, whole, GRID)
-        exact = abs(end - Fraction(note.end, whole)) <= NEAR / 4
-        if not exact:
-            end = _snapped(note.end, whole, COARSE)
-            if following is not None and following - start <= 2 * (end - start):
+        plain = abs(at // 1 + _nearest(at % 1, GRID) - at) <= NEAR / 4
+        if not plain and end != following and start % 1 in ON_MAIN_GRID:
+            end = at // 1 + _nearest(at % 1, COARSE)
+            if following is None:
+                end = Fraction(ceil(at * 8), 8)
+            elif following - start <= 2 * (end - start):
                 end = following
         if following is not None:
             end = min(end, following)
