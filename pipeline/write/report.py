@@ -113,7 +113,7 @@ def report_html(
         tones, sound_url = pending.result()
     sections = [
         tune_section(tune, music["tune"], scores["tune"]),
-        heard_section(tune, rows, sound_url),
+        heard_section(tune, rows, sound_url, longest_s=LONGEST_RECORDING_S),
         ranked,
         *(
             layers_section(tune, arrangement, number, music, scores, len(arrangements))

@@ -85,7 +85,9 @@ def doubtful_bars(tune: Tune) -> set[int]:
     }  # fmt: skip
 
 
-def heard_section(tune: Tune, rows: Sequence[PictureRow], recording_url: str) -> str:
+def heard_section(
+    tune: Tune, rows: Sequence[PictureRow], recording_url: str, *, longest_s: float
+) -> str:
     """The picture of the recording, bar by bar, with both ways to listen."""
     if not rows:
         return ""
@@ -99,6 +101,8 @@ def heard_section(tune: Tune, rows: Sequence[PictureRow], recording_url: str) ->
     )  # fmt: skip
     whole = '<button type="button" id="heard-all">Play the recording</button>'
     sound = f'<audio id="recording" preload="auto" src="{recording_url}"></audio>'
+    if recording_url and tune.source.duration_s > longest_s:
+        sound += f"<p>This page holds the first {longest_s / 60:.0f} minutes of the recording.</p>"
     left_out = "".join(
         f"<li>{piece.start_s:.1f} to {piece.end_s:.1f} s left out: {escape(piece.why)}</li>"
         for piece in tune.left_out
@@ -114,11 +118,29 @@ def heard_section(tune: Tune, rows: Sequence[PictureRow], recording_url: str) ->
         '<button type="button" id="heard-stop">Stop</button>'
         '<label>Speed <input type="range" id="heard-speed" min="50" max="120" step="5" value="100">'
         "<output>100 %</output></label>"
-        '<label><input type="checkbox" id="heard-loop">Loop the bar</label></div>'
+        '<label><input type="checkbox" id="heard-loop">Loop</label>'
+        f"{_part_choice(tune)}</div>"
         f"{sound if recording_url else ''}"
         '<div class="card scroll" tabindex="0" role="region" aria-label="What was heard">'
         f'<div class="rows">{"".join(row.svg for row in rows)}</div></div>'
         f"{f'<ul>{left_out}</ul>' if left_out else ''}</section>"
+    )
+
+
+def _part_choice(tune: Tune) -> str:
+    """A choice of the parts as they were played, each to be heard or looped."""
+    from pipeline.write.practice import part_loops
+
+    options = "".join(
+        f'<option value="{1000 * loop.start_s:.0f}:{1000 * loop.end_s:.0f}">'
+        f"{escape(loop.name)}</option>"
+        for loop in part_loops(tune)
+    )
+    if not options:
+        return ""
+    return (
+        f'<label>Part <select id="heard-part">{options}</select></label>'
+        '<button type="button" id="heard-part-play">Play the part</button>'
     )
 
 

@@ -149,6 +149,23 @@ def test_a_bar_of_the_recording_plays_by_mouse_and_by_keyboard(browser, page, he
     assert browser.errors == []
 
 
+def test_a_part_of_the_recording_plays_in_a_loop(browser, page, heard):
+    """The last part as played, from half a second before its end: the sound starts over."""
+    browser.open(page)
+    audio = "document.getElementById('recording')"
+    browser.run("document.getElementById('heard-part').selectedIndex = 3")
+    browser.run("document.getElementById('heard-loop').click()")
+    browser.run("document.getElementById('heard-part-play').click()")
+    begin, end = heard.bars_heard[25].start_s, heard.bars_heard[32].end_s
+    browser.wait_for(f"!{audio}.paused && {audio}.currentTime > {begin + 0.1}")
+    browser.run(f"{audio}.currentTime = {end - 0.5}")
+    browser.wait_for(f"{audio}.currentTime < {begin + 1.0}")
+    assert browser.run(f"{audio}.paused") is False
+    browser.run("document.getElementById('heard-stop').click()")
+    browser.wait_for(f"{audio}.paused")
+    assert browser.errors == []
+
+
 def test_the_tune_as_written_can_be_heard_bar_by_bar(browser, page):
     browser.open(page)
     browser.run("document.querySelector('[name=listen][value=tune]').click()")

@@ -204,27 +204,34 @@
     const rate = () => Number(pace.value) / 100;
     const loopBar = $("#heard-loop");
     let stopAt = null;
+    let waiting = null;
     const mark = (index) => {
       for (const bar of bars) bar.classList.toggle("now", Number(bar.dataset.heard) === index);
     };
-    const listen = async (index) => {
-      silence();
-      mark(index);
+    let startAt = 0;
+    const listen = (index) => {
       const [, from, to, number] = heard.bars.find((b) => b[0] === index);
+      mark(index);
+      return listenTo(from, to, number ? `Bar ${number}` : "Pick-up");
+    };
+    const listenTo = async (from, to, words) => {
+      silence();
       const which = choice();
-      say(`${number ? `Bar ${number}` : "Pick-up"}, ${which}`);
+      say(`${words}, ${which}`);
       const both = which === "both";
       if (recording && which !== "tune") {
         recording.preservesPitch = true;
         recording.playbackRate = rate();
-        recording.currentTime = from / 1000;
+        recording.currentTime = startAt = from / 1000;
         stopAt = to / 1000;
         await recording.play();
       }
       if (which === "tune" || both || which === "after") {
         const wait = which === "after" ? ((to - from) / rate()) + 150 : 0;
-        setTimeout(() => voice.play(heard, from, to, {
-          speed: rate, cents: data.cents, loop: () => which === "tune" && loopBar.checked, ended: () => mark(-1),
+        clearTimeout(waiting);
+        waiting = setTimeout(() => voice.play(heard, from, to, {
+          speed: rate, cents: data.cents, loop: () => which === "tune" && loopBar.checked,
+          bar: (bar) => mark(bar[0]), ended: () => mark(-1),
         }), wait);
       }
     };
@@ -237,13 +244,12 @@
         if (!recording.paused) requestAnimationFrame(watch);
         if (stopAt !== null && recording.currentTime >= stopAt - 0.02) {
           if (loopBar.checked && choice() === "recording") {
-            const bar = heard.bars.find((b) => Math.abs(b[2] / 1000 - stopAt) < 1e-6);
-            recording.currentTime = bar[1] / 1000;
+            recording.currentTime = startAt;
             return;
           }
           recording.pause();
           stopAt = null;
-        } else if (stopAt === null && !recording.paused) {
+        } else if (!recording.paused) {
           const now = recording.currentTime * 1000;
           const bar = heard.bars.find((b) => b[1] <= now && now < b[2]);
           mark(bar ? bar[0] : -1);
@@ -259,7 +265,18 @@
         recording.play();
       });
     }
-    $("#heard-stop").addEventListener("click", () => { silence(); mark(-1); });
+    $("#heard-stop").addEventListener("click", () => {
+      clearTimeout(waiting);
+      silence();
+      mark(-1);
+    });
+    const part = $("#heard-part");
+    if (part) {
+      $("#heard-part-play").addEventListener("click", () => {
+        const [from, to] = part.value.split(":").map(Number);
+        listenTo(from, to, part.selectedOptions[0].textContent);
+      });
+    }
     let at = 0;
     bars[0].setAttribute("tabindex", "0");
     const walk = (to) => {
