@@ -39,8 +39,9 @@ def grade_bar(bar: TabBar, length: Fraction, tune: Tune, setup: Setup, hand: Han
     starts = [note.start for note in bar if not note.grace]
     moves = sum(1 + (note.fret > 0) for note in bar)
     widest = 0.0
+    pressed = [note for note in bar if note.fret and not note.grace]
     for start in set(starts):
-        held = [n.fret for n in bar if n.fret and n.start <= start < n.start + n.length]
+        held = [note.fret for note in pressed if note.start <= start < note.start + note.length]
         if len(held) > 1:
             width = span_mm(min(held), max(held), capo=setup.capo, scale_mm=hand.scale_mm)
             widest = max(widest, width)

@@ -178,7 +178,7 @@ def _grace(tab: TabNote, touch: Touch, technique: Technique | None = None) -> Ta
         fret=touch.fret,
         finger=touch.finger,
         midi=tab.midi + touch.fret - tab.fret,
-        length=GRACE,
+        length=min(GRACE, tab.length),
         grace=True,
         technique=technique,
     )

@@ -103,7 +103,8 @@ def timeline(tune: Tune, harmony: Harmony) -> Timeline:
                 current = onsets[start]
                 held = None
             last = notes[current]
-            still = last.end > start if last.bar == bar_index else bool(held and held > start)
+            inside = last.bar == bar_index and last.start <= start < last.end
+            still = inside or bool(held and held > start)
             chords = [span for span in spans.get(bar_index, ()) if span.start <= start]
             length = max(stop - start, Fraction(1, 64))
             events.append(

@@ -79,7 +79,7 @@ def with_gaps_filled(voice: Sequence[Below], drone: Sequence[Below], tables: Tab
     if not added:
         return list(voice)
     row = sorted([*voice, *added], key=lambda note: note.event)
-    nexts = [note.event for note in row[1:]] + [len(tables.line.events)]
+    nexts = [*(note.event for note in row), len(tables.line.events)][1:]
     return [
         replace(note, length=min(note.length, _until(note, until, tables)))
         for note, until in zip(row, nexts, strict=True)
