@@ -92,7 +92,7 @@ def heard_section(
     if not rows:
         return ""
     ways = [("recording", "The recording"), ("after", "Recording, then the tune as written"),
-            ("both", "Both at once"), ("tune", "The tune as written")]  # fmt: skip
+            ("both", "Both, left and right ear"), ("tune", "The tune as written")]  # fmt: skip
     if not recording_url:
         ways = ways[-1:]
     radios = "".join(

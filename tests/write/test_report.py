@@ -166,6 +166,18 @@ def test_a_part_of_the_recording_plays_in_a_loop(browser, page, heard):
     assert browser.errors == []
 
 
+def test_recording_and_tune_can_be_heard_together(browser, page):
+    browser.open(page)
+    audio = "document.getElementById('recording')"
+    browser.run("document.querySelector('[name=listen][value=both]').click()")
+    browser.run("document.querySelector('.hbar[data-heard=\"7\"]')"
+                ".dispatchEvent(new MouseEvent('click', {bubbles: true}))")  # fmt: skip
+    browser.wait_for(f"!{audio}.paused && window.guitarLevel() > 0.003")
+    browser.run("document.getElementById('heard-stop').click()")
+    browser.wait_for(f"{audio}.paused && window.guitarLevel() < 0.0005")
+    assert browser.errors == []
+
+
 def test_the_tune_as_written_can_be_heard_bar_by_bar(browser, page):
     browser.open(page)
     browser.run("document.querySelector('[name=listen][value=tune]').click()")

@@ -11,6 +11,8 @@
   let context = null;
   let bank = null;
   let meter = null;
+  let guitarSide = null;
+  let recordingSide = null;
   const opened = async () => {
     context = context || new AudioContext();
     if (context.state === "suspended") await context.resume();
@@ -18,7 +20,8 @@
       const decoded = await context.decodeAudioData(bytesOf(data.bank).buffer);
       bank = { buffer: decoded, shift: pulseAt(decoded) - data.pulse_s };
       meter = context.createAnalyser();
-      meter.connect(context.destination);
+      guitarSide = context.createStereoPanner();
+      meter.connect(guitarSide).connect(context.destination);
     }
     return context;
   };
@@ -137,6 +140,18 @@
     if (recording) recording.pause();
   };
 
+  // The recording in the left ear and the guitar in the right, or both in the middle.
+  const apart = async (yes) => {
+    if (!yes && !recordingSide) return;
+    await opened();
+    if (recording && !recordingSide) {
+      recordingSide = context.createStereoPanner();
+      context.createMediaElementSource(recording).connect(recordingSide).connect(context.destination);
+    }
+    if (recordingSide) recordingSide.pan.value = yes ? -1 : 0;
+    guitarSide.pan.value = yes ? 1 : 0;
+  };
+
   // ---- a player for every score on the page
   for (const box of $$("[data-score]")) {
     const score = data.scores[box.dataset.score];
@@ -159,6 +174,7 @@
     };
     const start = (from, to) => {
       silence();
+      apart(false);
       button.textContent = "Stop";
       button.dataset.playing = "yes";
       voice.play(score, from, to, {
@@ -219,6 +235,7 @@
       const which = choice();
       say(`${words}, ${which}`);
       const both = which === "both";
+      await apart(both);
       if (recording && which !== "tune") {
         recording.preservesPitch = true;
         recording.playbackRate = rate();
@@ -258,6 +275,7 @@
       recording.addEventListener("play", watch);
       $("#heard-all").addEventListener("click", () => {
         silence();
+        apart(false);
         stopAt = null;
         recording.preservesPitch = true;
         recording.playbackRate = rate();
