@@ -26,7 +26,7 @@ PULSE_S = 0.2
 FIRST_S = 0.4
 _LONGEST_S = 2.6
 _GAP_S = 0.05
-_LEVEL = 0.045
+_LEVEL = 0.03
 _Key = tuple[int, int, float, Pluck]
 
 

@@ -29,6 +29,11 @@ TONE_S = 4.0
 Pluck = Literal["p", "i", "left"]
 """Thumb, finger, or the fretting hand (hammer-on, pull-off, slide)."""
 
+POLARISATIONS = ((0.7, 1.5), (0.3, 0.7))
+"""Share of the pluck that goes into each polarisation, and how much faster it dies away."""
+
+_EXTRA_LOSS_PER_S = 1.5
+"""Taken into the loop and given back to the samples, so that no tail wraps round the FFT."""
 _FFT_SIZE = 1 << 17
 _HIGHEST_HZ = 11_000.0
 _DELAY_S = 0.0006
@@ -51,10 +56,11 @@ def string_tone(string: int, open_midi: int, midi: float, pluck: Pluck) -> np.nd
     loss = _loss_per_s(facts, string, hz, frequencies)
     spectrum = np.zeros(_FFT_SIZE // 2 + 1, complex)
     turn = np.exp(-2j * np.pi * partial)
-    for share, faster in ((0.72, 2.0), (0.28, 0.8)):
-        loop = turn * np.exp(-loss * faster / hz)
+    for share, faster in POLARISATIONS:
+        loop = turn * np.exp(-(loss * faster + _EXTRA_LOSS_PER_S) / hz)
         spectrum[: len(frequencies)] += share * attack / (1.0 - loop)
     samples = np.fft.irfft(spectrum)[: int(TONE_S * SAMPLE_RATE)]
+    samples *= np.exp(_EXTRA_LOSS_PER_S * np.arange(len(samples)) / SAMPLE_RATE)
     tone = (_faded(samples) / _loudness(samples)).astype(np.float32)
     tone.setflags(write=False)
     return tone

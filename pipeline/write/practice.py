@@ -9,7 +9,7 @@ Method: the recording is slowed by the Signalsmith stretch library (python-stret
     where a time-domain stretch (WSOLA) keeps a 1 ms attack but moves it by 8 ms and strikes some
     notes twice. Layers are not stretched at all but played slower by the synthesiser.
 References: Signalsmith Audio, design of the stretch library. The pulse, count-in and slow
-    steps follow trade.md (common practice).
+    steps are common practice.
 """
 
 from __future__ import annotations

@@ -4,7 +4,7 @@ Task: what a teacher prints and hands out.
 In:   Tune, Arrangement, engraved lines. Out: PDF bytes (or SVG pages), A4 or Letter.
 Method: pipeline/write/page/sheet.typ, set by the typst library with its own embedded fonts. Lines
     are never broken, so no page cuts a phrase; the two lines of an eight-bar part stay together.
-References: cautions from trade.md's findings as printed by pipeline/write/cautions.py.
+References: cautions and their sources in pipeline/write/cautions.py.
 """
 
 from __future__ import annotations

@@ -6,7 +6,7 @@ Method: straight time from the metre and the beat; inside a pair of short notes 
     three in compound time) the tune's swing moves the division, piecewise linearly. Divisions
     that are not made of halves (thirds in simple time, and so on) stay even. The last bar of a
     part is shortened by the pick-up that follows when its notes leave room for it.
-References: trade.md's description of lilt and swing (common practice).
+References: lilt and swing of the dance types (common practice).
 """
 
 from __future__ import annotations

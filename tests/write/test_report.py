@@ -102,7 +102,7 @@ def test_a_layer_plays_and_the_bar_is_shown(browser, page):
     browser.open(page)
     player = "document.querySelector('[data-score=\"1-plain-bass\"]')"
     browser.run(f"{player}.querySelector('.play').click()")
-    browser.wait_for("window.guitarLevel() > 0.003")
+    browser.wait_for("window.guitarLevel() > 0.002")
     browser.wait_for("document.querySelectorAll('#music-1-plain-bass .now').length > 0")
     assert browser.run(f"{player}.querySelector('.play').textContent") == "Stop"
     browser.run(f"{player}.querySelector('.play').click()")
@@ -126,7 +126,7 @@ def test_melody_and_bass_can_be_turned_down_apart(browser, page):
         measured[loud] = max(levels)
         browser.run(f"{drone}.querySelector('.play').click()")
         browser.wait_for("window.guitarLevel() < 0.0005")
-    assert measured[100] > 0.003 > measured[0]
+    assert measured[100] > 0.002 > measured[0]
 
 
 def test_a_bar_of_the_recording_plays_by_mouse_and_by_keyboard(browser, page, heard):
@@ -172,7 +172,7 @@ def test_recording_and_tune_can_be_heard_together(browser, page):
     browser.run("document.querySelector('[name=listen][value=both]').click()")
     browser.run("document.querySelector('.hbar[data-heard=\"7\"]')"
                 ".dispatchEvent(new MouseEvent('click', {bubbles: true}))")  # fmt: skip
-    browser.wait_for(f"!{audio}.paused && window.guitarLevel() > 0.003")
+    browser.wait_for(f"!{audio}.paused && window.guitarLevel() > 0.002")
     browser.run("document.getElementById('heard-stop').click()")
     browser.wait_for(f"{audio}.paused && window.guitarLevel() < 0.0005")
     assert browser.errors == []
@@ -183,7 +183,7 @@ def test_the_tune_as_written_can_be_heard_bar_by_bar(browser, page):
     browser.run("document.querySelector('[name=listen][value=tune]').click()")
     browser.run("document.querySelector('.hbar[data-heard=\"5\"]')"
                 ".dispatchEvent(new MouseEvent('click', {bubbles: true}))")  # fmt: skip
-    browser.wait_for("window.guitarLevel() > 0.003")
+    browser.wait_for("window.guitarLevel() > 0.002")
     assert browser.run("document.getElementById('recording').paused") is True
 
 
