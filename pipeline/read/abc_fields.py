@@ -155,3 +155,13 @@ def plain_text(value: str) -> str:
     )
     text = html.unescape(text).replace("\\&", "&").replace("\\%", "%")
     return " ".join(text.split())
+
+
+def parse_times(text: str) -> tuple[int, ...]:
+    """The times through of an ending: "1,3" or "1-3"."""
+    times: list[int] = []
+    for piece in re.split(r"[,\s.]+", text.strip(" ,.-")):
+        low, _, high = piece.partition("-")
+        if low.isdigit():
+            times += range(int(low), min(int(high) if high.isdigit() else int(low), 12) + 1)
+    return tuple(times)

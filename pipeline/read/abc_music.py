@@ -18,7 +18,13 @@ from fractions import Fraction
 from functools import lru_cache
 
 from pipeline.keys import LETTER_SEMITONES
-from pipeline.read.abc_fields import AbcKey, parse_key_field, parse_length, parse_meter
+from pipeline.read.abc_fields import (
+    AbcKey,
+    parse_key_field,
+    parse_length,
+    parse_meter,
+    parse_times,
+)
 from pipeline.read.bars import ReadBar
 from pipeline.tune import Ornament, ScoreNote
 
@@ -334,14 +340,14 @@ class MusicReader:
         if after:
             self._bar.opens = True
         if number:
-            self._bar.ending = _times(number)
+            self._bar.ending = parse_times(number)
         if self._last is not None and (before or after or number or (last and last.closes)):
             self._last.tie = False
 
     def _ending(self, found: re.Match[str]) -> None:
         if self._bar.events:
             self._close_bar()
-        self._bar.ending = _times(found.group(_after(found, 1)[0]))
+        self._bar.ending = parse_times(found.group(_after(found, 1)[0]))
         if self._last is not None:
             self._last.tie = False
 
@@ -372,15 +378,6 @@ def _ticks(unit: int, number: str, slashes: str, divisor: str) -> int:
     if divisor:
         return ticks // max(int(divisor), 1)
     return ticks >> len(slashes) if slashes else ticks
-
-
-def _times(text: str) -> tuple[int, ...]:
-    times: list[int] = []
-    for piece in re.split(r"[,\s.]+", text.strip(" ,.-")):
-        low, _, high = piece.partition("-")
-        if low.isdigit():
-            times += range(int(low), min(int(high) if high.isdigit() else int(low), 12) + 1)
-    return tuple(times)
 
 
 def _finish(bar: _OpenBar, notes: list[tuple[list[int], Ornament | None]]) -> ReadBar:

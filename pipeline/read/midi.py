@@ -17,7 +17,7 @@ import io
 import re
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from math import ceil
@@ -26,6 +26,7 @@ import mido
 
 from pipeline.errors import PipelineError
 from pipeline.keys import parse_key, signature_of
+from pipeline.read.barline import pickup_length
 from pipeline.read.bars import ReadBar
 from pipeline.read.unfold import printed_bars
 from pipeline.read.written import Stated, written_tune
@@ -92,9 +93,23 @@ def read_midi(data: bytes, *, name: str) -> Tune:
     meters = _meters(metas, end)
     marks = _marks(metas, whole)
     meter = _named_meter(metas) or _main_meter(meters, end)
-    lines = _lines(meters, list(marks), _snapped(end, whole, GRID), whole)
-    bars = printed_bars(_bars(_quantised(notes, whole), lines, marks), Fraction(meter))
-    return written_tune(bars, _stated(metas, meter), source, which=name)
+    full = Fraction(meter)
+    quantised = _quantised(notes, whole)
+    warnings: tuple[str, ...] = ()
+    if marks:
+        lines = _lines(meters, list(marks), _snapped(end, whole, GRID), whole)
+    else:
+        lead = _lead(quantised, meters, full)
+        shift = full - lead if lead else Fraction(0)
+        quantised = [(start + shift, end + shift, midi) for start, end, midi in quantised]
+        if lead:
+            warnings = (
+                f"{name} does not say where its first bar line is: a pick-up of {lead} is assumed.",
+            )
+        lines = _lines(meters, [], ceil(quantised[-1][1] / full) * full, whole)
+    bars = printed_bars(_bars(quantised, lines, marks), full)
+    stated = replace(_stated(metas, meter), warnings=warnings)
+    return written_tune(bars, stated, source, which=name)
 
 
 # ---------------------------------------------------------------- notes
@@ -188,6 +203,18 @@ def _quantised(notes: Sequence[_Struck], whole: int) -> list[tuple[Fraction, Fra
         if end > start:
             found.append((start, end, note.midi))
     return found
+
+
+def _lead(
+    notes: Sequence[tuple[Fraction, Fraction, int]],
+    meters: Sequence[tuple[int, str]],
+    full: Fraction,
+) -> Fraction:
+    """Length of the pick-up when the file begins with it, else 0."""
+    if len(meters) > 1 or notes[0][0] != 0:
+        return Fraction(0)
+    beat = Fraction(3, 8) if meters[0][1] in ("6/8", "9/8", "12/8") else Fraction(1, 4)
+    return pickup_length(notes, full, beat)
 
 
 def _performed(file: mido.MidiFile, notes: Sequence[_Struck], source: Source) -> Tune:
