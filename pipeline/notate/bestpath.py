@@ -30,7 +30,7 @@ LOG_JUMP_SILENT, LOG_JUMP_HELD = -10.0, -13.0
 LOG_PASS_OVER = -4.0
 MOVEMENT_WEIGHT = 0.6
 LONGEST_GAP = 3.0
-KEEP = {10: 200, 20: 100, 36: 60, 60: 36, 100: 24, 160: 16}
+KEEP = {6: 240, 12: 120, 24: 64, 44: 36, 80: 22, 140: 14}
 PASS_OVER, JUMP = -1, -2
 
 
@@ -173,11 +173,15 @@ def _batch(hypotheses: list[Hypothesis]) -> _Batch:
     logp = np.full(shape, -np.inf, np.float32)
     jump = np.full(shape[:2], -np.inf, np.float32)
     names = list(dict.fromkeys(id(h.row) for h in hypotheses))
+    bent: dict[tuple[int, float], np.ndarray] = {}
     for at, h in enumerate(hypotheses):
         p, k = h.row.logp.shape
         source[at, :p, :k], logp[at, :p, :k] = h.row.source, h.row.logp
-        begin = h.row.positions[h.row.source]
-        warp[at, :p, :k] = bend(h.row, begin + h.row.length, h.ratio) - bend(h.row, begin, h.ratio)
+        name = (id(h.row), h.ratio)
+        if name not in bent:
+            begin = h.row.positions[h.row.source]
+            bent[name] = bend(h.row, begin + h.row.length, h.ratio) - bend(h.row, begin, h.ratio)
+        warp[at, :p, :k] = bent[name]
         off_beat = h.row.positions % h.row.swing_ticks != 0
         jump[at, :p] = np.where(h.row.positions % QUAVER == 0, -2.0 * off_beat, -np.inf)
     row = np.array([names.index(id(h.row)) for h in hypotheses])
@@ -233,12 +237,10 @@ def _advance(
     timing = np.where(late, np.maximum(timing, np.float32(rare.breath)), timing)
     total = state.score.ravel()[flat] + batch.logp + timing
     choice = total.argmax(axis=2)
-    pick = choice[:, :, None]
-    score = np.take_along_axis(total, pick, 2)[:, :, 0]
-    error = np.take_along_axis(error, pick, 2)[:, :, 0]
-    sigma = np.take_along_axis(sigma, pick, 2)[:, :, 0]
-    warp = np.take_along_axis(batch.warp, pick, 2)[:, :, 0]
-    tick = np.take_along_axis(tick, pick, 2)[:, :, 0]
+    pick = (np.arange(h * p) * total.shape[2]).reshape(h, p) + choice
+    score, error, sigma, warp, tick = (
+        table.ravel()[pick] for table in (total, error, sigma, batch.warp, tick)
+    )
     inside = np.abs(error) <= 3 * sigma
     bounded = np.clip(error, -2 * sigma, 2 * sigma)
     gain = np.float32(0.10 + 0.30 * settle)

@@ -18,7 +18,7 @@ from pipeline.notate.bestpath import Hypothesis
 from pipeline.notate.rows import TICKS, Row, rows
 from pipeline.tune import TuneType
 
-TEMPO_STEP = 0.07
+TEMPO_STEP = 0.085
 FIXED_SHARE = 1e-3
 
 

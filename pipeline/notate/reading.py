@@ -26,7 +26,7 @@ from pipeline.notate.timeline import Timeline, lay_out
 from pipeline.tune import TuneType
 
 JITTER_S = 0.015
-CANDIDATES = 7
+CANDIDATES = 6
 MARGIN, FAR = 90.0, 200.0
 SHIFTS_TRIED = 4
 PATHS_EACH = 2
@@ -35,9 +35,11 @@ FIT_TOLERANCE = 6.0
 HABIT = 12.0
 # Weights of the log scores of a reading, fitted to performances of the training split. The notes
 # of a path depend on each other more than the model knows, hence the small weight.
-PATH_WEIGHT, PRIOR_WEIGHT, TEMPO_WEIGHT = 0.5, 0.6, 1.0
-KIND_WEIGHT, STRUCTURE_WEIGHT = 3.5, 1.15
-TEMPERATURE = 3.7
+PATH_WEIGHT, TEMPO_WEIGHT, KIND_WEIGHT = 0.38, 0.7, 12.0
+PARTS_WEIGHT, PARTS_BEFORE_PICKUP_WEIGHT = 1.0, 0.3
+BREAK_COST = 4.0
+METER_BONUS = {"9/8": 7.0, "3/4": 9.0, "12/8": -6.0}
+TEMPERATURE = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,12 +137,12 @@ def _candidate(path: Path, allowed: set[int]) -> _Candidate:
         (row.tune_type, float(np.exp(kinds[row] - total)))
         for row in sorted(kinds, key=lambda row: -kinds[row])
     )
-    prior = path.hypothesis.log_prior
     score = (
-        PATH_WEIGHT * (path.log_probability - prior)
-        + PRIOR_WEIGHT * prior
+        PATH_WEIGHT * (path.log_probability - path.hypothesis.log_prior)
         + TEMPO_WEIGHT * _tempo_prior(path, best)
         + KIND_WEIGHT * float(total)
+        + METER_BONUS.get(meter, 0.0)
+        - BREAK_COST * int(path.broken.sum())
     )
     path = replace(path, hypothesis=replace(path.hypothesis, row=best))
     return _Candidate(path, shares, score)
@@ -170,11 +172,11 @@ def _best_shift(notes: PlainNotes, candidate: _Candidate, first_bar_s: float | N
 
     best = _Option(candidate, 0, -np.inf, 0.0)
     for shift in tried:
-        parts = max(
+        parts = PARTS_WEIGHT * explained(shift) + PARTS_BEFORE_PICKUP_WEIGHT * max(
             explained(shift + pickup) - PICKUP_COST * (pickup > 0)
             for pickup in range(0, min(bar // 2, 3 * QUAVER) + 1, QUAVER)
         )
-        score = candidate.score + priors[shift] - priors[0] + STRUCTURE_WEIGHT * parts
+        score = candidate.score + priors[shift] - priors[0] + parts
         if score > best.score:
             best = _Option(candidate, shift, score, parts)
     return best
