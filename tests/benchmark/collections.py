@@ -12,7 +12,7 @@ Method: a family is every tune that is linked by a common title or by enough com
     The type comes from the R: header, else the title, else the chapter of the book, else the
     motion of the tune (`type_from` says which). Tunes printed in 2/4 with semiquavers where
     players write 4/4 with quavers are doubled; dotted pairs of reels and hornpipes, which are
-    swing, are written plainly as even quavers.
+    swing, are written plainly as even quavers, and printed trebles as the note they decorate.
 References: chapters of O'Neill 1903, from memory, confirmed by the R: headers in the files.
 """
 

@@ -16,6 +16,7 @@ import numpy as np
 
 from pipeline.keys import pitch_class, scale_steps
 from pipeline.tune import Ornament, Tune
+from tests.benchmark.kinds import TREBLED
 from tests.benchmark.manners import Manner
 from tests.benchmark.playing import PlainNote, Stroke
 
@@ -44,7 +45,8 @@ def decorate(
         )  # fmt: skip
         sounding = note.midi + 12 * octave
         stroke = Stroke(note.onset_s, note.offset_s, sounding, accent, slurred)
-        strokes = _ornamented(stroke, note, before, scale, manner, rng)
+        trebles = tune.tune_type in TREBLED
+        strokes = _ornamented(stroke, note, before, scale, manner, rng, trebles=trebles)
         tuned = (offset + float(cents[at])) / 100
         out += [replace(one, midi=one.midi + tuned) for one in strokes]
     return tuple(_detached(out, manner, rng))
@@ -57,13 +59,18 @@ def _ornamented(
     scale: set[int],
     manner: Manner,
     rng: np.random.Generator,
+    *,
+    trebles: bool,
 ) -> list[Stroke]:
     room = stroke.offset_s - stroke.onset_s
+    if note.treble and room > 0.15:
+        return _treble(stroke, rng)
     above, below = _neighbour(stroke.midi, scale, +1), _neighbour(stroke.midi, scale, -1)
     if note.length in (CROTCHET, DOTTED) and 0.24 < room < 0.75:
         if rng.random() < manner.roll:
             return _roll(stroke, above, below, long=note.length == DOTTED or room > 0.34, rng=rng)
-        if note.length == CROTCHET and room < 0.6 and rng.random() < manner.treble:
+        fits = note.length == CROTCHET and room < 0.6 and trebles
+        if fits and rng.random() < manner.treble:
             return _treble(stroke, rng)
     repeated = before is not None and before.midi == note.midi
     if room > 0.11:

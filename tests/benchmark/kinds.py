@@ -1,7 +1,8 @@
 """Task: the type of a printed tune, and the tune as a player would write it plainly.
 
 In: a Tune as read, its R: header, titles and place in the book. Out: TuneType and where it came
-    from; the Tune with 2/4 semiquaver reels doubled to 4/4 and swung dotted pairs made even.
+    from; the Tune with 2/4 semiquaver reels doubled to 4/4, swung dotted pairs made even, and
+    trebles (three repeated notes in a crotchet) written as the note they decorate.
 References: chapters of O'Neill 1903, from memory, confirmed by the R: headers in the files.
 """
 
@@ -9,12 +10,13 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from typing import Literal
 
-from pipeline.tune import Bar, Tune, TuneType
+from pipeline.tune import Bar, ScoreNote, Tune, TuneType
 from tests.benchmark.families import deal
 
 QUAVER = Fraction(1, 8)
@@ -89,23 +91,56 @@ def _crotchet_quaver(tune: Tune) -> float:
     return sum(count <= 2 for count in counts.values()) / max(len(counts), 1)
 
 
+TREBLED = ("reel", "hornpipe", "jig", "slip jig", "slide")
+"""Types in which three notes on one pitch within a crotchet are decoration; in the others, whose
+crotchet is the beat or nearly, they are the tune."""
+
+
 def plainly(tune: Tune) -> Tune:
+    """The tune as a player would write it; see the head of the module."""
     if tune.tune_type in ("reel", "hornpipe", "strathspey", "barn dance") and tune.meter == "2/4":
         tune = _doubled(tune)
     if tune.tune_type in ("reel", "hornpipe", "barn dance"):
-        parts = tuple(
-            replace(
-                part,
-                pickup=_even(part.pickup),
-                bars=tuple(map(_even, part.bars)),
-                endings=tuple(
-                    replace(ending, bars=tuple(map(_even, ending.bars))) for ending in part.endings
-                ),
-            )
-            for part in tune.parts
-        )
-        tune = replace(tune, parts=parts)
+        tune = _each_bar(tune, _even)
+    if tune.tune_type in TREBLED:
+        tune = _each_bar(tune, _untrebled)
     return tune
+
+
+def _each_bar(tune: Tune, change: Callable[[Bar], Bar]) -> Tune:
+    parts = tuple(
+        replace(
+            part,
+            pickup=change(part.pickup),
+            bars=tuple(map(change, part.bars)),
+            endings=tuple(
+                replace(ending, bars=tuple(map(change, ending.bars))) for ending in part.endings
+            ),
+        )
+        for part in tune.parts
+    )
+    return replace(tune, parts=parts)
+
+
+def _untrebled(bar: Bar) -> Bar:
+    """Three repeated notes that fill a crotchet become one, marked as a triplet."""
+    notes: list[ScoreNote] = []
+    at = 0
+    while at < len(bar):
+        three = bar[at : at + 3]
+        if (
+            len(three) == 3
+            and len({note.midi for note in three}) == 1
+            and three[0].start % QUAVER == 0
+            and three[2].start + three[2].length - three[0].start == 2 * QUAVER
+            and sum(note.length for note in three) == 2 * QUAVER
+        ):
+            notes.append(replace(three[0], length=2 * QUAVER, ornament="triplet"))
+            at += 3
+        else:
+            notes.append(bar[at])
+            at += 1
+    return tuple(notes)
 
 
 def _doubled(tune: Tune) -> Tune:

@@ -144,7 +144,7 @@ def _varied(
         elif note.length == QUAVER == after.length and not odd and adjacent and chance < 1:
             out.append(replace(note, length=2 * QUAVER))
             skip = True
-        elif note.length == 2 * QUAVER and not odd and chance < 1:
+        elif note.length == 2 * QUAVER and not odd and not note.treble and chance < 1:
             out.append(replace(note, length=QUAVER))
             out.append(replace(note, position=note.position + QUAVER, length=QUAVER))
         else:
@@ -219,7 +219,7 @@ def _timed(
             end += float(rng.uniform(0.1, 0.6))
         out.append(
             PlainNote(note.position, note.length, note.midi, float(onsets[at]),
-                      float(max(end, onsets[at] + 0.05)))
+                      float(max(end, onsets[at] + 0.05)), note.treble)
         )  # fmt: skip
     return _breathing(out, tune, rng) if manner.breath else out
 

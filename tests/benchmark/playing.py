@@ -23,6 +23,8 @@ class PlainNote:
     onset_s: float
     offset_s: float
     """Where its time on the page is over; articulation shortens what sounds."""
+    treble: bool = False
+    """The print asks for a treble here."""
 
 
 @dataclass(frozen=True, slots=True)

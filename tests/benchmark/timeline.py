@@ -29,6 +29,8 @@ class RoundNote:
     """Index of its bar in Tune.written_bars()."""
     index: int
     """Index of the note in that bar."""
+    treble: bool = False
+    """The print asks for a treble on this note."""
 
 
 def whole_round(tune: Tune) -> tuple[tuple[RoundNote, ...], int] | None:
@@ -57,4 +59,6 @@ def whole_round(tune: Tune) -> tuple[tuple[RoundNote, ...], int] | None:
 
 def _placed(notes: tuple[ScoreNote, ...], line: Fraction, which: int) -> Iterator[RoundNote]:
     for index, note in enumerate(notes):
-        yield RoundNote(line + note.start, note.length, note.midi, which, index)
+        yield RoundNote(
+            line + note.start, note.length, note.midi, which, index, note.ornament == "triplet"
+        )

@@ -31,7 +31,7 @@ from tests.benchmark.synth import render
 
 HERE = Path(__file__).parent
 CACHE = HERE / "cache"
-BASELINE_S = 30.0
+BASELINE_S = 20.0
 """pYIN runs at 3 times real time: baselines hear this much, and are compared on it."""
 LONGEST_S = 60.0
 
