@@ -18,12 +18,12 @@ from typing import Any
 import numpy as np
 
 FILE = Path(__file__).with_name("confidence.json")
-FAMILIES = (
+FAMILIES: tuple[Any, ...] = (
     "hum", "lilt", "choir", "lips", "whistle", "recorder", "flute", "fiddle", "accordion",
     "pipes", "plucked",
 )  # fmt: skip
 SEED = 4
-LONGEST_S = 30.0
+LONGEST_S = 20.0
 NOISE_DB = (None, 20.0, 12.0)
 RIDGE = 1.0
 
@@ -62,7 +62,7 @@ def renders() -> Iterator[tuple[Any, Any]]:
                 played = perform(tune, family, seed=int(rng.integers(1 << 20)), longest_s=LONGEST_S)
             except ValueError:
                 continue
-            choices = sounds(family)
+            choices = [one for one in sounds(family) if one.font != "fluid"]  # kept for testing
             sound = choices[turn % len(choices)]
             samples, rate = render(played, sound, seed=turn)
             if noise_db is not None:
@@ -77,8 +77,8 @@ def judged(audio: Any, truth: Any, ear: str) -> tuple[np.ndarray, np.ndarray]:
     from pipeline.hear.confidence import features
     from pipeline.hear.ears import raw_notes
     from pipeline.hear.events import find_events
-    from pipeline.hear.several import foreign_shares
     from pipeline.hear.settings import HearSettings
+    from pipeline.hear.several import foreign_shares
 
     events = find_events(audio.samples, audio.sample_rate)
     raw = raw_notes(audio, events, settings=HearSettings(ear=ear))  # type: ignore[arg-type]

@@ -1,22 +1,36 @@
 """The ears: our own network and, one option away, general trackers.
 
 Task   : Audio -> RawNotes by the ear that the settings name.
-Method : every ear ends in the same record, so that what follows does not know which one listened.
+In     : Audio of any length, its Events.
+Out    : RawNotes in order of onset, not overlapping; every ear ends in the same record, so that
+         what follows does not know which one listened.
+Method : a long recording is listened to in pieces of a few minutes that overlap by some seconds,
+         so that memory does not grow with it (its samples aside). Two pieces are joined in the
+         middle of the longest note or rest of their overlap, where both have heard the same.
 """
 
 from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
 
 from pipeline.hear import basic
 from pipeline.hear.audio import Audio
 from pipeline.hear.decode import own_notes
 from pipeline.hear.events import Events
-from pipeline.hear.f0 import pyin_track, swift_track
+from pipeline.hear.f0 import F0Track, pyin_track, swift_track
+from pipeline.hear.pieces import pieces
 from pipeline.hear.raw import RawNote
 from pipeline.hear.rescue import fill_in
 from pipeline.hear.segment import segment
 from pipeline.hear.settings import HearSettings
 from pipeline.hear.tidy import tidy
 from pipeline.progress import Progress, silent
+
+PIECE_S, OVERLAP_S = 150.0, 12.0
+GRID_SAMPLES = 2560
+"""Pieces start on this grid, a multiple of every hop, so that they hear what the whole hears."""
 
 
 def raw_notes(
@@ -27,11 +41,46 @@ def raw_notes(
     progress: Progress = silent,
 ) -> list[RawNote]:
     """Notes in order of onset, not overlapping, pitch on A4 = 440 Hz."""
-    if settings.ear == "own":
-        notes = fill_in(tidy(own_notes(audio.samples, progress=progress)), audio, events)
-    elif settings.ear == "basic-pitch":
-        notes = basic.one_voice(basic.beliefs(audio.samples, progress=progress))
+    grid_s = GRID_SAMPLES / audio.sample_rate
+    notes: list[RawNote] = []
+    end_s = 0.0
+    for piece in pieces(audio.duration_s, PIECE_S, OVERLAP_S, grid_s=grid_s):
+        found = _listen(audio, events, piece.start_s, piece.end_s, settings)
+        notes = _joined(notes, found, piece.start_s, end_s) if notes else found
+        end_s = piece.end_s
+        progress("listening", min(1.0, piece.end_s / audio.duration_s))
+    notes = tidy(notes)
+    return fill_in(notes, audio, events) if settings.ear == "own" else notes
+
+
+def _listen(
+    audio: Audio, events: Events, start_s: float, end_s: float, settings: HearSettings
+) -> list[RawNote]:
+    """The notes of one piece, times from the start of the recording."""
+    rate = audio.sample_rate
+    part = audio.samples[round(start_s * rate) : round(end_s * rate)]
+    if settings.ear in ("swift-f0", "pyin"):
+        track = (pyin_track if settings.ear == "pyin" else swift_track)(part, rate)
+        return segment(F0Track(track.times_s + start_s, track.pitch_midi, track.voiced), events)
+    if settings.ear == "basic-pitch":
+        notes = basic.one_voice(basic.beliefs(part))
     else:
-        follow = pyin_track if settings.ear == "pyin" else swift_track
-        notes = segment(follow(audio.samples, audio.sample_rate, progress=progress), events)
-    return tidy(notes)
+        notes = own_notes(part)
+    return [
+        replace(note, onset_s=note.onset_s + start_s, offset_s=note.offset_s + start_s)
+        for note in notes
+    ]
+
+
+def _joined(
+    before: list[RawNote], after: list[RawNote], start_s: float, end_s: float
+) -> list[RawNote]:
+    """Notes of two pieces that overlap from start_s to end_s."""
+    low_s, high_s = start_s + 0.25 * (end_s - start_s), end_s - 0.25 * (end_s - start_s)
+    onsets = [note.onset_s for note in (*before, *after) if low_s < note.onset_s < high_s]
+    marks = np.array([low_s, *sorted(onsets), high_s])
+    widest = int(np.argmax(np.diff(marks)))
+    cut_s = float(marks[widest] + marks[widest + 1]) / 2
+    return [note for note in before if note.onset_s < cut_s] + [
+        note for note in after if note.onset_s >= cut_s
+    ]

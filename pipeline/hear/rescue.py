@@ -7,8 +7,8 @@ Out    : RawNotes, in order, not overlapping.
 Method : our own network is wary of words: of a singer with a text it may leave out syllables. Where
          a good part of the recording is loud and periodic but without notes, a general pitch
          tracker (swift-f0) listens to those places too. Its notes are taken where they belong to
-         the singing: between notes of our own ear, in their range, or joined to one of them and as
-         steady as a note. What it hears of talk before and after a tune stays out.
+         the singing: between notes of our own ear, in their range, or leading on from them without
+         a long rest and not all too like speech.
 References: L. Nieradzik, "SwiftF0", 2025 (the tracker). Joining is our own.
 """
 
@@ -27,15 +27,17 @@ from pipeline.hear.raw import RawNote
 from pipeline.hear.segment import segment
 
 WORTH_SHARE = 0.12
-"""Uncovered singing must last this share of the notes' time to be worth a second listening."""
+"""Uncovered singing inside the tune must last this share of the notes' time to be worth a second
+listening; talk before or after it is not."""
 TALK_SHARE = 1.5
 LOUD_DB, ROOM_DB = 25.0, 12.0
 TAIL_S = 0.08
 SHORTEST_HOLE_S = 0.12
 SHORTEST_FILL_S = 0.09
 BETWEEN_S = 2.5
+LEADS_S, LEADS_TALK = 1.5, 2.0
 JOINED_S = 0.12
-RANGE_SEMITONES = 12.0
+RANGE_SEMITONES = 15.0
 SAME_SEMITONES = 0.6
 TRUST = 0.6
 
@@ -52,8 +54,10 @@ def fill_in(notes: list[RawNote], audio: Audio, events: Events) -> list[RawNote]
         return notes
     holes = _sung_holes(notes, audio, events)
     sung_s = sum(end - start for start, end in holes)
+    inside = [one for one in holes if notes[0].onset_s < one[0] < notes[-1].onset_s]
+    inside_s = sum(end - start for start, end in inside)
     heard_s = sum(note.offset_s - note.onset_s for note in notes)
-    if sung_s < WORTH_SHARE * heard_s:
+    if inside_s < WORTH_SHARE * heard_s:
         return notes
     if sung_s > TALK_SHARE * heard_s and float(np.median(_talk(notes, audio))) > 0.0:
         return []
@@ -64,7 +68,8 @@ def fill_in(notes: list[RawNote], audio: Audio, events: Events) -> list[RawNote]
 def _sung_holes(notes: list[RawNote], audio: Audio, events: Events) -> list[Span]:
     """Loud, periodic stretches that no note covers."""
     level = events.level_db
-    loud = level > max(events.noise_db + ROOM_DB, float(np.quantile(level, 0.9)) - LOUD_DB)
+    usual = float(np.quantile(level, 0.9))
+    loud = level > min(max(events.noise_db + ROOM_DB, usual - LOUD_DB), usual - 8.0)
     for note in notes:
         first = max(0, round((note.onset_s - 0.02) / events.hop_s))
         loud[first : round((note.offset_s + TAIL_S) / events.hop_s)] = False
@@ -85,7 +90,8 @@ def _notes_in(hole: Span, audio: Audio, events: Events) -> list[RawNote]:
     track = F0Track(track.times_s + start_s, track.pitch_midi, track.voiced)
     cut = []
     for note in segment(track, events):
-        onset_s, offset_s = max(note.onset_s, hole[0]), min(note.offset_s, hole[1])
+        onset_s = max(note.onset_s, hole[0] - TAIL_S)
+        offset_s = min(note.offset_s, hole[1])
         if offset_s - onset_s >= SHORTEST_FILL_S:
             belief = TRUST * note.confidence
             cut.append(RawNote(onset_s, offset_s, note.midi, belief, ornament=0.0))
@@ -93,22 +99,28 @@ def _notes_in(hole: Span, audio: Audio, events: Events) -> list[RawNote]:
 
 
 def _belonging(found: list[RawNote], notes: list[RawNote], audio: Audio) -> list[RawNote]:
-    """Notes that belong to the singing: between own notes, or joined to one and steady."""
+    """Notes that belong to the singing: between own notes, or in a row that leads out from them."""
+    middle = float(np.median([note.midi for note in notes]))
+    found = [note for note in found if abs(note.midi - middle) < RANGE_SEMITONES]
     if not found:
         return []
-    onset_s = np.array([note.onset_s for note in notes])
-    offset_s = np.array([note.offset_s for note in notes])
-    middle = float(np.median([note.midi for note in notes]))
-    talk = _talk(found, audio)
-    kept = []
-    for i, note in enumerate(found):
-        before = float(offset_s[onset_s < note.onset_s].max(initial=-np.inf))
-        after = float(onset_s[onset_s >= note.onset_s].min(initial=np.inf))
-        between = note.onset_s - before < BETWEEN_S and after - note.offset_s < BETWEEN_S
-        joined = min(note.onset_s - before, after - note.offset_s) < JOINED_S and talk[i] < 0.0
-        if abs(note.midi - middle) < RANGE_SEMITONES and (between or joined):
+    talk = dict(zip(map(id, found), _talk(found, audio), strict=True))
+    kept: list[RawNote] = []
+    first_s, last_s = notes[0].onset_s, notes[-1].offset_s
+    for note in found:  # what lies inside
+        before_s = max((n.offset_s for n in notes if n.onset_s < note.onset_s), default=-np.inf)
+        after_s = min((n.onset_s for n in notes if n.onset_s >= note.onset_s), default=np.inf)
+        if note.onset_s - before_s < BETWEEN_S and after_s - note.offset_s < BETWEEN_S:
             kept.append(note)
-    return kept
+    for note in found:  # and what follows, one after another
+        if 0 <= note.onset_s - last_s + TAIL_S < LEADS_S and talk[id(note)] < LEADS_TALK:
+            kept.append(note)
+            last_s = note.offset_s
+    for note in reversed(found):
+        if 0 <= first_s + TAIL_S - note.offset_s < LEADS_S and talk[id(note)] < LEADS_TALK:
+            kept.append(note)
+            first_s = note.onset_s
+    return sorted({id(note): note for note in kept}.values(), key=lambda note: note.onset_s)
 
 
 def _talk(notes: list[RawNote], audio: Audio) -> np.ndarray:
@@ -128,7 +140,9 @@ def _joined(notes: list[RawNote], fills: list[RawNote]) -> list[RawNote]:
             and abs(note.midi - last.midi) < SAME_SEMITONES
         )
         if last is not None and goes_on:
-            done[-1] = replace(last, offset_s=note.offset_s)
+            done[-1] = replace(last, offset_s=max(last.offset_s, note.offset_s))
+        elif last is not None and id(note) in fresh:
+            done.append(replace(note, onset_s=max(note.onset_s, last.offset_s)))
         else:
             done.append(note)
     return done

@@ -13,7 +13,6 @@ from pipeline.hear.listen import hear
 from tests.hear.signals import RATE, TUNE, audio, line, struck, tone
 from tests.tools import need
 
-
 TUNE_SOUND = line()
 PAUSE = np.zeros(RATE)
 
