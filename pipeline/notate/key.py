@@ -17,6 +17,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cache
 
 import numpy as np
 
@@ -117,9 +118,14 @@ def key_scores(evidence: KeyEvidence, weights: np.ndarray, bias: np.ndarray) -> 
     return np.einsum("tfp,mfp->tm", rolled, weights) + bias
 
 
+@cache
+def _model() -> dict[str, np.ndarray]:
+    return models.read_arrays("key/ranker.npz")
+
+
 def rank_keys(evidence: KeyEvidence) -> tuple[KeyCandidate, ...]:
     """The likeliest tonics and modes, best first."""
-    model = models.read_arrays("key/ranker.npz")
+    model = _model()
     raw = key_scores(evidence, model["weights"], model["bias"]) * float(model["scale"])
     chance = np.exp(raw - raw.max())
     chance /= chance.sum()

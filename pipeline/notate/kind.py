@@ -24,6 +24,11 @@ LENGTHS = (3, 6, 4, 8, 12, 16, 18, 24, 36, 48)
 
 
 @cache
+def _model() -> dict[str, np.ndarray]:
+    return models.read_arrays("rhythm/kinds.npz")
+
+
+@cache
 def group_of(meter: str) -> tuple[Row, ...]:
     """The rows of every metre with the beats of this one, in their order."""
     group = next(group for group in GROUPS if meter in group)
@@ -71,7 +76,7 @@ def log_kinds(ticks: np.ndarray, tick_s: np.ndarray, ratio: float, meter: str) -
     """log P(type and metre | description) for the rows that share the metre's beats."""
     group = group_of(meter)
     name = group[0].meter
-    model = models.read_arrays("rhythm/kinds.npz")
+    model = _model()
     seen = describe(ticks, tick_s, ratio, meter) - model[f"{name}|mean"]
     scaled = np.clip(seen / model[f"{name}|spread"], -4, 4)
     raw = model[f"{name}|weights"] @ np.append(scaled, 1.0)

@@ -56,9 +56,11 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class _Candidate:
-    """The best path of one metre at one speed, as the likeliest type of that metre."""
+    """The best path of one metre at one speed, and the likeliest type of that metre."""
 
     path: Path
+    row: Row
+    """The row of the likeliest type; the path may have been found under another's."""
     kinds: tuple[tuple[TuneType, float], ...]
     """Types of the metre with their share of its probability, best first."""
     score: float
@@ -101,6 +103,7 @@ def read_rhythm(
     if again.explained > best.explained - FIT_TOLERANCE:
         best = again
     line = lay_out(notes, best.candidate.path, shift_ticks=best.shift)
+    line = replace(line, row=best.candidate.row)
     passed_over = notes.onset_s[best.candidate.path.ticks < 0]
     return Reading(line, find_structure(line), _type_ranking(ranked), passed_over)
 
@@ -144,8 +147,7 @@ def _candidate(path: Path, allowed: set[int]) -> _Candidate:
         + METER_BONUS.get(meter, 0.0)
         - BREAK_COST * int(path.broken.sum())
     )
-    path = replace(path, hypothesis=replace(path.hypothesis, row=best))
-    return _Candidate(path, shares, score)
+    return _Candidate(path, best, shares, score)
 
 
 def _tempo_prior(path: Path, row: Row) -> float:
@@ -184,21 +186,21 @@ def _best_shift(notes: PlainNotes, candidate: _Candidate, first_bar_s: float | N
 
 def _fitted(notes: PlainNotes, moves: np.ndarray, option: _Option) -> Path:
     """Read again near the best hypothesis, with the jitter, swing and habits of this recording."""
-    path = option.candidate.path
+    path, row = option.candidate.path, option.candidate.row
     h = path.hypothesis
     kept = path.ticks >= 0
     error = np.abs(path.error_s[kept][8:])
     jitter = float(np.clip(1.2 * np.median(error), 0.006, 0.03)) if len(error) else JITTER_S
     tick_s = float(np.median(path.tick_s[: max(len(kept) // 10, 8)]))
-    row = adapted(h.row, path.ticks[kept] + option.shift, HABIT)
+    habits = adapted(row, path.ticks[kept] + option.shift, HABIT)
     near = [
-        Hypothesis(row, max(h.ratio * factor, 1.0), tick_s, 0.0)
+        Hypothesis(habits, max(h.ratio * factor, 1.0), tick_s, 0.0)
         for factor in (1.0, 0.84, 0.92, 1.08, 1.18)
     ]
     best = best_paths(notes.onset_s, notes.confidence, notes.silent, moves, near, jitter_s=jitter)[
         0
     ]
-    return replace(best, hypothesis=replace(best.hypothesis, row=h.row))
+    return replace(best, hypothesis=replace(best.hypothesis, row=row))
 
 
 def _type_ranking(ranked: list[_Option]) -> tuple[tuple[TuneType, float], ...]:

@@ -24,6 +24,7 @@ SAME, CHANCE = 0.92, 0.22
 LENGTHS = {8: 0.8, 4: 0.08, 16: 0.02, 12: 0.03, 6: 0.01, 10: 0.01, 9: 0.005, 7: 0.005, 14: 0.003}
 ODD_LENGTH = 0.0012
 LONGEST = 20
+INSIDE_A_PART = -2.0
 SWITCH_AT_START, SWITCH_INSIDE = 1.0, 5.0
 ALIKE = 0.62
 
@@ -84,6 +85,7 @@ def _segment(evidence: np.ndarray) -> float:
     # value[place, lag]: best score with the bar at this place of its part
     value = np.full((LONGEST, n), -np.inf)
     value[0] = by_lag[0] + np.where(np.arange(n) == 0, 0.0, -SWITCH_AT_START)
+    value[1:8, 0] = INSIDE_A_PART
     for b in range(1, n):
         closed = (value + ends).max(axis=0)
         moved = np.maximum(value[:-1], value[:-1].max(axis=1, keepdims=True) - SWITCH_INSIDE)
