@@ -15,7 +15,7 @@ from fractions import Fraction
 from typing import Literal
 
 from pipeline.arrange.harmony import ChordSpan, Harmony
-from pipeline.arrange.metre import pulse_of
+from pipeline.arrange.metre import Pulse, pulse_of
 from pipeline.errors import PipelineError
 from pipeline.guitar.melody import Line, line_of
 from pipeline.tune import Tune, WrittenBar
@@ -77,9 +77,9 @@ def timeline(tune: Tune, harmony: Harmony) -> Timeline:
     """
     notes = _melody(tune)
     pulse = pulse_of(tune)
-    first_of_bar: dict[int, list[int]] = {}
+    onsets: dict[int, dict[Fraction, int]] = {}
     for index, note in enumerate(notes):
-        first_of_bar.setdefault(note.bar, []).append(index)
+        onsets.setdefault(note.bar, {})[note.start] = index
     spans: dict[int, list[ChordSpan]] = {}
     for span in harmony.spans:
         spans.setdefault(span.bar, []).append(span)
@@ -88,45 +88,44 @@ def timeline(tune: Tune, harmony: Harmony) -> Timeline:
     current = 0
     held: Fraction | None = None  # end of a note tied over, in this bar's time
     for bar_index, bar in enumerate(tune.written_bars()):
-        mine = first_of_bar.get(bar_index, [])
+        mine, slots = onsets.get(bar_index, {}), _slots(bar, pulse)
         begin = bar.notes[0].start if bar.kind == "pickup" else Fraction(0)
         end = tune.bar_length if bar.kind == "pickup" else bar.length
-        slots: dict[Fraction, Slot] = {}
-        if bar.kind != "pickup":
-            slots = {place: "walk" for place in pulse.walk if place < end}
-            slots |= {place: "main" for place in pulse.main if place < end}
-        onsets = {notes[index].start: index for index in mine}
-        times = sorted({begin, *slots, *onsets})
-        for place, start in enumerate(times):
-            stop = times[place + 1] if place + 1 < len(times) else end
-            if start in onsets:
-                current = onsets[start]
-                held = None
-            last = notes[current]
-            inside = last.bar == bar_index and last.start <= start < last.end
-            still = inside or bool(held and held > start)
+        last_main = max((place for place, slot in slots.items() if slot == "main"), default=None)
+        times = sorted({begin, *slots, *mine})
+        for start, stop in zip(times, [*times[1:], end], strict=True):
+            if start in mine:
+                current, held = mine[start], None
+            note = notes[current]
+            inside = note.bar == bar_index and note.start <= start < note.end
             chords = [span for span in spans.get(bar_index, ()) if span.start <= start]
             length = max(stop - start, Fraction(1, 64))
             events.append(
                 Event(
-                    bar_index,
-                    start,
-                    length,
-                    whole_notes_to_seconds(length, tune.beat, tune.beats_per_minute),
-                    current,
-                    start in onsets,
-                    still,
-                    slots.get(start, ""),
-                    chords[-1] if chords else None,
-                    place == 0,
-                    bar_index in closing
-                    and slots.get(start) == "main"
-                    and not any(slots.get(later) == "main" for later in times[place + 1 :]),
+                    bar=bar_index,
+                    start=start,
+                    length=length,
+                    seconds=whole_notes_to_seconds(length, tune.beat, tune.beats_per_minute),
+                    note=current,
+                    onset=start in mine,
+                    sounding=inside or (held is not None and held > start),
+                    slot=slots.get(start, ""),
+                    span=chords[-1] if chords else None,
+                    opens_bar=start == times[0],
+                    closes=bar_index in closing and start == last_main,
                 )
             )
         over = notes[current].end - end if notes[current].bar == bar_index else Fraction(0)
         held = over if over > 0 else None
     return Timeline(line_of(tune), notes, tuple(events), pulse.beat)
+
+
+def _slots(bar: WrittenBar, pulse: Pulse) -> dict[Fraction, Slot]:
+    """Where a bass may fall in a bar; nowhere in a pick-up."""
+    if bar.kind == "pickup":
+        return {}
+    slots: dict[Fraction, Slot] = {place: "walk" for place in pulse.walk if place < bar.length}
+    return slots | {place: "main" for place in pulse.main if place < bar.length}
 
 
 def _melody(tune: Tune) -> tuple[MelodyNote, ...]:

@@ -20,7 +20,7 @@ from pipeline.arrange.layers import arrange_layers
 from pipeline.arrange.metre import pulse_of
 from pipeline.errors import PipelineError
 from pipeline.guitar.rank import rank_setups
-from pipeline.tune import Arrangement, Layer, TabNote, Tune
+from pipeline.tune import Arrangement, Layer, Setup, TabNote, Tune
 from tests.arrange.checker import faults
 from tests.benchmark.collections import tunes
 
@@ -40,8 +40,13 @@ def sounding(notes: tuple[TabNote, ...], part: str, start: Fraction) -> TabNote 
     )
 
 
-def count_beats(tune: Tune, layer: Layer, counts: Counter[str]) -> None:
-    """Presence of a bass and its part in the chord, on main beats under a melody note."""
+def count_beats(tune: Tune, layer: Layer, setup: Setup, counts: Counter[str]) -> None:
+    """Presence of a bass and its part in the chord, on main beats under a melody note.
+
+    No bass is playable under a melody note that only the fifth and sixth string have: the thumb
+    plays it.
+    """
+    lowest = setup.strings_midi[2] + setup.capo
     for index, bar in enumerate(tune.written_bars()):
         if bar.kind == "pickup":
             continue
@@ -51,6 +56,7 @@ def count_beats(tune: Tune, layer: Layer, counts: Counter[str]) -> None:
                 continue
             bass = sounding(layer.bars[index], "bass", start)
             counts[f"{layer.name} beats"] += 1
+            counts[f"{layer.name} playable"] += melody.midi >= lowest or bass is not None
             counts[f"{layer.name} present"] += bass is not None
             struck = bass is not None and bass.start == start
             counts[f"{layer.name} struck"] += struck
@@ -127,7 +133,7 @@ def measure(split: str, count: int) -> dict[str, float]:
         counts["growing"] += grows(arrangement)
         count_fingering(arrangement, counts)
         for name in BASS_LAYERS:
-            count_beats(tune, arrangement.layer(name), counts)
+            count_beats(tune, arrangement.layer(name), setup, counts)
         count_moves(tune, arrangement.layer("moving-bass"), counts)
     return figures(counts, seconds)
 
@@ -141,6 +147,8 @@ def figures(counts: Counter[str], seconds: list[float]) -> dict[str, float]:
         beats = counts[f"{name} beats"]
         struck = max(counts[f"{name} struck"], 1)
         out[f"{name}: bass on main beats"] = counts[f"{name} present"] / beats
+        playable = counts[f"{name} playable"]
+        out[f"{name}: bass on main beats where playable"] = counts[f"{name} present"] / playable
         out[f"{name}: root or fifth"] = counts[f"{name} root or fifth"] / struck
         out[f"{name}: root or fifth, melody in chord"] = (
             counts[f"{name} and melody in chord"] / struck
@@ -164,7 +172,9 @@ def main() -> None:
         print(f"{value:10.4f}  {name}")
     if asked.keep:
         path = Path(__file__).with_name(f"measures-{asked.split}.json")
-        path.write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
+        command = f"python -m tests.arrange.measures --split {asked.split} --count {asked.count}"
+        kept = {"command": command, **found}
+        path.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":
