@@ -90,9 +90,9 @@ def key_baselines(truth: Tune) -> dict[str, tuple[float, float]]:
     answers = {
         name: _music21_key(score, analyser)
         for name, analyser in (
-            ("music21 default", "key"),
+            ("music21 default (Aarden-Essen)", "key"),
             ("music21 Temperley", "TemperleyKostkaPayne"),
-            ("music21 Krumhansl-Kessler", "KrumhanslKessler"),
+            ("music21 Krumhansl-Schmuckler", "KrumhanslSchmuckler"),
         )
     }
     answers["last note"] = (truth.written_bars()[-1].notes[-1].midi % 12, "major")
