@@ -130,6 +130,7 @@ def tune_files(tune: Tune) -> Files:
 
 def arrangement_files(tune: Tune, arrangement: Arrangement, number: int) -> Files:
     """The layers of one arrangement and the performance, in every format."""
+    from pipeline.write.abc import layer_to_abc
     from pipeline.write.midi import layer_to_midi
     from pipeline.write.musicxml import layer_to_musicxml
     from pipeline.write.tablature import layer_to_text
@@ -139,6 +140,7 @@ def arrangement_files(tune: Tune, arrangement: Arrangement, number: int) -> File
         stem = f"arrangement-{number}-{name}"
         files[f"{stem}.musicxml"] = layer_to_musicxml(tune, arrangement, name)
         files[f"{stem}.mid"] = layer_to_midi(tune, arrangement, name)
+        files[f"{stem}.abc"] = layer_to_abc(tune, arrangement, name).encode()
         files[f"{stem}.txt"] = layer_to_text(tune, arrangement, name).encode()
     return files
 
