@@ -217,7 +217,7 @@ def _page(tune: Tune, head: str, sections: Sequence[str], data: Mapping[str, Any
     folder = resources("pipeline.write").joinpath("page")
     style = folder.joinpath("report.css").read_text(encoding="utf-8")
     script = folder.joinpath("report.js").read_text(encoding="utf-8")
-    inside = json.dumps(data, separators=(",", ":")).replace("<", "\\u003c")
+    inside = json.dumps(data, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")
     return "\n".join([
         "<!doctype html>",
         '<html lang="en"><head><meta charset="utf-8">',
