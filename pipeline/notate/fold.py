@@ -35,7 +35,8 @@ class Folded:
 
 def fold(bars: tuple[HeardBar, ...], form: Form, bar_length: Fraction) -> Folded:
     """Parts, form and rounds from the passes."""
-    pick_from = _pick_from(bars, bar_length)
+    late = bool(form.segments and form.segments[0].skipped)
+    pick_from = None if late else _pick_from(bars, bar_length)
     count = 1 + max((segment.part for segment in form.segments), default=-1)
     if not count:
         notes = tuple(bar.notes for bar in bars)

@@ -11,7 +11,7 @@ Method: a round is a lag at which the whole performance repeats itself. Inside a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +19,8 @@ EDGES = np.array([0.45, 0.62, 0.74, 0.86])
 AGREES = np.array([-5.0, -3.0, -0.8, 0.5, 1.2])
 """Log odds that two bars are passes of one printed bar, by their likeness."""
 ENDING_FLOOR = -0.6
+SHORT = 4
+"""Two halves of an eight-bar part often differ in their last bar alone: no second ending then."""
 PART_PRIOR = {8: 0.0, 4: -3.0, 16: -3.0, 12: -4.0, 6: -5.0, 10: -5.5, 24: -5.5, 7: -6.5, 9: -6.5,
               5: -6.5, 14: -6.0, 20: -6.0, 3: -7.5, 2: -7.0, 11: -7.5, 13: -7.5, 15: -7.0,
               18: -6.5, 32: -7.0}  # fmt: skip
@@ -57,27 +59,36 @@ class Form:
 
 def find_form(alike: np.ndarray) -> Form:
     """The best form for bars with this likeness."""
-    n = len(alike)
     odds = AGREES[np.searchsorted(EDGES, alike)]
+    n = len(odds)
     sums = _diagonal_sums(odds)
-    best = Form((), n, -np.inf)
-    for lag in _round_lags(sums, n):
-        best = max(best, _form(odds, sums, 0, lag, PART_PRIOR), key=lambda form: form.score)
-    for late in range(1, min(8, n // 2)):
-        lag = best.round_bars if best.round_bars < n else n - late
-        best = max(best, _form(odds, sums, late, lag, USUAL_PARTS), key=lambda form: form.score)
+    best = max(
+        (_form(odds, sums, lag, PART_PRIOR, 0) for lag in _round_lags(sums, n)),
+        key=lambda form: form.score,
+    )
+    whole = best.round_bars
+    for missing in range(1, min(8, n // 2)):
+        padded = np.zeros((n + missing, n + missing))
+        padded[missing:, missing:] = odds
+        lag = whole if whole < n else n + missing
+        late = _form(padded, _diagonal_sums(padded), lag, USUAL_PARTS, missing)
+        if late.score + LATE_START - 0.1 * missing > best.score:
+            best = replace(late, score=late.score + LATE_START - 0.1 * missing)
     return best
 
 
 def _form(
-    odds: np.ndarray, sums: np.ndarray, late: int, lag: int, part_prior: dict[int, float]
+    odds: np.ndarray,
+    sums: np.ndarray,
+    lag: int,
+    part_prior: dict[int, float],
+    missing: int,
 ) -> Form:
-    """The best form with this round that starts `late` bars before a part begins."""
+    """The best form with this round; the first `missing` bars were not recorded."""
     n = len(odds)
-    prior = LATE_START - 0.1 * late if late else 0.0
-    repeats = float(sums[n, lag]) if lag < n - late else 0.0
-    score, plan = _parts(odds, sums, late, min(lag, n - late), part_prior)
-    return Form(_segments(plan, late, lag, n, odds), lag, score + prior + repeats)
+    repeats = float(sums[n, lag]) if lag < n else 0.0
+    score, plan = _parts(odds, sums, min(lag, n), part_prior)
+    return Form(_segments(plan, lag, odds, missing), lag, score + repeats)
 
 
 def _diagonal_sums(odds: np.ndarray) -> np.ndarray:
@@ -98,7 +109,7 @@ def _round_lags(sums: np.ndarray, n: int) -> list[int]:
 
 
 def _parts(
-    odds: np.ndarray, sums: np.ndarray, late: int, size: int, part_prior: dict[int, float]
+    odds: np.ndarray, sums: np.ndarray, size: int, part_prior: dict[int, float]
 ) -> tuple[float, list[tuple[int, int]]]:
     """Best cut of one round into (bars, times through)."""
     value = np.full(size + 1, -np.inf)
@@ -116,7 +127,7 @@ def _parts(
                     end = size
                 score = value[at] + prior + times_prior + (-2.0 if end - at < bars else 0.0)
                 for time in range(1, times):
-                    score += _repeat_odds(odds, sums, late + at + bars * time, bars, bars)
+                    score += _repeat_odds(odds, sums, at + bars * time, bars, bars)
                 if score > value[end]:
                     value[end] = score
                     choice[end] = (min(bars, end - at), times)
@@ -132,40 +143,36 @@ def _repeat_odds(odds: np.ndarray, sums: np.ndarray, first: int, bars: int, lag:
     """Log odds that bars first.. repeat those `lag` earlier; the last may be another ending."""
     last = float(odds[first + bars - 1, first + bars - 1 - lag])
     inside = float(sums[first + bars - 1, lag] - sums[first, lag]) if bars > 1 else 0.0
-    return inside + max(last, ENDING_FLOOR)
+    return inside + (max(last, ENDING_FLOOR) if bars > SHORT else last)
 
 
 def _segments(
-    plan: list[tuple[int, int]], late: int, lag: int, n: int, odds: np.ndarray
+    plan: list[tuple[int, int]], lag: int, odds: np.ndarray, missing: int
 ) -> tuple[Segment, ...]:
-    """Lay the plan over all rounds; a late start is the tail of the round before."""
-    layout: list[tuple[int, int, int, int]] = []  # (offset, bars, time, part)
-    offset = 0
-    for part, (bars, times) in enumerate(plan):
-        for time in range(1, times + 1):
-            layout.append((offset, bars, time, part))
-            offset += bars
-    labels = _labels(plan, late, odds)
+    """Lay the plan over all rounds; bars are counted from the first that was recorded."""
+    n = len(odds)
+    labels = _labels(plan, odds)
     found: list[Segment] = []
-    start = late - lag if late else 0
+    start = 0
     while start < n:
-        for offset, bars, time, part in layout:
-            first = start + offset
-            skipped, missing = max(-first, 0), max(first + bars - n, 0)
-            if skipped < bars and missing < bars:
-                kept = bars - skipped - missing
-                found.append(
-                    Segment(first + skipped, kept, labels[part], time, part, skipped, missing)
-                )
+        first = start
+        for part, (bars, times) in enumerate(plan):
+            for time in range(1, times + 1):
+                skipped, lost = max(missing - first, 0), max(first + bars - n, 0)
+                if skipped + lost < bars:
+                    kept = bars - skipped - lost
+                    at = first + skipped - missing
+                    found.append(Segment(at, kept, labels[part], time, part, skipped, lost))
+                first += bars
         start += lag
     return tuple(found)
 
 
-def _labels(plan: list[tuple[int, int]], late: int, odds: np.ndarray) -> list[int]:
+def _labels(plan: list[tuple[int, int]], odds: np.ndarray) -> list[int]:
     """Parts that agree bar by bar have the same label."""
     starts: list[int] = []
     labels: list[int] = []
-    at = late
+    at = 0
     for bars, times in plan:
         label = len(set(labels))
         for other, (other_bars, _) in enumerate(plan[: len(labels)]):

@@ -190,7 +190,8 @@ def _inflected(here: np.ndarray, key: KeyName) -> list[str]:
             if other % 12 in steps or min(here[step], here[other % 12]) < BOTH:
                 continue
             names = [note_name(60 + tonic + pitch, signature) for pitch in (step, other)]
-            if names[0][0] == names[1][0]:
+            plain = all(len(name) <= 2 for name in names)
+            if plain and names[0][0] == names[1][0]:
                 found.append(f"{names[0]} and {names[1]} are both used.")
     return found
 

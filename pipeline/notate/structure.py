@@ -17,11 +17,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.notate.rows import TICKS
 from pipeline.notate.timeline import Timeline
 
 SLOT = 6
 SAME, CHANCE = 0.92, 0.22
 LENGTHS = {8: 0.8, 4: 0.08, 16: 0.02, 12: 0.03, 6: 0.01, 10: 0.01, 9: 0.005, 7: 0.005, 14: 0.003}
+LONG_BARS = {8: 0.45, 4: 0.45, 16: 0.01, 12: 0.02, 6: 0.02}
+"""In 9/8 and 12/8 parts of four bars are as common as parts of eight."""
 ODD_LENGTH = 0.0012
 LONGEST = 20
 INSIDE_A_PART = -2.0
@@ -69,11 +72,11 @@ def find_structure(line: Timeline) -> Structure:
     evidence = weight * (
         inner * np.log(SAME / CHANCE) + (1 - inner) * np.log((1 - SAME) / (1 - CHANCE))
     )
-    score = _segment(evidence)
+    score = _segment(evidence, LENGTHS if bar <= TICKS else LONG_BARS)
     return Structure(score, alike, pickup)
 
 
-def _segment(evidence: np.ndarray) -> float:
+def _segment(evidence: np.ndarray, lengths: dict[int, float]) -> float:
     """Log score of the best path through the bars."""
     n = len(evidence)
     # by_lag[b, lag]: evidence that bar b repeats bar b - lag; lag 0 is "new"
@@ -81,7 +84,7 @@ def _segment(evidence: np.ndarray) -> float:
     by_lag[:, 0] = 0.0
     for lag in range(1, n):
         by_lag[lag:, lag] = np.diagonal(evidence, -lag)
-    ends = np.log([LENGTHS.get(k, ODD_LENGTH) for k in range(1, LONGEST + 1)])[:, None]
+    ends = np.log([lengths.get(k, ODD_LENGTH) for k in range(1, LONGEST + 1)])[:, None]
     # value[place, lag]: best score with the bar at this place of its part
     value = np.full((LONGEST, n), -np.inf)
     value[0] = by_lag[0] + np.where(np.arange(n) == 0, 0.0, -SWITCH_AT_START)
