@@ -153,6 +153,7 @@ def choose_setups(
 ) -> tuple[Setup, ...]:
     """The setups to arrange for: the best of the user's own tuning and capo, or of the ranking."""
     from pipeline.guitar.rank import RankSettings, rank_setups
+    from pipeline.guitar.shortlist import shortlist
 
     if ranking is None or options.tuning is not None or options.capo is not None:
         settings = RankSettings(
@@ -162,7 +163,7 @@ def choose_setups(
             weights=dict(options.weights),
         )
         ranking = rank_setups(tune, player=player, settings=settings)
-    return tuple(setup.setup for setup in ranking.setups[: options.setups])
+    return tuple(setup.setup for setup in shortlist(ranking.setups, options.setups))
 
 
 def _keys(options: GuitarOptions) -> str | tuple[str, ...]:

@@ -53,11 +53,13 @@ def tune_lines(tune: Tune) -> Iterator[str]:
 
 
 def ranking_lines(ranking: Ranking, *, most: int = 5) -> Iterator[str]:
-    """The best setups with their reasons and cautions, then why the usual ones came lower."""
+    """The best setups, near doubles left out, with reasons; then why the usual ones came lower."""
+    from pipeline.guitar.shortlist import shortlist
+
     if not ranking.setups:
         return
     yield f"Sits best in {describe_setup(ranking.setups[0])}"
-    for setup in ranking.setups[:most]:
+    for setup in shortlist(ranking.setups, most):
         yield f"{setup.rank:3}. {describe_setup(setup)}   score {setup.score:.2f}"
         yield from (
             f"       + {reason}" for reason in setup.reasons[1 : 4 if setup.rank == 1 else 2]

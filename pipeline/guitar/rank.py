@@ -10,7 +10,7 @@ parts of score.py. Nothing is guessed or left out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -32,13 +32,14 @@ from pipeline.guitar.score import (
     part_names,
 )
 from pipeline.guitar.setups import setup_of, what_does_not_fit
+from pipeline.guitar.shortlist import shortlist
 from pipeline.guitar.tension import cautions
 from pipeline.guitar.tunings import catalogue, name_of
 from pipeline.progress import Progress, silent
 from pipeline.tune import RankedSetup, Ranking, Tune
 
 EXPLAINED = 10
-"""So many of the best setups get reasons in words."""
+"""So many of the best setups, and of those on the short list, get reasons in words."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,47 +115,45 @@ def add_free(asked: Question, scored: Scored, progress: Progress) -> tuple[Score
 
 
 def ranked(asked: Question, scored: Scored, searched: int) -> Ranking:
-    """The Ranking of scored setups, with reasons for the best."""
-    player, settings = asked.player, asked.settings
+    """The Ranking of scored setups, with reasons for the best and for those on the short list."""
+    settings = asked.settings
     order = scored.order()
     explainer = Explainer(asked, scored.field, scored.parts)
-    setups = []
-    for rank, row in enumerate(
-        order[: min(settings.keep, KEPT) if settings.free else settings.keep], start=1
-    ):
-        strings = tuple(scored.field.strings_midi[row].tolist())
-        setup = setup_of(
-            asked.tune,
-            scored.names[row],
-            strings,
-            int(scored.field.capo[row]),
-            int(scored.field.transpose[row]),
-        )
-        setups.append(
-            RankedSetup(
-                rank,
-                setup.tuning,
-                setup.strings_midi,
-                setup.capo,
-                setup.transpose,
-                setup.sounds_in,
-                setup.shapes_in,
-                round(float(scored.score[row]), 2),
-                {
-                    name: round(float(value), 3)
-                    for name, value in zip(part_names(), scored.parts[row], strict=True)
-                },
-                explainer.reasons(setup, int(row))
-                if rank <= EXPLAINED
-                else (explainer.keys(setup),),
-                cautions(strings, scale_mm=player.scale_mm, string_set=player.string_set),
-            )
-        )
+    kept = order[: min(settings.keep, KEPT) if settings.free else settings.keep].tolist()
+    plain = [_ranked_setup(asked, scored, explainer, rank, row) for rank, row in enumerate(kept, 1)]
+    told = {setup.rank for setup in (*plain[:EXPLAINED], *shortlist(plain, EXPLAINED))}
+    setups = tuple(
+        replace(setup, reasons=explainer.reasons(setup.setup, row)) if setup.rank in told else setup
+        for setup, row in zip(plain, kept, strict=True)
+    )
     return Ranking(
         searched,
-        tuple(setups),
-        lower=explainer.why_lower(tuple(setups), scored.names, order),
-        robustness=stability(scored.parts, asked.weight, tuple(setups[:3]), order),
+        setups,
+        lower=explainer.why_lower(setups, scored.names, order),
+        robustness=stability(scored.parts, asked.weight, setups[:3], order),
+    )
+
+
+def _ranked_setup(
+    asked: Question, scored: Scored, explainer: Explainer, rank: int, row: int
+) -> RankedSetup:
+    field, player = scored.field, asked.player
+    strings = tuple(field.strings_midi[row].tolist())
+    capo, shift = int(field.capo[row]), int(field.transpose[row])
+    setup = setup_of(asked.tune, scored.names[row], strings, capo, shift)
+    parts = zip(part_names(), scored.parts[row], strict=True)
+    return RankedSetup(
+        rank,
+        setup.tuning,
+        setup.strings_midi,
+        setup.capo,
+        setup.transpose,
+        setup.sounds_in,
+        setup.shapes_in,
+        round(float(scored.score[row]), 2),
+        {name: round(float(value), 3) for name, value in parts},
+        (explainer.keys(setup),),
+        cautions(strings, scale_mm=player.scale_mm, string_set=player.string_set),
     )
 
 
