@@ -26,7 +26,7 @@ from pipeline.units import hz_to_midi, midi_to_hz
 FRAME = 1024
 HOP = 256
 TRANSFORM = 2048
-BATCH = 1024
+BATCH = 192
 MOST_FRAMES = 16
 COARSE_LAG, FINE_LAG = 60.0, 250.0
 COARSE_CENTS, FINE_CENTS = 65.0, 35.0

@@ -34,6 +34,7 @@ REST_S = 0.45
 FAR_S = 1.2
 """A stray is this far from the tune; noise in a rest needs a rest of this length."""
 SOON_S = 1.5
+WORD_GAP_S = 0.8
 FEW = 2
 HEARS_TALK: dict[Ear, float] = {"own": 2.5, "swift-f0": 0.5, "pyin": 0.5, "basic-pitch": 0.5}
 """Log odds that notes of an ear are not talk: our own ear gives no notes for most of it, and what
@@ -70,7 +71,21 @@ def sort_out(
             reasons[i] = STRAY
     is_tune = np.array([not reason for reason in reasons], dtype=bool)
     left_out = _stretches(notes, reasons) + _noises(notes, is_tune, events, audio)
-    return Sorted(is_tune, tuple(sorted(left_out, key=lambda one: one.start_s)))
+    return Sorted(is_tune, _merged(sorted(left_out, key=lambda one: one.start_s)))
+
+
+def _merged(left_out: list[LeftOut]) -> tuple[LeftOut, ...]:
+    """Talk takes in the stray sounds and knocks close to it: they are its syllables."""
+    done: list[LeftOut] = []
+    for one in left_out:
+        last = done[-1] if done else None
+        if last is not None and one.start_s - last.end_s < WORD_GAP_S:
+            whys = {last.why, one.why}
+            if TALKING in whys and whys <= {TALKING, STRAY, KNOCK}:
+                done[-1] = LeftOut(last.start_s, max(last.end_s, one.end_s), TALKING)
+                continue
+        done.append(one)
+    return tuple(done)
 
 
 def talk_scores(notes: list[RawNote], measured: NotePitch) -> np.ndarray:

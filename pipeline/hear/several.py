@@ -29,7 +29,7 @@ RINGING = 2
 DRONE_SHARE = 0.6
 COMMON_WIDTH = 1 / 24
 """Width in octaves of the classes in which peaks of different notes count as the same."""
-BATCH = 512
+BATCH = 96
 
 
 def foreign_shares(samples: np.ndarray, sample_rate: int, notes: list[RawNote]) -> np.ndarray:
