@@ -4,7 +4,8 @@ In:  the SVG text that verovio wrote for a page with a single system, the bars o
 Out: Drawing: the glyphs it uses and its body, bars marked with data-bar, a rectangle behind each.
 Mended on the way, as a music engraver would mark it: rests of the lower voices and the metre on
     the tab staff, which stand in the notation above already; gaps in the strings where a tied note
-    shows no number; a line that begins with a pick-up and has no bar number.
+    shows no number; numbers of tuplets far below their stems; a line that begins with a pick-up
+    and has no bar number.
 """
 
 from __future__ import annotations
@@ -167,6 +168,7 @@ def _string_lines(staves: Sequence[Any]) -> list[list[int]]:
 
 
 def _tidy_tab(staff: Any) -> None:
+    _lift_tuplets(staff)
     for meter in _of_class(staff, "meterSig"):
         meter.getparent().remove(meter)
     for layer in _of_class(staff, "layer")[1:]:
@@ -180,6 +182,17 @@ def _tidy_tab(staff: Any) -> None:
     for group in _of_class(staff, "tabGrp"):
         for text in group.iter(f"{_SVG}text"):
             text.set("class", "fret")
+
+
+def _lift_tuplets(staff: Any) -> None:
+    """Put a tuplet's number over its stems; verovio sets it under the tab, far from them."""
+    for tuplet in _of_class(staff, "tuplet"):
+        stems = [path.get("d", "") for stem in _of_class(tuplet, "stem") for path in stem]
+        tops = [int(y) for d in stems for y in re.findall(r"[ML]-?\d+ (-?\d+)", d)]
+        numbers = [use for group in _of_class(tuplet, "tupletNum") for use in group]
+        for use in numbers if tops else ():
+            place = use.get("transform", "")
+            use.set("transform", re.sub(r", -?\d+\)", f", {min(tops) - 90})", place, count=1))
 
 
 def _close_line(staff: Any, note: Any) -> None:

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from pipeline.write.sheet import SheetBar
 
-LINE_NOTES = 40
+LINE_NOTES = 47
 """Moments (onsets, with a little for each bar line) that fit a line of an A4 page."""
 
 
