@@ -291,7 +291,7 @@ def render(batch: Batch, g: torch.Generator) -> torch.Tensor:
     power = (tune**2 * sounding).sum(1, keepdim=True) / sounding.sum(1, keepdim=True).clamp(min=1)
     loud = torch.sqrt(power)
     loud = torch.where(loud > 1e-4, loud, torch.full_like(loud, 0.1))
-    phone = chance(g, len(x), 0.13, device)
+    phone = chance(g, len(x), 0.2, device)
     x = colouring(room(x, g), phone, g)
     x = gain_control(background(x, loud, g), phone, g)
     x = codec(clipping(x, g), phone, g)

@@ -78,7 +78,7 @@ def sampled(rng: np.random.Generator, sampler: Sampler) -> Clip:
         program, (low, high) = int(rng.choice(PLUCKED)), (45, 88)
         strings = True
     else:
-        program = int(rng.choice([*RANGES, *SLOW, *SLOW]))
+        program = int(rng.choice([*RANGES, *(SLOW * 4)]))
         (low, high), strings = RANGES[program], False
     slow = program in SLOW
     span = int(rng.integers(12, 25))

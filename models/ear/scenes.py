@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from models.ear.layered import layered
 from models.ear.melodies import Habits, Played, play
 from models.ear.voices import (
     CLIP_S, CONTROL_S, CONTROLS, FAMILIES, FORMANTS, HOP, CONTROL_HOP, TIMES, VOWELS,
@@ -19,7 +20,7 @@ from models.ear.voices import (
 SHARES = {
     "plucked": 0.11, "flute": 0.08, "whistle": 0.1, "reed": 0.06, "free reed": 0.07,
     "bowed": 0.11, "pipes": 0.08, "lip whistle": 0.08, "hum": 0.08, "voice": 0.07, "lilt": 0.09,
-    "choir": 0.07,
+    "choir": 0.07, "layered": 0.08,
 }  # fmt: skip
 
 
@@ -42,6 +43,8 @@ def scene(rng: np.random.Generator, family: str | None = None) -> Clip:
     if played.midi and rng.random() > 0.015:
         if clip.family == "plucked":
             plucked(rng, clip, played, cents)
+        elif clip.family == "layered":
+            layered(rng, clip, played, cents)
         else:
             sustained(rng, clip, clip.family, played, cents)
         _others(rng, clip, played, cents)
@@ -65,7 +68,7 @@ def perform(rng: np.random.Generator, family: str, start: float, stop: float) ->
             gap=(0.0, rng.choice((0.05, 0.5))), timing_s=rng.uniform(0, 0.012),
         )  # fmt: skip
     else:
-        how = habits(rng, FAMILIES[family])
+        how = habits(rng, FAMILIES["choir" if family == "layered" else family])
     return play(rng, how, start, stop)
 
 

@@ -41,7 +41,7 @@ TOLERANCE = np.array([0.35, 0.9, 1.0, 0.9, 0.35])
 """Share of the belief in neighbouring classes that counts for a class."""
 PITCH_FLOOR = 0.003
 """No single frame may rule a pitch out."""
-ONSET_POWER = 1.0
+ONSET_POWER = 2.0
 UNHEARD = 0.03
 """Least belief in an onset where the pitch itself changes."""
 NEW_NOTE = 0.5
