@@ -36,7 +36,7 @@ HABIT = 12.0
 # Weights of the log scores of a reading, fitted to performances of the training split. The notes
 # of a path depend on each other more than the model knows, hence the small weight.
 PATH_WEIGHT, TEMPO_WEIGHT, KIND_WEIGHT = 0.38, 0.7, 12.0
-PARTS_WEIGHT, PARTS_BEFORE_PICKUP_WEIGHT = 1.0, 0.3
+PARTS_WEIGHT, PHASE_WEIGHT, PICKUP_PHASE_WEIGHT = 1.0, 1.1, 0.65
 BREAK_COST = 4.0
 METER_BONUS = {"9/8": 16.0, "3/4": 10.0, "12/8": -20.0}
 TEMPERATURE = 5.0
@@ -173,10 +173,16 @@ def _best_shift(notes: PlainNotes, candidate: _Candidate, first_bar_s: float | N
         return structure[shift]
 
     best = _Option(candidate, 0, -np.inf, 0.0)
+    top = max(explained(shift) for shift in tried)
     for shift in tried:
-        parts = PARTS_WEIGHT * explained(shift) + PARTS_BEFORE_PICKUP_WEIGHT * max(
+        before_pickup = max(
             explained(shift + pickup) - PICKUP_COST * (pickup > 0)
             for pickup in range(0, min(bar // 2, 3 * QUAVER) + 1, QUAVER)
+        )
+        parts = (
+            PARTS_WEIGHT * top
+            + PHASE_WEIGHT * (explained(shift) - top)
+            + PICKUP_PHASE_WEIGHT * (before_pickup - top)
         )
         score = candidate.score + priors[shift] - priors[0] + parts
         if score > best.score:
