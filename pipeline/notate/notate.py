@@ -37,6 +37,7 @@ from pipeline.tune import (
 )
 
 FEWEST_NOTES = 8
+FREE_TEMPO = "An air is played in free time: take its bars and note values as a proposal."
 BOOK_LOW, BOOK_HIGH = 62, 83
 
 
@@ -183,6 +184,8 @@ def _tune(
     keys = rank_keys(KeyEvidence.of_parts(parts, Fraction(row.meter)))
     key = settings.key or KeyName(keys[0].tonic, keys[0].mode)
     remarks = key_remarks(parts, Fraction(row.meter), key)
+    if row.tune_type == "air":
+        remarks = (FREE_TEMPO, *remarks)
     beat = Fraction(row.beat_ticks, 96)
     return Tune(
         source=heard.source,

@@ -27,6 +27,7 @@ LONG_BARS = {8: 0.45, 4: 0.45, 16: 0.01, 12: 0.02, 6: 0.02}
 """In 9/8 and 12/8 parts of four bars are as common as parts of eight."""
 ODD_LENGTH = 0.0012
 LONGEST = 20
+LONGEST_LAG = 160
 INSIDE_A_PART = -2.0
 SWITCH_AT_START, SWITCH_INSIDE = 1.0, 5.0
 ALIKE = 0.62
@@ -79,15 +80,16 @@ def find_structure(line: Timeline) -> Structure:
 def _segment(evidence: np.ndarray, lengths: dict[int, float]) -> float:
     """Log score of the best path through the bars."""
     n = len(evidence)
+    lags = min(n, LONGEST_LAG)
     # by_lag[b, lag]: evidence that bar b repeats bar b - lag; lag 0 is "new"
-    by_lag = np.full((n, n), -np.inf)
+    by_lag = np.full((n, lags), -np.inf)
     by_lag[:, 0] = 0.0
-    for lag in range(1, n):
+    for lag in range(1, lags):
         by_lag[lag:, lag] = np.diagonal(evidence, -lag)
     ends = np.log([lengths.get(k, ODD_LENGTH) for k in range(1, LONGEST + 1)])[:, None]
     # value[place, lag]: best score with the bar at this place of its part
-    value = np.full((LONGEST, n), -np.inf)
-    value[0] = by_lag[0] + np.where(np.arange(n) == 0, 0.0, -SWITCH_AT_START)
+    value = np.full((LONGEST, lags), -np.inf)
+    value[0] = by_lag[0] + np.where(np.arange(lags) == 0, 0.0, -SWITCH_AT_START)
     value[1:8, 0] = INSIDE_A_PART
     for b in range(1, n):
         closed = (value + ends).max(axis=0)

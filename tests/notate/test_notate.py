@@ -163,3 +163,10 @@ def test_a_tune_from_a_recording_can_be_read_again_another_way() -> None:
     assert again.tune_type == "slide"
     assert again.overridden["tune_type"] == "slide"
     assert renotate(again, NotateSettings(key=parse_key("G major"))).tune_type == "slide"
+
+
+def test_ten_minutes_of_one_tune_fold_into_one_page() -> None:
+    page = tune_of(JIG)
+    tune = notate(play(page, beats_per_minute=112, rounds=15))
+    assert (tune.form, tune.rounds) == ("AABB", 15)
+    assert printed(tune) == printed(page)
