@@ -184,6 +184,8 @@ def _tune(
     keys = rank_keys(KeyEvidence.of_parts(parts, Fraction(row.meter)))
     key = settings.key or KeyName(keys[0].tonic, keys[0].mode)
     remarks = key_remarks(parts, Fraction(row.meter), key)
+    if reading.other_meter is not None:
+        remarks = (f"The bars could also be read in {reading.other_meter}.", *remarks)
     if row.tune_type == "air":
         remarks = (FREE_TEMPO, *remarks)
     beat = Fraction(row.beat_ticks, 96)

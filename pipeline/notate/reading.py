@@ -40,6 +40,7 @@ PARTS_WEIGHT, PHASE_WEIGHT, PICKUP_PHASE_WEIGHT = 1.0, 1.1, 0.65
 BREAK_COST = 4.0
 METER_BONUS = {"9/8": 16.0, "3/4": 10.0, "12/8": -20.0}
 TEMPERATURE = 5.0
+RIVAL = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +53,8 @@ class Reading:
     """Types with probabilities, best first."""
     passed_over_s: np.ndarray
     """Onsets of the notes that are no part of the tune."""
+    other_meter: str | None = None
+    """Another metre that fits nearly as well."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +108,7 @@ def read_rhythm(
     line = lay_out(notes, best.candidate.path, shift_ticks=best.shift)
     line = replace(line, row=best.candidate.row)
     passed_over = notes.onset_s[best.candidate.path.ticks < 0]
-    return Reading(line, find_structure(line), _type_ranking(ranked), passed_over)
+    return Reading(line, find_structure(line), _type_ranking(ranked), passed_over, _rival(ranked))
 
 
 def _candidates(paths: list[Path], allowed: set[int]) -> list[_Candidate]:
@@ -207,6 +210,16 @@ def _fitted(notes: PlainNotes, moves: np.ndarray, option: _Option) -> Path:
         0
     ]
     return replace(best, hypothesis=replace(best.hypothesis, row=row))
+
+
+def _rival(ranked: list[_Option]) -> str | None:
+    """The next best metre, when it is not far behind."""
+    first = ranked[0]
+    for one in ranked[1:]:
+        if one.candidate.row.meter != first.candidate.row.meter:
+            near = one.score > first.score - RIVAL * TEMPERATURE
+            return one.candidate.row.meter if near else None
+    return None
 
 
 def _type_ranking(ranked: list[_Option]) -> tuple[tuple[TuneType, float], ...]:
