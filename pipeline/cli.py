@@ -56,6 +56,7 @@ def arrange(
     sound: words.Sound = True,
     report: words.Report = True,
     paper: words.Paper = "a4",
+    practice: words.Practice = False,
 ) -> None:
     """Do the whole job: hear the tune, find where it sits, write tab, sheets and sound."""
     from pipeline import jobs
@@ -63,7 +64,7 @@ def arrange(
     known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
     wanted = options.guitar(tuning, capo, sound_in, setups, matters, wide)
     layers = options.LayerOptions(effort, ornaments, rounds, move)
-    files = options.OutputOptions(sheets, sound, report, paper)
+    files = options.OutputOptions(sheets, sound, report, paper, practice)
     jobs.arrange(source, out, replace, known, wanted, layers, files)
 
 

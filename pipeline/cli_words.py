@@ -159,6 +159,13 @@ Sound = Annotated[
 ]
 Sheets = Annotated[bool, typer.Option("--sheets/--no-sheets", help="Write sheets to print.")]
 Report = Annotated[bool, typer.Option("--report/--no-report", help="Write the report page.")]
+Practice = Annotated[
+    bool,
+    typer.Option(
+        "--practice",
+        help="Also write each layer at 60, 75, 90 and 100 % with a quiet pulse to play along.",
+    ),
+]
 Paper = Annotated[
     options.Paper,
     typer.Option("--paper", parser=options.paper, metavar="PAPER", help="a4 or letter."),

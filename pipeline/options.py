@@ -66,6 +66,7 @@ class OutputOptions:
     sound: bool = True
     report: bool = True
     paper: Paper = "a4"
+    practice: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,6 +41,9 @@ def render(
     if output.sound:
         progress("plucking the layers", 0.0)
         files |= sound_files(tune, arrangements)
+    if output.practice:
+        progress("playing the layers slowly", 0.0)
+        files |= practice_tracks(tune, arrangements, audio)
     if output.sheets or output.report:
         files |= drawn_files(tune, ranking, arrangements, audio, output, player, files, progress)
     return files
@@ -69,6 +72,20 @@ def sound_files(tune: Tune, arrangements: Sequence[Arrangement]) -> Files:
             sound = layer_audio(tune, arrangement, name)
             data = encode_audio(sound.samples, sound.sample_rate, "ogg")
             files[f"arrangement-{number}-{name}.ogg"] = data
+    return files
+
+
+def practice_tracks(tune: Tune, arrangements: Sequence[Arrangement], audio: Audio | None) -> Files:
+    """Every layer at several speeds with a pulse; the recording against the tune as written."""
+    from pipeline.write.encode import encode_audio
+    from pipeline.write.practice import melody_against_recording, practice_files
+
+    files: Files = {}
+    for number, arrangement in enumerate(arrangements, 1):
+        files |= practice_files(tune, arrangement, f"practice-{number}")
+    if audio is not None and tune.bars_heard:
+        both = melody_against_recording(tune, audio.samples, audio.sample_rate)
+        files["melody-check.ogg"] = encode_audio(both, audio.sample_rate, "ogg")
     return files
 
 
