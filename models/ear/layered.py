@@ -8,11 +8,23 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.ear.melodies import Played
-from models.ear.voices import (
-    CLIP_S, CONTROL_S, CONTROLS, FRAMES, TIMES, VOWELS,
-    Clip, Lane, colour, label, pick, spectrum, vibrato, wander,
+from models.ear.curves import (
+    CLIP_S,
+    CONTROL_S,
+    CONTROLS,
+    FRAMES,
+    TIMES,
+    VOWELS,
+    Clip,
+    Lane,
+    colour,
+    label,
+    pick,
+    spectrum,
+    vibrato,
+    wander,
 )  # fmt: skip
+from models.ear.melodies import Played
 
 LANES = 3
 
@@ -65,4 +77,3 @@ def _turn(
         curve *= np.minimum(1.0, (b - a - np.arange(b - a)) / 4)
         level[a:b], midi[a:b] = curve[: CONTROLS - a], played.midi[i]
     return midi, level
-

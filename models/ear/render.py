@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import torch
 
-from models.ear.voices import CONTROL_HOP, FORMANTS, FRAMES, HARMONICS, SAMPLES, Clip
+from models.ear.curves import CONTROL_HOP, FORMANTS, FRAMES, HARMONICS, SAMPLES, Clip
 from pipeline.hear.network import BINS_PER_SEMITONE, HOP, LOWEST_MIDI, N_PITCHES, SAMPLE_RATE
 
 NYQUIST = SAMPLE_RATE / 2
@@ -276,7 +276,9 @@ def codec(x: torch.Tensor, phone: torch.Tensor, g: torch.Generator) -> torch.Ten
     log = torch.round(log * 127) / 127
     eight = torch.sign(log) * (torch.exp(log.abs() * np.log(256.0)) - 1) / 255 * peak
     kind = torch.rand(rows, 1, generator=g, device=device)
-    return torch.where((kind < 0.12) | phone & (kind < 0.85), coded, torch.where(kind > 0.95, eight, x))
+    return torch.where(
+        (kind < 0.12) | phone & (kind < 0.85), coded, torch.where(kind > 0.95, eight, x)
+    )
 
 
 def render(batch: Batch, g: torch.Generator) -> torch.Tensor:

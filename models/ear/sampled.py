@@ -14,8 +14,8 @@ from pathlib import Path
 
 import numpy as np
 
+from models.ear.curves import CLIP_S, SAMPLES, Clip, label, leave_gaps, pick
 from models.ear.melodies import ORNAMENT, REPEAT_SOFT, SLUR, TONGUE, Habits, Played, play
-from models.ear.voices import CLIP_S, SAMPLES, Clip, label, leave_gaps, pick
 from pipeline.hear.network import SAMPLE_RATE
 
 PLUCKED = (24, 25, 26, 27, 15, 45, 46, 104, 105, 106, 107, 0, 6, 12, 11)

@@ -1,7 +1,7 @@
 """One clip of training material: a performance, and what else is in a recording.
 
 In     : seed.
-Out    : voices.Clip, the same for the same seed.
+Out    : curves.Clip, the same for the same seed.
 Method : a family is drawn, it plays a random tune in the whole clip or in a part of it; drones,
          other strings, foot taps, talking, claps, a chord at the end are added unlabelled.
 """
@@ -10,12 +10,28 @@ from __future__ import annotations
 
 import numpy as np
 
+from models.ear.curves import (
+    CLIP_S,
+    CONTROL_HOP,
+    CONTROL_S,
+    CONTROLS,
+    FORMANTS,
+    TIMES,
+    VOWELS,
+    Clip,
+    Lane,
+    Noise,
+    colour,
+    pick,
+    smooth,
+    spectrum,
+    wander,
+)  # fmt: skip
 from models.ear.layered import layered
 from models.ear.melodies import Habits, Played, play
-from models.ear.voices import (
-    CLIP_S, CONTROL_S, CONTROLS, FAMILIES, FORMANTS, HOP, CONTROL_HOP, TIMES, VOWELS,
-    Clip, Lane, Noise, colour, habits, pick, plucked, smooth, spectrum, sustained, wander,
-)  # fmt: skip
+from models.ear.strings import plucked
+from models.ear.sustained import FAMILIES, habits, sustained
+from pipeline.hear.network import HOP
 
 SHARES = {
     "plucked": 0.11, "flute": 0.08, "whistle": 0.1, "reed": 0.06, "free reed": 0.07,
@@ -76,8 +92,8 @@ def _others(rng: np.random.Generator, clip: Clip, played: Played, cents: float) 
     """Sounds of the same instrument that are not the tune: drones, low strings, a last chord."""
     lowest = min(played.midi)
     loudest = max(float(lane.level.max()) for lane in clip.lanes)
-    on = (TIMES > played.onset_s[0] - 0.3) & (TIMES < played.end_s[-1] + 0.1)
-    if clip.family == "pipes" and rng.random() < 0.6 or rng.random() < 0.03:
+    on = (played.onset_s[0] - 0.3 < TIMES) & (played.end_s[-1] + 0.1 > TIMES)
+    if (clip.family == "pipes" and rng.random() < 0.6) or rng.random() < 0.03:
         root = lowest - int(rng.choice((5, 7, 10, 12, 12, 17, 19, 24)))
         for octave in (0, -12, 12, 7)[: int(rng.integers(1, 4))]:
             level = on * loudest * 10 ** (rng.uniform(-24, -5) / 20)
@@ -90,7 +106,7 @@ def _others(rng: np.random.Generator, clip: Clip, played: Played, cents: float) 
                 level += (
                     loudest
                     * 10 ** (rng.uniform(-25, -8) / 20)
-                    * ((TIMES >= played.onset_s[i]) & (TIMES < played.end_s[i]))
+                    * ((played.onset_s[i] <= TIMES) & (played.end_s[i] > TIMES))
                 )
         midi = np.full(CONTROLS, lowest - int(rng.choice((5, 7, 3, 12))) + cents / 100)
         _steady(rng, clip, midi, smooth(level, 0.04), rng.uniform(0.6, 1.4))

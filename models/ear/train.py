@@ -19,11 +19,11 @@ import numpy as np
 import torch
 from torch.utils.data import DataLoader, Dataset
 
+from models.ear.curves import FRAMES
 from models.ear.net import Ear
 from models.ear.render import Batch, collate, render, targets
 from models.ear.sampled import Sampler, sampled
 from models.ear.scenes import SHARES, scene
-from models.ear.voices import FRAMES
 from pipeline.hear.network import FLOOR, HOP, WINDOWS, filterbank, window
 
 EVENT_WEIGHTS = (2.0, 0.5, 0.7)
@@ -176,7 +176,10 @@ def train(arguments: argparse.Namespace) -> None:
         sums += 0.0 if step % 10 else np.array([first.item(), second.item()])
         if step % 100 == 99:
             now = time.monotonic()
-            line = f"{step + 1} pitch {sums[0] / 10:.4f} events {sums[1] / 10:.4f} rate {rate:.5f} s/step {(now - last) / 100:.3f} waited {waited / 100:.3f} t {now - begun:.0f}"
+            line = (
+                f"{step + 1} pitch {sums[0] / 10:.4f} events {sums[1] / 10:.4f} rate {rate:.5f}"
+                f" s/step {(now - last) / 100:.3f} waited {waited / 100:.3f} t {now - begun:.0f}"
+            )
             print(line, flush=True)
             log.write(line + "\n")
             sums, last, waited = np.zeros(2), now, 0.0

@@ -17,7 +17,7 @@ References: A. Viterbi, 1967; M. Mauch et al., "Computer-aided melody note trans
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -199,24 +199,22 @@ def _read_off(
                 ornament=float(beliefs.ornament[first:last].mean()),
             )
         )
+    ends = [note.onset_s for note in notes][1:] + [np.inf] * bool(notes)
     return [
-        RawNote(
-            note.onset_s,
-            min(note.offset_s, notes[i + 1].onset_s) if i + 1 < len(notes) else note.offset_s,
-            note.midi,
-            note.confidence,
-            note.ornament,
-        )
-        for i, note in enumerate(notes)
+        replace(note, onset_s=max(note.onset_s, 0.0), offset_s=min(note.offset_s, end))
+        for note, end in zip(notes, ends, strict=True)
     ]
 
 
 def _exact(onset: np.ndarray, frame: int) -> float:
-    """Place of an onset between frames: centre of gravity of the belief around its peak."""
-    around = np.arange(max(frame - 2, 0), min(frame + 3, len(onset)))
-    peak = int(around[onset[around].argmax()])
+    """Place of an onset in frames: centre of gravity of the belief around its peak.
+
+    Less than a frame from `frame`, so that notes stay in order.
+    """
+    near = np.arange(max(frame - 1, 0), min(frame + 2, len(onset)))
+    peak = int(near[onset[near].argmax()])
     around = np.arange(max(peak - 1, 0), min(peak + 2, len(onset)))
     weight = onset[around] + 1e-6
     if weight.max() < ONSET_PLACE:
         return float(frame)
-    return float((around * weight).sum() / weight.sum())
+    return float(np.clip((around * weight).sum() / weight.sum(), frame - 0.9, frame + 0.9))

@@ -150,7 +150,7 @@ def _session() -> Any:
 
 
 def run_network(frames: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The network alone: spectra of shape (3, n, N_BINS) -> pitch (n, N_PITCHES + 1), events (n, 3).
+    """The network alone: spectra (3, n, N_BINS) -> pitch (n, N_PITCHES + 1) and events (n, 3).
 
     Both are probabilities; the events are onset, offset and ornament.
     """
