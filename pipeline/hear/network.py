@@ -37,9 +37,9 @@ SPECTRUM_SEMITONES = 89
 N_BINS = SPECTRUM_SEMITONES * BINS_PER_SEMITONE
 N_PITCHES = (HIGHEST_MIDI - LOWEST_MIDI + 1) * BINS_PER_SEMITONE
 """Pitch classes of a third of a semitone; class 1 is LOWEST_MIDI exactly."""
-CONTEXT = 192
+CONTEXT = 160
 """Frames on either side that can change a frame's result; at least the network's reach."""
-PIECE = 1536
+PIECE = 2048
 """Frames worked through at once, without the context."""
 FLOOR = 1e-5
 
