@@ -87,10 +87,11 @@ def timeline(tune: Tune, harmony: Harmony) -> Timeline:
     events: list[Event] = []
     current = 0
     held: Fraction | None = None  # end of a note tied over, in this bar's time
+    ends = _ends(tune)
     for bar_index, bar in enumerate(tune.written_bars()):
-        mine, slots = onsets.get(bar_index, {}), _slots(bar, pulse)
+        end = ends[bar_index]
+        mine, slots = onsets.get(bar_index, {}), _slots(bar, end, pulse)
         begin = bar.notes[0].start if bar.kind == "pickup" else Fraction(0)
-        end = tune.bar_length if bar.kind == "pickup" else bar.length
         last_main = max((place for place, slot in slots.items() if slot == "main"), default=None)
         times = sorted({begin, *slots, *mine})
         for start, stop in zip(times, [*times[1:], end], strict=True):
@@ -120,12 +121,32 @@ def timeline(tune: Tune, harmony: Harmony) -> Timeline:
     return Timeline(line_of(tune), notes, tuple(events), pulse.beat)
 
 
-def _slots(bar: WrittenBar, pulse: Pulse) -> dict[Fraction, Slot]:
+def _slots(bar: WrittenBar, end: Fraction, pulse: Pulse) -> dict[Fraction, Slot]:
     """Where a bass may fall in a bar; nowhere in a pick-up."""
     if bar.kind == "pickup":
         return {}
-    slots: dict[Fraction, Slot] = {place: "walk" for place in pulse.walk if place < bar.length}
-    return slots | {place: "main" for place in pulse.main if place < bar.length}
+    slots: dict[Fraction, Slot] = {place: "walk" for place in pulse.walk if place < end}
+    return slots | {place: "main" for place in pulse.main if place < end}
+
+
+def _ends(tune: Tune) -> list[Fraction]:
+    """Where each written bar ends: earlier by the pick-up that is played after it.
+
+    A bar whose melody fills that room keeps its full length.
+    """
+    written = tune.written_bars()
+    ends: list[Fraction] = []
+    for bar, followers in zip(written, _followers(tune), strict=True):
+        if bar.kind == "pickup":
+            ends.append(tune.bar_length)
+            continue
+        pickup = max(
+            (written[i].length for i in followers if written[i].kind == "pickup"), default=0
+        )
+        short = min(bar.length, tune.bar_length - pickup)
+        melody = max((note.start + note.length for note in bar.notes), default=Fraction(0))
+        ends.append(short if melody <= short else bar.length)
+    return ends
 
 
 def _melody(tune: Tune) -> tuple[MelodyNote, ...]:

@@ -117,3 +117,23 @@ def test_a_tune_that_does_not_fit_and_a_wrong_plan_are_named() -> None:
         arrange_layers(tune, setup)
     with pytest.raises(UsageError, match="not a layer"):
         arrange_layers(tune, somewhere(tune), settings=ArrangeSettings(rounds="melody trumpet"))
+
+
+def test_no_bass_is_struck_where_the_next_pick_up_belongs():
+    """The last bar of a part and the pick-up that follows add up to one bar (common practice)."""
+    from pipeline.arrange.layers import arrange_layers
+    from pipeline.guitar.setups import make_setup
+    from pipeline.read.abc import read_abc
+
+    tune = read_abc(
+        "X:1\nT:The Kettle Lid\nR:jig\nM:6/8\nL:1/8\nK:Dmix\n"
+        "D|DFA d2A|BAG A2F|GBd AFE|D3 D2:|A|d2e fed|cAG A2A|GBd AFE|D3 D2:|\n",
+        name="kettle.abc",
+    )
+    setup = make_setup(tune, tuning="DADGAD", capo=0, transpose=-12)
+    bars = tune.written_bars()
+    last = [i for i, bar in enumerate(bars) if i + 1 == len(bars) or bars[i + 1].part != bar.part]
+    assert len(last) == 2
+    for layer in arrange_layers(tune, setup).layers:
+        for index in last:
+            assert max(note.start + note.length for note in layer.bars[index]) <= Fraction(5, 8)
