@@ -29,7 +29,7 @@ from pipeline.hear.segment import segment
 WORTH_SHARE = 0.12
 """Uncovered singing inside the tune must last this share of the notes' time to be worth a second
 listening; talk before or after it is not."""
-TALK_SHARE = 1.5
+HELD_S, HELD_NOTES, GLIDING = 0.3, 5, 1.0
 LOUD_DB, ROOM_DB = 25.0, 12.0
 TAIL_S = 0.08
 SHORTEST_HOLE_S = 0.12
@@ -47,8 +47,8 @@ Span = tuple[float, float]
 def fill_in(notes: list[RawNote], audio: Audio, events: Events) -> list[RawNote]:
     """The notes and what was sung between them; the notes themselves when nothing was.
 
-    No notes when far more is left without notes than has any, and those glide like speech: then
-    somebody talks, and now and then a vowel was taken for a note.
+    No notes when more is left without notes than has any, all of it glides like speech and nothing
+    is held: then somebody talks, and now and then a vowel was taken for a note.
     """
     if not notes:
         return notes
@@ -59,9 +59,9 @@ def fill_in(notes: list[RawNote], audio: Audio, events: Events) -> list[RawNote]
     heard_s = sum(note.offset_s - note.onset_s for note in notes)
     if inside_s < WORTH_SHARE * heard_s:
         return notes
-    if sung_s > TALK_SHARE * heard_s and float(np.median(_talk(notes, audio))) > 0.0:
-        return []
     found = [one for hole in holes for one in _notes_in(hole, audio, events)]
+    if sung_s > heard_s and _is_talk([*notes, *found], audio):
+        return []
     return _joined(notes, _belonging(found, notes, audio))
 
 
@@ -121,6 +121,13 @@ def _belonging(found: list[RawNote], notes: list[RawNote], audio: Audio) -> list
             kept.append(note)
             first_s = note.onset_s
     return sorted({id(note): note for note in kept}.values(), key=lambda note: note.onset_s)
+
+
+def _is_talk(notes: list[RawNote], audio: Audio) -> bool:
+    """Whether notes glide like speech and hardly any is held as singers hold notes."""
+    length_s = np.array([note.offset_s - note.onset_s for note in notes])
+    held = np.sort(length_s)[-HELD_NOTES:].min() >= HELD_S
+    return not held and float(np.average(_talk(notes, audio), weights=length_s)) > GLIDING
 
 
 def _talk(notes: list[RawNote], audio: Audio) -> np.ndarray:

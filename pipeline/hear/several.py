@@ -56,7 +56,7 @@ def is_several(foreign: np.ndarray) -> bool:
     """Whether the shares of a whole recording mean a second voice or an accompaniment."""
     if len(foreign) < 8:
         return False
-    return bool(np.median(foreign) > 0.08 and np.quantile(foreign, 0.75) > 0.2)
+    return bool(np.median(foreign) > 0.15 and np.quantile(foreign, 0.75) > 0.3)
 
 
 def closing_chord(notes: list[RawNote], foreign: np.ndarray) -> tuple[LeftOut, ...]:
