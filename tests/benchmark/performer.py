@@ -241,7 +241,7 @@ def _drift(
     manner: Manner, plain: list[PlainNote], rng: np.random.Generator
 ) -> tuple[float, np.ndarray]:
     """(concert pitch in cents, cents added to each plain note)."""
-    offset = float(np.clip(rng.normal(0, manner.offset_cents), -60, 60))
+    offset = float(np.clip(rng.normal(0, manner.offset_cents), -38, 38))
     times = np.array([note.onset_s for note in plain])
     end = manner.drift_cents * float(np.clip(rng.normal(), -2, 2))
     slow = end * times / 60
