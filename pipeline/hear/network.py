@@ -40,7 +40,7 @@ N_PITCHES = (HIGHEST_MIDI - LOWEST_MIDI + 1) * BINS_PER_SEMITONE
 """Pitch classes of a third of a semitone; class 1 is LOWEST_MIDI exactly."""
 CONTEXT = 160
 """Frames on either side that can change a frame's result; at least the network's reach."""
-PIECE = 2048
+PIECE = 1024
 """Frames worked through at once, without the context."""
 FRAMES_AT_ONCE = 128
 """Frames transformed together: as many as stay in the processor's cache."""
@@ -152,6 +152,7 @@ def _session() -> Any:
 
     options = onnxruntime.SessionOptions()
     options.log_severity_level = 3
+    options.add_session_config_entry("session.intra_op.allow_spinning", "0")
     return onnxruntime.InferenceSession(
         read_bytes(MODEL), options, providers=["CPUExecutionProvider"]
     )
