@@ -21,7 +21,7 @@ from pipeline.options import (
 from pipeline.records import to_json
 from pipeline.screen import progress_on_stderr
 from pipeline.summary import comparison_lines, ranking_lines, set_lines, tune_lines
-from pipeline.tune import LayerName
+from pipeline.tab import LayerName
 from pipeline.write.folder import check_folder, edited_by_user, remove_if_empty, save, save_one
 
 if TYPE_CHECKING:

@@ -13,7 +13,8 @@ from typing import Literal, cast, get_args
 
 from pipeline.errors import UsageError
 from pipeline.keys import parse_key
-from pipeline.tune import LAYER_NAMES, TUNE_TYPES, KeyName, LayerName, TuneType
+from pipeline.tab import LAYER_NAMES, LayerName
+from pipeline.tune import TUNE_TYPES, KeyName, TuneType
 
 Ear = Literal["own", "swift-f0", "basic-pitch", "pyin"]
 Paper = Literal["a4", "letter"]

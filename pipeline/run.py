@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, NamedTuple
 from pipeline.errors import UsageError
 from pipeline.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
 from pipeline.progress import Progress, silent
-from pipeline.tune import Arrangement, Heard, Ranking, Setup, Tune
+from pipeline.tab import Arrangement, Ranking, Setup
+from pipeline.tune import Heard, Tune
 
 if TYPE_CHECKING:
     from pipeline.guitar.player import Player

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from pipeline.tune import RankedSetup, Ranking, Setup, Tune
+from pipeline.tab import RankedSetup, Ranking, Setup
+from pipeline.tune import Tune
 
 if TYPE_CHECKING:
     from pipeline.arrange.compare import Comparison

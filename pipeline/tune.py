@@ -1,4 +1,6 @@
-"""The records that pass between stages. Frozen; tuples inside; they mirror the written JSON.
+"""The records of a tune, heard and written. Frozen; tuples inside; they mirror the written JSON.
+
+What comes after the tune, setups, tab and arrangements, is in pipeline/tab.py.
 
 Conventions, everywhere:
   *_s          seconds from the start of the recording
@@ -26,13 +28,9 @@ TuneType = Literal[
 ]  # fmt: skip
 Mode = Literal["major", "mixolydian", "dorian", "minor", "lydian", "phrygian"]
 Ornament = Literal["cut", "tap", "roll", "triplet", "grace", "slide"]
-LayerName = Literal["melody", "drone", "plain-bass", "moving-bass", "fuller"]
-Dynamic = Literal["p", "mp", "mf", "f"]
-Technique = Literal["hammer-on", "pull-off", "slide"]
 
 TUNE_TYPES: tuple[TuneType, ...] = get_args(TuneType)
 MODES: tuple[Mode, ...] = get_args(Mode)
-LAYER_NAMES: tuple[LayerName, ...] = get_args(LayerName)
 
 
 # ---------------------------------------------------------------- what was heard
@@ -145,6 +143,14 @@ class Part:
     bar_lengths: tuple[Fraction, ...] = ()
     """Length of each of `bars`; empty when every bar is as long as the metre says. The last bar
     may be short by the pick-up that follows without being listed here."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeyName:
+    """A tonic spelled as the key wants it, and a mode."""
+
+    tonic: str
+    mode: Mode
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,142 +289,3 @@ def _written_bars(tune: Tune) -> Iterator[WrittenBar]:
                 yield WrittenBar(index, "ending", notes, length, which, number + offset)
                 after = max(after, number + offset + 1)
         number = after
-
-
-# ---------------------------------------------------------------- guitar
-
-
-@dataclass(frozen=True, slots=True)
-class KeyName:
-    """A tonic spelled as the key wants it, and a mode."""
-
-    tonic: str
-    mode: Mode
-
-
-@dataclass(frozen=True, slots=True)
-class Setup:
-    """How the guitar is set up for a tune. Open string i sounds strings_midi[i] + capo."""
-
-    tuning: str
-    strings_midi: tuple[int, int, int, int, int, int]
-    capo: int
-    transpose: int
-    sounds_in: KeyName
-    shapes_in: KeyName
-
-
-@dataclass(frozen=True, slots=True)
-class RankedSetup:
-    """A setup with its score, what the score is made of, and why, in a guitarist's words."""
-
-    rank: int
-    tuning: str
-    strings_midi: tuple[int, int, int, int, int, int]
-    capo: int
-    transpose: int
-    sounds_in: KeyName
-    shapes_in: KeyName
-    score: float
-    partial: dict[str, float]
-    reasons: tuple[str, ...]
-    cautions: tuple[str, ...]
-
-    @property
-    def setup(self) -> Setup:
-        """The setup alone."""
-        return Setup(
-            self.tuning,
-            self.strings_midi,
-            self.capo,
-            self.transpose,
-            self.sounds_in,
-            self.shapes_in,
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Ranking:
-    """Setups best first; the content of tunings.json."""
-
-    searched: int
-    setups: tuple[RankedSetup, ...]
-    format: Literal["liltwright-tunings"] = "liltwright-tunings"
-    version: Literal[1] = 1
-    lower: tuple[str, ...] = ()
-    """Why setups a player would expect came lower, one sentence each."""
-    robustness: dict[str, float] = field(default_factory=dict)
-    """Share of weight changes of +-30 % under which each of the top three stays among them."""
-
-
-@dataclass(frozen=True, slots=True)
-class TabNote:
-    """One note on the guitar. `midi` is as it sounds: open string + capo + fret."""
-
-    part: Literal["melody", "bass", "inner"]
-    string: int
-    fret: int
-    midi: int
-    start: Fraction
-    length: Fraction
-    finger: int = 0
-    pluck: Literal["p", "i", "m", "a"] = "i"
-    technique: Technique | None = None
-    """How the note is reached from the one before on its string, when it is not plucked."""
-    grace: bool = False
-    """A grace note: takes no time of its own in the bar; length says how short it is played."""
-
-
-TabBar = tuple[TabNote, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Chord:
-    """A chord over a bar, named as it sounds; `bar` indexes the layer's bars, from 0."""
-
-    bar: int
-    start: Fraction
-    symbol: str
-    root: str
-
-
-@dataclass(frozen=True, slots=True)
-class Layer:
-    """One layer, bar for bar like Tune.written_bars()."""
-
-    name: LayerName
-    bars: tuple[TabBar, ...]
-    chords: tuple[Chord, ...] = ()
-    difficulty: dict[str, float] = field(default_factory=dict)
-    remarks: tuple[str, ...] = ()
-    """What is new, and where the fingering of the layer below had to change."""
-
-
-@dataclass(frozen=True, slots=True)
-class Round:
-    """One time through the tune in a performance."""
-
-    layer: LayerName
-    dynamic: Dynamic = "mf"
-
-
-@dataclass(frozen=True, slots=True)
-class Arrangement:
-    """A tune on one setup in layers; the content of arrangement-N.json."""
-
-    setup: Setup
-    meter: str
-    beats_per_minute: float
-    layers: tuple[Layer, ...]
-    rounds: tuple[Round, ...]
-    format: Literal["liltwright-arrangement"] = "liltwright-arrangement"
-    version: Literal[1] = 1
-    title: str = ""
-    cautions: tuple[str, ...] = ()
-
-    def layer(self, name: str) -> Layer:
-        """The layer with this name. Raises KeyError when the arrangement has none."""
-        for layer in self.layers:
-            if layer.name == name:
-                return layer
-        raise KeyError(name)

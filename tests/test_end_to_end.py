@@ -10,7 +10,8 @@ import pytest
 
 from pipeline import cli
 from pipeline.records import from_json
-from pipeline.tune import Arrangement, Ranking, Tune
+from pipeline.tab import Arrangement, Ranking
+from pipeline.tune import Tune
 
 ROOT = Path(__file__).parents[1]
 DEMO = ROOT / "fixtures" / "demo"

@@ -23,7 +23,8 @@ from pipeline.arrange.voices import Melody
 from pipeline.guitar.hand import Hand
 from pipeline.guitar.player import Player
 from pipeline.guitar.plucking import Pluck
-from pipeline.tune import Layer, LayerName, Setup, TabBar, Tune
+from pipeline.tab import Layer, LayerName, Setup, TabBar
+from pipeline.tune import Tune
 
 
 @dataclass(frozen=True, slots=True)

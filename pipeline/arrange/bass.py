@@ -22,7 +22,7 @@ from pipeline.arrange.timeline import Event, Timeline
 from pipeline.guitar.fretboard import STRINGS, open_midi
 from pipeline.guitar.hand import Hand, finger_cost
 from pipeline.guitar.states import NEVER, TICKS, ways
-from pipeline.tune import Setup
+from pipeline.tab import Setup
 
 Policy = Literal["drone", "moving"]
 FILE = "bass/costs.json"

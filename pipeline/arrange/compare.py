@@ -21,7 +21,8 @@ from pipeline.arrange.metre import pulse_of
 from pipeline.errors import UsageError
 from pipeline.guitar.fretboard import fret_mm, last_fret
 from pipeline.guitar.player import Player
-from pipeline.tune import Arrangement, Chord, Layer, LayerName, Setup, TabBar, Tune
+from pipeline.tab import Arrangement, Chord, Layer, LayerName, Setup, TabBar
+from pipeline.tune import Tune
 
 Easier = Literal["first", "second", "neither"]
 

@@ -18,7 +18,8 @@ from fractions import Fraction
 import models
 from pipeline.guitar.fretboard import span_mm
 from pipeline.guitar.hand import Hand
-from pipeline.tune import Setup, TabBar, Tune
+from pipeline.tab import Setup, TabBar
+from pipeline.tune import Tune
 from pipeline.units import whole_notes_to_seconds
 
 

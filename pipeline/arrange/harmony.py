@@ -24,7 +24,8 @@ import models
 from pipeline import keys
 from pipeline.arrange.chords import ChordTones, parse_symbol, transpose_symbol
 from pipeline.arrange.metre import Pulse, pulse_of
-from pipeline.tune import Chord, KeyName, Mode, Tune, TypedChord
+from pipeline.tab import Chord
+from pipeline.tune import KeyName, Mode, Tune, TypedChord
 
 QUALITY = {"major": "", "minor": "m", "open": "5"}
 STEPS = {"major": (0, 4, 7), "minor": (0, 3, 7), "open": (0, 7)}

@@ -28,7 +28,7 @@ from pipeline.arrange.voices import Melody, sounding
 from pipeline.guitar.fretboard import open_midi
 from pipeline.guitar.plucking import FINGERS, Pluck, home_cost
 from pipeline.guitar.states import NEVER, ways
-from pipeline.tune import Setup
+from pipeline.tab import Setup
 
 FILE = "bass/inner.json"
 UPPER_STRINGS = (2, 3, 4)

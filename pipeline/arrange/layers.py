@@ -38,7 +38,8 @@ from pipeline.guitar.setups import what_does_not_fit
 from pipeline.guitar.states import states
 from pipeline.guitar.tension import cautions
 from pipeline.progress import Progress, silent
-from pipeline.tune import Arrangement, Setup, Tune
+from pipeline.tab import Arrangement, Setup
+from pipeline.tune import Tune
 
 HAND_CAUTION = (
     "Warm up, start slowly and take breaks; stop when a hand, wrist or arm hurts. "

@@ -26,7 +26,8 @@ from pipeline.arrange.together import pair_ticks
 from pipeline.guitar.fretboard import open_midi
 from pipeline.guitar.hand import Hand
 from pipeline.guitar.states import NEVER, Stop, ways
-from pipeline.tune import Ornament, Setup, TabBar, TabNote, Technique, Tune
+from pipeline.tab import Setup, TabBar, TabNote, Technique
+from pipeline.tune import Ornament, Tune
 
 GRACE = Fraction(1, 32)
 SHORTEST_PART = Fraction(1, 8)

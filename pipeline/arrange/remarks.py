@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from pipeline.guitar.fretboard import open_midi
 from pipeline.keys import note_name, signature_of
-from pipeline.tune import LayerName, Setup, TabBar, TabNote, Tune
+from pipeline.tab import LayerName, Setup, TabBar, TabNote
+from pipeline.tune import Tune
 
 NEW = {
     "drone": "a drone under the melody, by the thumb",

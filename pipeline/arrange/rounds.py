@@ -20,17 +20,8 @@ from pipeline import keys
 from pipeline.errors import UsageError
 from pipeline.guitar.fretboard import Place, open_midi
 from pipeline.guitar.hand import Grip, Hand, grips
-from pipeline.tune import (
-    LAYER_NAMES,
-    Arrangement,
-    Dynamic,
-    LayerName,
-    Round,
-    Setup,
-    TabBar,
-    TabNote,
-    Tune,
-)
+from pipeline.tab import LAYER_NAMES, Arrangement, Dynamic, LayerName, Round, Setup, TabBar, TabNote
+from pipeline.tune import Tune
 
 DYNAMICS: tuple[Dynamic, ...] = get_args(Dynamic)
 GROWING: tuple[Dynamic, ...] = ("mp", "mf", "f")

@@ -21,7 +21,8 @@ import numpy as np
 import models
 from pipeline import keys
 from pipeline.errors import UsageError
-from pipeline.tune import RankedSetup, Ranking, Tune
+from pipeline.tab import RankedSetup, Ranking
+from pipeline.tune import Tune
 
 FILE = "harmony/sets.json"
 FEWEST, MOST = 2, 5

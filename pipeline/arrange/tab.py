@@ -18,7 +18,7 @@ from typing import Literal
 from pipeline.arrange.timeline import Timeline
 from pipeline.guitar.plucking import FINGERS, Pluck, home_cost, move_cost
 from pipeline.guitar.states import Stop
-from pipeline.tune import TabBar, TabNote
+from pipeline.tab import TabBar, TabNote
 
 INDEX_ON_4 = 4
 

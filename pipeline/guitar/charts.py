@@ -22,7 +22,8 @@ from pipeline.guitar.player import Player
 from pipeline.guitar.setups import capo_words
 from pipeline.guitar.tunings import LETTERS
 from pipeline.keys import note_name, pitch_class, scale_steps, signature_of
-from pipeline.tune import Setup, Tune
+from pipeline.tab import Setup
+from pipeline.tune import Tune
 
 WIDTH, LEFT, RIGHT = 760.0, 96.0, 24.0
 TOP, STRING_GAP = 58.0, 30.0

@@ -23,7 +23,8 @@ from pipeline.guitar.player import Player
 from pipeline.guitar.plucking import pluck
 from pipeline.guitar.setups import capo_words, what_does_not_fit
 from pipeline.guitar.states import NEVER, TICKS, States, Stop, states, step_ticks
-from pipeline.tune import Layer, Setup, TabNote, Tune
+from pipeline.tab import Layer, Setup, TabNote
+from pipeline.tune import Tune
 
 BATCH = 48
 """Setups searched side by side: their step matrices stay in the processor's cache."""

@@ -36,7 +36,8 @@ from pipeline.guitar.shortlist import shortlist
 from pipeline.guitar.tension import cautions
 from pipeline.guitar.tunings import catalogue, name_of
 from pipeline.progress import Progress, silent
-from pipeline.tune import RankedSetup, Ranking, Tune
+from pipeline.tab import RankedSetup, Ranking
+from pipeline.tune import Tune
 
 EXPLAINED = 10
 """So many of the best setups, and of those on the short list, get reasons in words."""

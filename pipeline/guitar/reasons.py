@@ -27,7 +27,7 @@ from pipeline.guitar.tunings import (
 )
 from pipeline.guitar.wording import bar_words, key_words, number, string_words
 from pipeline.keys import pitch_class, transpose_key
-from pipeline.tune import RankedSetup, Setup
+from pipeline.tab import RankedSetup, Setup
 
 SUSPECTS = (("standard", 0), ("drop D", 0), ("DADGAD", 0))
 TOLD = 3

@@ -13,7 +13,7 @@ import numpy as np
 
 import models
 from pipeline.guitar.score import FILE
-from pipeline.tune import RankedSetup
+from pipeline.tab import RankedSetup
 
 
 def stability(

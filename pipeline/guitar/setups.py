@@ -15,7 +15,8 @@ from pipeline.guitar.player import Player
 from pipeline.guitar.tension import refuse_breaking
 from pipeline.guitar.tunings import parse_tuning
 from pipeline.keys import KeyName, note_name, transpose_key
-from pipeline.tune import Setup, Tune
+from pipeline.tab import Setup
+from pipeline.tune import Tune
 
 USUAL_OCTAVE = -12
 """Guitar arrangements usually take the tune an octave below where a tune book prints it."""

@@ -19,7 +19,8 @@ from typing import cast
 from pipeline import keys
 from pipeline.errors import PipelineError
 from pipeline.keys import parse_key
-from pipeline.tune import TUNE_TYPES, Setup, TuneType
+from pipeline.tab import Setup
+from pipeline.tune import TUNE_TYPES, TuneType
 from pipeline.write.tab_columns import MARKS
 from pipeline.write.tablature import MIDDLE
 

@@ -23,7 +23,8 @@ from pipeline.guitar.fretboard import open_midi
 from pipeline.read.bars import ReadBar
 from pipeline.read.folding import fold
 from pipeline.read.tab_text import Cell, ParsedBar, TabHead, parse_bars, parse_head
-from pipeline.tune import Chord, ScoreNote, Setup, Source, TabBar, TabNote, Technique, Tune
+from pipeline.tab import Chord, Setup, TabBar, TabNote, Technique
+from pipeline.tune import ScoreNote, Source, Tune
 
 _TECHNIQUES: dict[str, Technique] = {"h": "hammer-on", "p": "pull-off", "s": "slide"}
 _PARTS: dict[str, Literal["melody", "bass", "inner"]] = {"=": "bass", "~": "inner"}

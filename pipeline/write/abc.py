@@ -18,7 +18,8 @@ from functools import cache
 
 import models
 from pipeline import keys
-from pipeline.tune import Arrangement, KeyName, Tune
+from pipeline.tab import Arrangement
+from pipeline.tune import KeyName, Tune
 from pipeline.write.sheet import Sheet, SheetBar, sheet_of_layer, sheet_of_tune
 from pipeline.write.values import beam_group, beat_group, value_and_dots
 from pipeline.write.voices import Item, SheetNote, VoiceName

@@ -16,7 +16,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from pipeline.tune import Arrangement, KeyName, Setup, Tune
+from pipeline.tab import Arrangement, Setup
+from pipeline.tune import KeyName, Tune
 from pipeline.write.sheet import Sheet, sheet_of_layer, sheet_of_tune
 from pipeline.write.svg import Drawing, drawing_of
 from pipeline.write.systems import LINE_NOTES, lines_of

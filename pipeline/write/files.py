@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 from pipeline.options import OutputOptions
 from pipeline.progress import Progress, silent
 from pipeline.records import to_json
-from pipeline.tune import Arrangement, Ranking, Tune
+from pipeline.tab import Arrangement, Ranking
+from pipeline.tune import Tune
 
 if TYPE_CHECKING:
     from pipeline.guitar.player import Player

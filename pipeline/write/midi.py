@@ -22,7 +22,8 @@ from math import floor
 import mido
 
 from pipeline import keys
-from pipeline.tune import Arrangement, KeyName, Tune
+from pipeline.tab import Arrangement
+from pipeline.tune import KeyName, Tune
 from pipeline.write.sheet import PERFORMANCE, Sheet, SheetBar, sheet_of_layer, sheet_of_tune
 from pipeline.write.timing import bar_spans, clock_of
 from pipeline.write.voices import VOICE_NAMES, SheetNote

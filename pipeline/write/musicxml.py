@@ -19,7 +19,8 @@ from fractions import Fraction
 from lxml import etree
 
 from pipeline import keys
-from pipeline.tune import Arrangement, Tune
+from pipeline.tab import Arrangement
+from pipeline.tune import Tune
 from pipeline.write.beams import beams_of
 from pipeline.write.sheet import Sheet, SheetBar, sheet_of_layer, sheet_of_tune
 from pipeline.write.values import value_and_dots

@@ -20,7 +20,8 @@ from statistics import median
 import numpy as np
 
 from pipeline.errors import UsageError
-from pipeline.tune import Arrangement, HeardBar, Tune
+from pipeline.tab import Arrangement
+from pipeline.tune import HeardBar, Tune
 from pipeline.units import midi_to_hz
 from pipeline.write.encode import AudioKind, encode_audio
 from pipeline.write.sound import add_ticks, heard_melody_audio, layer_audio

@@ -25,7 +25,8 @@ from typing import Any
 import numpy as np
 
 from pipeline.guitar.player import Player
-from pipeline.tune import Arrangement, Ranking, Tune
+from pipeline.tab import Arrangement, Ranking
+from pipeline.tune import Tune
 from pipeline.write.bank import PULSE_S, Bank
 from pipeline.write.encode import encode_audio, resampled
 from pipeline.write.engraving import Engraved, engrave_layer, engrave_tune, narrowed

@@ -10,7 +10,8 @@ from typing import Any
 
 from pipeline.errors import PipelineError
 from pipeline.guitar.player import Player
-from pipeline.tune import Arrangement, Layer, RankedSetup, Ranking, Tune
+from pipeline.tab import Arrangement, Layer, RankedSetup, Ranking
+from pipeline.tune import Tune
 from pipeline.write.cautions import printed_cautions
 from pipeline.write.encode import MIME
 from pipeline.write.engraving import capo_words, key_words, layer_title, tuning_words

@@ -17,7 +17,8 @@ from fractions import Fraction
 from pipeline import keys
 from pipeline.arrange.rounds import PerformedBar, performance
 from pipeline.errors import UsageError
-from pipeline.tune import Arrangement, KeyName, ScoreNote, Setup, Tune, WrittenBar
+from pipeline.tab import Arrangement, Setup
+from pipeline.tune import KeyName, ScoreNote, Tune, WrittenBar
 from pipeline.write.voices import Frame, SheetNote, Voice, voices_of
 
 PERFORMANCE = "performance"

@@ -16,7 +16,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, Literal
 
-from pipeline.tune import Arrangement, Layer, Setup, Tune
+from pipeline.tab import Arrangement, Layer, Setup
+from pipeline.tune import Tune
 from pipeline.write.cautions import HAND, RIGHTS, printed_cautions
 from pipeline.write.engraving import (
     Engraved,

@@ -18,7 +18,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from pipeline.tune import Arrangement, Bar, TabNote, Tune
+from pipeline.tab import Arrangement, TabNote
+from pipeline.tune import Bar, Tune
 from pipeline.write.pluck import SAMPLE_RATE, Pluck, string_tone
 from pipeline.write.timing import Clock, PlayedBar, clock_of, played_bars
 

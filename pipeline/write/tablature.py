@@ -17,7 +17,8 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from pipeline import keys
-from pipeline.tune import Arrangement, KeyName, Tune
+from pipeline.tab import Arrangement
+from pipeline.tune import KeyName, Tune
 from pipeline.write.sheet import Sheet, SheetBar, sheet_of_layer
 from pipeline.write.tab_columns import STOP, STRINGS, Column, columns_of, rhythm_mark
 

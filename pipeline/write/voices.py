@@ -15,7 +15,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-from pipeline.tune import Ornament, TabNote, Technique
+from pipeline.tab import TabNote, Technique
+from pipeline.tune import Ornament
 from pipeline.write.values import divided, is_binary, tuplet_of, tuplet_span, value_and_dots
 
 VoiceName = Literal["melody", "bass", "inner"]

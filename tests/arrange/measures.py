@@ -20,7 +20,8 @@ from pipeline.arrange.layers import arrange_layers
 from pipeline.arrange.metre import pulse_of
 from pipeline.errors import PipelineError
 from pipeline.guitar.rank import rank_setups
-from pipeline.tune import Arrangement, Layer, Setup, TabNote, Tune
+from pipeline.tab import Arrangement, Layer, Setup, TabNote
+from pipeline.tune import Tune
 from tests.arrange.checker import faults
 from tests.benchmark.collections import tunes
 

@@ -8,7 +8,8 @@ from pathlib import Path
 
 from pipeline.guitar.setups import make_setup
 from pipeline.read.abc import read_abc
-from pipeline.tune import Setup, Tune
+from pipeline.tab import Setup
+from pipeline.tune import Tune
 
 JIG = """X:1
 T:Lamp in the Byre

@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.arrange.layers import arrange_layers
 from pipeline.guitar.setups import make_setup
-from pipeline.tune import Arrangement, Layer, TabBar, TabNote
+from pipeline.tab import Arrangement, Layer, TabBar, TabNote
 from tests.arrange.checker import distance_mm, faults, hand_faults
 from tests.arrange.samples import own
 

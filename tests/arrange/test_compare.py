@@ -6,7 +6,7 @@ from pipeline.arrange.compare import compare, comparison_text, move_with_capo
 from pipeline.arrange.layers import arrange_layers
 from pipeline.errors import UsageError
 from pipeline.guitar.setups import make_setup
-from pipeline.tune import Arrangement
+from pipeline.tab import Arrangement
 from tests.arrange.checker import faults
 from tests.arrange.samples import own
 

@@ -11,7 +11,8 @@ from pipeline.errors import UsageError
 from pipeline.guitar.player import Player
 from pipeline.guitar.setups import make_setup
 from pipeline.records import from_json, to_json
-from pipeline.tune import LAYER_NAMES, Arrangement, Tune, TypedChord
+from pipeline.tab import LAYER_NAMES, Arrangement
+from pipeline.tune import Tune, TypedChord
 from tests.arrange.checker import faults
 from tests.arrange.samples import OWN, RYAN, own, ryan, somewhere
 

@@ -9,7 +9,8 @@ import pytest
 from pipeline.arrange.layers import ArrangeSettings, arrange_layers
 from pipeline.guitar.setups import make_setup
 from pipeline.read.abc import read_abc
-from pipeline.tune import Arrangement, Ornament, Part, TabNote, Tune
+from pipeline.tab import Arrangement, TabNote
+from pipeline.tune import Ornament, Part, Tune
 from tests.arrange.checker import faults
 from tests.arrange.samples import own, somewhere
 

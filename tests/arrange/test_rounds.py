@@ -9,7 +9,7 @@ from pipeline.arrange.layers import ArrangeSettings, arrange_layers
 from pipeline.arrange.rounds import closing_chord, parse_plan, performance, plan_text
 from pipeline.errors import UsageError
 from pipeline.guitar.setups import make_setup
-from pipeline.tune import Arrangement, Round
+from pipeline.tab import Arrangement, Round
 from tests.arrange.checker import hand_faults
 from tests.arrange.samples import OWN, own, somewhere
 

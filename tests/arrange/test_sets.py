@@ -9,7 +9,8 @@ import pytest
 from pipeline.arrange import sets
 from pipeline.arrange.sets import SetSettings, plan_set
 from pipeline.errors import UsageError
-from pipeline.tune import KeyName, RankedSetup, Ranking, Tune
+from pipeline.tab import RankedSetup, Ranking
+from pipeline.tune import KeyName, Tune
 from tests.arrange.samples import own
 
 STANDARD = (40, 45, 50, 55, 59, 64)

@@ -11,7 +11,8 @@ from music21 import interval, note, pitch, voiceLeading
 
 from pipeline.arrange.layers import arrange_layers
 from pipeline.arrange.metre import pulse_of
-from pipeline.tune import Layer, TabNote, Tune
+from pipeline.tab import Layer, TabNote
+from pipeline.tune import Tune
 from tests.arrange.samples import OWN, RYAN, own, ryan, somewhere
 
 TUNES = [own(name) for name in OWN] + [ryan(name) for name in RYAN[:4]]

@@ -35,7 +35,8 @@ from pipeline.guitar.player import Player
 from pipeline.guitar.rank import RankSettings, rank_setups
 from pipeline.guitar.shortlist import shortlist
 from pipeline.keys import signature_of
-from pipeline.tune import Part, Ranking, Setup, Tune
+from pipeline.tab import Ranking, Setup
+from pipeline.tune import Part, Tune
 from tests.benchmark.collections import as_mode, tunes
 from tests.guitar.checker import hand_faults, layer_faults
 from tests.guitar.reference import cheapest_step_by_step

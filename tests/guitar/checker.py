@@ -11,7 +11,8 @@ from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
 
-from pipeline.tune import Layer, Setup, Tune
+from pipeline.tab import Layer, Setup
+from pipeline.tune import Tune
 
 LAST_FRET = 16
 """Two frets past a body that joins the neck at the fourteenth."""

@@ -16,7 +16,7 @@ from pipeline.guitar.setups import what_does_not_fit
 from pipeline.guitar.shortlist import alike, shortlist
 from pipeline.guitar.tunings import catalogue, parse_tuning
 from pipeline.records import from_json, to_json
-from pipeline.tune import RankedSetup, Ranking
+from pipeline.tab import RankedSetup, Ranking
 from tests.guitar.small_tunes import REEL_IN_D, REEL_IN_G, tune_of
 
 TABLE = json.loads(

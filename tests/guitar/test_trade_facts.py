@@ -16,7 +16,8 @@ import pytest
 
 from pipeline.guitar.rank import rank_setups
 from pipeline.keys import signature_of
-from pipeline.tune import KeyName, Ranking, Tune
+from pipeline.tab import Ranking
+from pipeline.tune import KeyName, Tune
 from tests.benchmark.collections import as_mode, tunes
 
 EACH = 9

@@ -7,7 +7,8 @@ from functools import cache
 from pipeline.arrange.layers import arrange_layers
 from pipeline.guitar.setups import make_setup
 from pipeline.read.abc import read_abc
-from pipeline.tune import Arrangement, Tune
+from pipeline.tab import Arrangement
+from pipeline.tune import Tune
 from tests.write import hand_made
 
 # A slip jig and a hornpipe of our own: triplets, ties, accidentals, endings, pick-ups.

@@ -5,24 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from pipeline.tune import (
-    Arrangement,
-    Chord,
-    Doubt,
-    Ending,
-    HeardBar,
-    KeyName,
-    Layer,
-    NoteEvent,
-    Part,
-    Round,
-    ScoreNote,
-    Setup,
-    Source,
-    TabBar,
-    TabNote,
-    Tune,
-)  # fmt: skip
+from pipeline.tab import Arrangement, Chord, Layer, Round, Setup, TabBar, TabNote
+from pipeline.tune import Doubt, Ending, HeardBar, KeyName, NoteEvent, Part, ScoreNote, Source, Tune
 from pipeline.write.timing import clock_of, played_bars
 
 EIGHTH = Fraction(1, 8)

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 from lxml import etree
 
-from pipeline.tune import Arrangement, Setup, Tune
+from pipeline.tab import Arrangement, Setup
+from pipeline.tune import Tune
 from pipeline.write.engraving import Engraved, engrave_layer, engrave_tune, narrowed, tuning_words
 from pipeline.write.sheet import sheet_of_layer
 from pipeline.write.sheets import (

@@ -10,7 +10,8 @@ import mido
 import pytest
 
 from pipeline.read.abc import read_abc
-from pipeline.tune import Arrangement, NoteEvent, Tune
+from pipeline.tab import Arrangement
+from pipeline.tune import NoteEvent, Tune
 from pipeline.write.midi import heard_to_midi, layer_to_midi, tune_to_midi
 from pipeline.write.sheet import sheet_of_layer
 from tests.read import books

@@ -13,7 +13,8 @@ from lxml import etree
 from pipeline.guitar.fretboard import open_midi
 from pipeline.read.abc import read_abc
 from pipeline.read.musicxml import read_musicxml
-from pipeline.tune import Arrangement, Tune
+from pipeline.tab import Arrangement
+from pipeline.tune import Tune
 from pipeline.write.musicxml import layer_to_musicxml, tune_to_musicxml
 from pipeline.write.sheet import sheet_of_layer
 from tests.read import books

@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipeline.tune import Chord, KeyName, RankedSetup, Ranking, Tune
+from pipeline.tab import Chord, RankedSetup, Ranking
+from pipeline.tune import KeyName, Tune
 from pipeline.write.bank import PULSE_S, Bank
 from pipeline.write.picture import heard_picture, pitch_line, salience_of
 from pipeline.write.pluck import SAMPLE_RATE

@@ -8,7 +8,8 @@ import librosa
 import numpy as np
 import pytest
 
-from pipeline.tune import Arrangement, TabNote, Tune
+from pipeline.tab import Arrangement, TabNote
+from pipeline.tune import Tune
 from pipeline.write.pluck import SAMPLE_RATE
 from pipeline.write.sound import (
     PlayedNote,

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from pipeline.errors import PipelineError
 from pipeline.read.tablature import Tablature, read_tablature, tune_of_tablature
-from pipeline.tune import Arrangement, Layer, TabNote, Tune
+from pipeline.tab import Arrangement, Layer, TabNote
+from pipeline.tune import Tune
 from pipeline.write.sheet import Sheet, sheet_of_layer
 from pipeline.write.tablature import layer_to_text
 from tests.read.books import plain_parts

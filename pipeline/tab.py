@@ -1,0 +1,146 @@
+"""The records of the guitar: setups, their ranking, tab, layers and arrangements.
+
+The same conventions as in pipeline/tune.py, which holds the records of the tune.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Literal, get_args
+
+from pipeline.tune import KeyName
+
+LayerName = Literal["melody", "drone", "plain-bass", "moving-bass", "fuller"]
+Dynamic = Literal["p", "mp", "mf", "f"]
+Technique = Literal["hammer-on", "pull-off", "slide"]
+
+LAYER_NAMES: tuple[LayerName, ...] = get_args(LayerName)
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """How the guitar is set up for a tune. Open string i sounds strings_midi[i] + capo."""
+
+    tuning: str
+    strings_midi: tuple[int, int, int, int, int, int]
+    capo: int
+    transpose: int
+    sounds_in: KeyName
+    shapes_in: KeyName
+
+
+@dataclass(frozen=True, slots=True)
+class RankedSetup:
+    """A setup with its score, what the score is made of, and why, in a guitarist's words."""
+
+    rank: int
+    tuning: str
+    strings_midi: tuple[int, int, int, int, int, int]
+    capo: int
+    transpose: int
+    sounds_in: KeyName
+    shapes_in: KeyName
+    score: float
+    partial: dict[str, float]
+    reasons: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    @property
+    def setup(self) -> Setup:
+        """The setup alone."""
+        return Setup(
+            self.tuning,
+            self.strings_midi,
+            self.capo,
+            self.transpose,
+            self.sounds_in,
+            self.shapes_in,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Ranking:
+    """Setups best first; the content of tunings.json."""
+
+    searched: int
+    setups: tuple[RankedSetup, ...]
+    format: Literal["liltwright-tunings"] = "liltwright-tunings"
+    version: Literal[1] = 1
+    lower: tuple[str, ...] = ()
+    """Why setups a player would expect came lower, one sentence each."""
+    robustness: dict[str, float] = field(default_factory=dict)
+    """Share of weight changes of +-30 % under which each of the top three stays among them."""
+
+
+@dataclass(frozen=True, slots=True)
+class TabNote:
+    """One note on the guitar. `midi` is as it sounds: open string + capo + fret."""
+
+    part: Literal["melody", "bass", "inner"]
+    string: int
+    fret: int
+    midi: int
+    start: Fraction
+    length: Fraction
+    finger: int = 0
+    pluck: Literal["p", "i", "m", "a"] = "i"
+    technique: Technique | None = None
+    """How the note is reached from the one before on its string, when it is not plucked."""
+    grace: bool = False
+    """A grace note: takes no time of its own in the bar; length says how short it is played."""
+
+
+TabBar = tuple[TabNote, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Chord:
+    """A chord over a bar, named as it sounds; `bar` indexes the layer's bars, from 0."""
+
+    bar: int
+    start: Fraction
+    symbol: str
+    root: str
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One layer, bar for bar like Tune.written_bars()."""
+
+    name: LayerName
+    bars: tuple[TabBar, ...]
+    chords: tuple[Chord, ...] = ()
+    difficulty: dict[str, float] = field(default_factory=dict)
+    remarks: tuple[str, ...] = ()
+    """What is new, and where the fingering of the layer below had to change."""
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """One time through the tune in a performance."""
+
+    layer: LayerName
+    dynamic: Dynamic = "mf"
+
+
+@dataclass(frozen=True, slots=True)
+class Arrangement:
+    """A tune on one setup in layers; the content of arrangement-N.json."""
+
+    setup: Setup
+    meter: str
+    beats_per_minute: float
+    layers: tuple[Layer, ...]
+    rounds: tuple[Round, ...]
+    format: Literal["liltwright-arrangement"] = "liltwright-arrangement"
+    version: Literal[1] = 1
+    title: str = ""
+    cautions: tuple[str, ...] = ()
+
+    def layer(self, name: str) -> Layer:
+        """The layer with this name. Raises KeyError when the arrangement has none."""
+        for layer in self.layers:
+            if layer.name == name:
+                return layer
+        raise KeyError(name)
