@@ -44,7 +44,8 @@ def settled(line: Timeline, form: Form) -> Timeline:
                     ticks[inside[b]] = (b + line.first_bar) * bar + np.array(best)
     if np.array_equal(ticks, line.ticks):
         return line
-    return replace(line, ticks=ticks, length=lengths(ticks, line.onset_s, line.offset_s, line.row))
+    length = lengths(ticks, line.onset_s, line.offset_s, line.tick_s, line.row)
+    return replace(line, ticks=ticks, length=length)
 
 
 def _passes(form: Form) -> list[list[int]]:

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import zip_longest
 
 from pipeline.notate.form import Form, Segment
 from pipeline.tune import Bar, Ending, HeardBar, Part, ScoreNote
@@ -165,34 +166,40 @@ def _sounds(bar: Bar, where: Fraction) -> int:
 def vote(versions: list[tuple[Bar, float]]) -> Bar:
     """The bar that most passes agree on, onset by onset, weighted.
 
-    Among onsets with a majority the pitch and length with most weight win; a length never runs
-    past the next onset that was kept. The first pass breaks ties.
+    Among onsets with a majority the pitch with most weight wins. A note lasts to the next onset
+    that was kept unless most passes rest before it. The first pass breaks ties.
     """
     if not versions:
         return ()
     total = sum(weight for _, weight in versions)
-    support: dict[Fraction, float] = defaultdict(float)
-    choices: dict[Fraction, dict[tuple[int, Fraction], float]] = defaultdict(
-        lambda: defaultdict(float)
-    )
-    notes: dict[tuple[Fraction, int, Fraction], ScoreNote] = {}
+    choices: dict[Fraction, list[tuple[float, ScoreNote, bool]]] = defaultdict(list)
     for order, (bar, weight) in enumerate(versions):
         weight = weight * (1 + 1e-3 / (1 + order))
-        for note in bar:
-            support[note.start] += weight
-            choices[note.start][note.midi, note.length] += weight
-            notes.setdefault((note.start, note.midi, note.length), note)
+        for note, following in zip_longest(bar, (n.start for n in bar[1:])):
+            rests = following is not None and note.start + note.length < following
+            choices[note.start].append((weight, note, rests))
+    support = {start: sum(weight for weight, _, _ in these) for start, these in choices.items()}
     kept = sorted(start for start, weight in support.items() if weight >= 0.5 * total)
-    result: list[ScoreNote] = []
-    for at, start in enumerate(kept):
-        pitches: dict[int, float] = defaultdict(float)
-        for (midi, _), weight in choices[start].items():
-            pitches[midi] += weight
-        midi = max(pitches, key=lambda p: pitches[p])
-        lengths = {length: weight for (m, length), weight in choices[start].items() if m == midi}
-        length = max(lengths, key=lambda x: lengths[x])
-        chosen = notes[start, midi, length]
-        if at + 1 < len(kept):
-            length = min(length, kept[at + 1] - start)
-        result.append(ScoreNote(midi, start, length, chosen.ornament))
-    return tuple(result)
+    return tuple(_voted(choices[start], end) for start, end in zip_longest(kept, kept[1:]))
+
+
+def _voted(choices: list[tuple[float, ScoreNote, bool]], end: Fraction | None) -> ScoreNote:
+    """The note that these passes agree on; `end` is the next onset in the bar, if any."""
+    pitches: dict[int, float] = defaultdict(float)
+    for weight, note, _ in choices:
+        pitches[note.midi] += weight
+    midi = max(pitches, key=lambda p: pitches[p])
+    same = [(weight, note, rests) for weight, note, rests in choices if note.midi == midi]
+    lengths: dict[Fraction, float] = defaultdict(float)
+    for weight, note, rests in same:
+        if rests or end is None:
+            lengths[note.length] += weight
+    resting = sum(weight for weight, _, rests in same if rests) > 0.5 * pitches[midi]
+    first = same[0][1]
+    if end is None:
+        length = max(lengths, key=lambda x: (lengths[x], x))
+    elif resting:
+        length = min(max(lengths, key=lambda x: lengths[x]), end - first.start)
+    else:
+        length = end - first.start
+    return ScoreNote(midi, first.start, length, first.ornament)

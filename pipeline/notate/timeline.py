@@ -2,9 +2,9 @@
 
 In: PlainNotes and the chosen Path. Out: Timeline: notes with score positions counted from the
     first bar line, and bars in time.
-Method: notes passed over are left out. A note lasts to the next onset; where it stops clearly
-    earlier than that, a rest is left. The time of a bar line is that of the note on it, else it
-    is interpolated in swung score time between its neighbours.
+Method: notes passed over are left out. A note lasts to the next onset; a rest is left
+    only before a silence of a beat or more. The time of a bar line is that of the note on it,
+    else it is interpolated in swung score time between its neighbours.
 """
 
 from __future__ import annotations
@@ -18,6 +18,8 @@ from pipeline.notate.bestpath import Path
 from pipeline.notate.plain import PlainNotes
 from pipeline.notate.rows import QUAVER, TICKS, Row, bend
 from pipeline.tune import Bar, HeardBar, Ornament, ScoreNote
+
+REST_S = 0.45
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +64,7 @@ def lay_out(notes: PlainNotes, path: Path, *, shift_ticks: int = 0) -> Timeline:
         row,
         path.hypothesis.ratio,
         ticks,
-        lengths(ticks, onset, offset, row),
+        lengths(ticks, onset, offset, path.tick_s[kept], row),
         notes.midi[kept],
         onset,
         offset,
@@ -73,16 +75,22 @@ def lay_out(notes: PlainNotes, path: Path, *, shift_ticks: int = 0) -> Timeline:
     )
 
 
-def lengths(ticks: np.ndarray, onset: np.ndarray, offset: np.ndarray, row: Row) -> np.ndarray:
-    """Ticks to the next onset, less a rest where the note clearly stops before."""
-    bar = row.bar_ticks
-    gaps = np.append(np.diff(ticks), (-ticks[-1] - 1) % bar + 1)
+def lengths(
+    ticks: np.ndarray, onset: np.ndarray, offset: np.ndarray, tick_s: np.ndarray, row: Row
+) -> np.ndarray:
+    """Ticks to the next onset, less a rest where a long silence comes before it.
+
+    Players detach and singers breathe: a silence is a rest only when it is as long as a beat and
+    as REST_S. Time that the metre does not know (a breath between phrases) is no part of it.
+    """
+    gaps = np.append(np.diff(ticks), (-ticks[-1] - 1) % row.bar_ticks + 1)
     gap_s = np.append(np.diff(onset), max(float(offset[-1] - onset[-1]), 1e-3))
-    share = np.clip((offset - onset) / np.maximum(gap_s, 1e-3), 0, 1)
-    sounding = np.ceil(gaps * share / QUAVER - 0.3) * QUAVER
-    resting = (share < 0.55) & (gaps >= 2 * QUAVER) & (gaps % QUAVER == 0)
+    gap_s = np.minimum(gap_s, gaps * tick_s)
+    silent_s = gap_s - (offset - onset)
+    resting = (silent_s >= REST_S) & (silent_s >= row.beat_ticks * tick_s) & (gaps % QUAVER == 0)
+    sounding = np.ceil((offset - onset) / tick_s / QUAVER - 0.3) * QUAVER
     found = np.where(resting, np.clip(sounding, QUAVER, gaps), gaps)
-    return np.minimum(found, 2 * bar).astype(int)
+    return np.minimum(found, 2 * row.bar_ticks).astype(int)
 
 
 def heard_bars(line: Timeline) -> tuple[HeardBar, ...]:

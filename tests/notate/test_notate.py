@@ -170,3 +170,19 @@ def test_ten_minutes_of_one_tune_fold_into_one_page() -> None:
     tune = notate(play(page, beats_per_minute=112, rounds=15))
     assert (tune.form, tune.rounds) == ("AABB", 15)
     assert printed(tune) == printed(page)
+
+
+def test_breaths_and_short_notes_leave_no_rests_and_no_endings() -> None:
+    page = tune_of(JIG)
+    heard = play(page, beats_per_minute=112, rounds=2)
+    notes = tuple(
+        replace(n, offset_s=n.onset_s + (0.14 if number % 3 else 0.9) * (n.offset_s - n.onset_s))
+        if n.offset_s - n.onset_s > 0.25
+        else n
+        for number, n in enumerate(heard.notes)
+    )
+    tune = notate(replace(heard, notes=notes))
+    assert printed(tune) == printed(page)
+    assert [len(part.endings) for part in tune.parts] == [0, 0]
+    lengths = [[n.length for n in bar.notes] for bar in tune.written_bars()]
+    assert lengths == [[n.length for n in bar.notes] for bar in page.written_bars()]
