@@ -49,6 +49,7 @@ def arrange(
     setups: words.Setups = 1,
     matters: words.Matters = None,
     wide: words.Wide = False,
+    force: words.Force = False,
     effort: words.Effort = "as is",
     ornaments: words.Ornaments = False,
     rounds: words.Rounds = None,
@@ -62,7 +63,7 @@ def arrange(
     from pipeline import jobs
 
     known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
-    wanted = options.guitar(tuning, capo, sound_in, setups, matters, wide)
+    wanted = options.guitar(tuning, capo, sound_in, setups, matters, wide, force)
     layers = options.LayerOptions(effort, ornaments, rounds, move)
     files = options.OutputOptions(sheets, sound, report, paper, practice)
     jobs.arrange(source, out, replace, known, wanted, layers, files)
@@ -102,12 +103,13 @@ def tunings(
     sound_in: words.SoundIn = None,
     matters: words.Matters = None,
     wide: words.Wide = False,
+    force: words.Force = False,
 ) -> None:
     """Rank the tunings and capos for a tune, with the reasons."""
     from pipeline import jobs
 
     known = options.TuneOptions(key=key, octave_shift=octave)
-    wanted = options.guitar(tuning, capo, sound_in, 1, matters, wide)
+    wanted = options.guitar(tuning, capo, sound_in, 1, matters, wide, force)
     jobs.tunings(source, known, wanted, as_json=as_json)
 
 
@@ -117,6 +119,7 @@ def tab(
     tuning: words.Tuning = None,
     capo: words.Capo = None,
     sound_in: words.SoundIn = None,
+    force: words.Force = False,
     move: words.Move = 0,
     layer: words.Layer = "plain-bass",
     effort: words.Effort = "as is",
@@ -130,7 +133,7 @@ def tab(
     from pipeline import jobs
 
     known = options.TuneOptions(key=key, octave_shift=octave)
-    wanted = options.guitar(tuning, capo, sound_in, 1, None, False)
+    wanted = options.guitar(tuning, capo, sound_in, 1, None, False, force)
     jobs.tab(
         source,
         known,

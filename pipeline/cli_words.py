@@ -132,6 +132,10 @@ TwoEars = Annotated[
 SoundFile = Annotated[
     Path | None, typer.Option("--out", help="Sound file to write: .ogg, .mp3 or .wav.")
 ]
+Force = Annotated[
+    bool,
+    typer.Option("--force", help="Also use tunings that bring a string near its breaking pitch."),
+]
 Effort = Annotated[
     options.Effort,
     typer.Option(

@@ -47,6 +47,7 @@ class GuitarOptions:
     wide: bool = False
     setups: int = 1
     weights: tuple[tuple[str, float], ...] = ()
+    force: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,11 +134,13 @@ def guitar(
     setups: int,
     matters: list[str] | None,
     wide: bool,
+    force: bool = False,
 ) -> GuitarOptions:
     """The wishes for the guitar; `sound_in` is a key or "any"."""
     any_key = sound_in is not None and sound_in.strip().lower() == "any"
     sounding = None if any_key or sound_in is None else parse_key(sound_in)
-    return GuitarOptions(tuning, capo, sounding, any_key, wide, setups, weights(matters or []))
+    chosen = weights(matters or [])
+    return GuitarOptions(tuning, capo, sounding, any_key, wide, setups, chosen, force)
 
 
 def bars(text: str | None) -> tuple[int, int] | None:

@@ -145,7 +145,9 @@ def rank(
     """Every tuning and capo for a tune, best first."""
     from pipeline.guitar.rank import RankSettings, rank_setups
 
-    settings = RankSettings(keys=_keys(options), weights=dict(options.weights), free=options.wide)
+    settings = RankSettings(
+        keys=_keys(options), weights=dict(options.weights), free=options.wide, force=options.force
+    )
     return rank_setups(tune, player=player, settings=settings, progress=progress)
 
 
@@ -162,6 +164,7 @@ def choose_setups(
             capos=(options.capo,) if options.capo is not None else (),
             keys=_keys(options),
             weights=dict(options.weights),
+            force=options.force,
         )
         ranking = rank_setups(tune, player=player, settings=settings)
     return tuple(setup.setup for setup in shortlist(ranking.setups, options.setups))
