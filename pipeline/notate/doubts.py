@@ -1,75 +1,124 @@
 """Task: list the performed bars that a user should check by ear.
 
-In: heard bars, the printed tune with its passes, the Timeline. Out: Doubts in the order performed.
-Method: a bar is doubtful when its notes were heard with low confidence or fit the tempo badly,
-    when a note of it was passed over or the metre broke off in it, when it differs from the other
-    passes of the same printed bar (and was not a clear variant heard more than once), or when
-    only two passes exist and they disagree.
+In: heard bars, the printed tune with its passes, the Timeline, how sure the metre is.
+Out: Doubts in the order performed, each with its reason in words.
+Method: a logistic regression (models/metre/doubts.json, models/metre/doubt.py) gives each bar a
+    probability of being wrong from what the ear, the metre network and the other passes say of it;
+    bars above a threshold are listed. The reasons are what can be pointed at: a note left out, a
+    beat that waits, passes that differ, places the network is unsure of.
 """
 
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import dataclass
 
 import numpy as np
 
+import models
 from pipeline.notate.fold import Folded
 from pipeline.notate.timeline import Timeline
 from pipeline.tune import Bar, Doubt, HeardBar
 
-UNSURE = 0.55
+UNSURE, UNPLACED, UNSTEPPED, OPEN_METER = 0.6, 0.6, 0.85, 0.9
+FEATURES = (
+    "unplaced most", "unplaced mean", "unstepped most", "unheard most", "unheard mean",
+    "passed over", "beat waits", "alone among passes", "two passes differ", "single pass",
+    "meter open", "tune unplaced", "tune unheard", "long notes", "odd lengths", "empty",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class BarEvidence:
+    """What speaks against each performed bar."""
+
+    seen: np.ndarray
+    """Shape (n_bars, len(FEATURES))."""
+    reasons: tuple[tuple[str, ...], ...]
+    """What can be said of the bar in words, most telling first; may be empty."""
 
 
 def find_doubts(
-    bars: tuple[HeardBar, ...], folded: Folded, line: Timeline, *, passed_over_s: np.ndarray
+    bars: tuple[HeardBar, ...],
+    folded: Folded,
+    line: Timeline,
+    *,
+    passed_over_s: np.ndarray,
+    meter_chance: float,
 ) -> tuple[Doubt, ...]:
     """The bars to check.
 
-    passed_over_s : onsets of heard notes that the reading left out, shape (n,).
+    passed_over_s : onsets of heard notes that the reading left out, shape (n,). meter_chance :
+    probability of the metre.
     """
+    evidence = bar_evidence(bars, folded, line, passed_over_s, meter_chance)
+    model = models.read_json("metre/doubts.json")
+    raw = evidence.seen @ np.array(model["weights"]) + model["bias"]
+    chance = 1 / (1 + np.exp(-raw))
     first = 0 if bars and bars[0].notes and bars[0].notes[0].start else 1
-    found = []
+    return tuple(
+        Doubt(at + first, bar.start_s, "; ".join(reasons) or "a note may be missing or too many")
+        for at, (bar, reasons) in enumerate(zip(bars, evidence.reasons, strict=True))
+        if chance[at] >= model["threshold"]
+    )
+
+
+def bar_evidence(
+    bars: tuple[HeardBar, ...],
+    folded: Folded,
+    line: Timeline,
+    passed_over_s: np.ndarray,
+    meter_chance: float,
+) -> BarEvidence:
+    """Features and reasons of every bar."""
+    which = line.ticks // line.kind.bar_ticks - line.first_bar
+    tune = (1 - float(line.placed.mean()), 1 - float(line.fit.mean()))
+    seen = np.zeros((len(bars), len(FEATURES)))
+    reasons = []
     for at, bar in enumerate(bars):
-        reasons = [
-            *_metre(at, bar, line, passed_over_s),
-            *_hearing(bar),
-            *_passes(at, bars, folded),
-        ]
-        if reasons:
-            found.append(Doubt(at + first, bar.start_s, "; ".join(reasons)))
-    return tuple(found)
+        inside = np.flatnonzero(which == at)
+        passed = bool(np.any((passed_over_s >= bar.start_s) & (passed_over_s < bar.end_s)))
+        waits = bool(at and np.any(line.broken[inside]))
+        alone, differ, single = _passes(at, bars, folded)
+        ticks, lengths = line.ticks[inside], line.length[inside]
+        placed, stepped = 1 - line.placed[inside], 1 - line.stepped[inside]
+        unheard = 1 - line.fit[inside]
+        seen[at] = [
+            placed.max(initial=0), placed.mean() if len(inside) else 0, stepped.max(initial=0),
+            unheard.max(initial=0), unheard.mean() if len(inside) else 0, passed, waits, alone,
+            differ, single, 1 - meter_chance, *tune, (lengths >= 24).sum() / 4,
+            np.any(ticks % 6 != 0), not len(inside),
+        ]  # fmt: skip
+        reasons.append(_reasons(seen[at], len(folded.passes.get(at, ()))))
+    return BarEvidence(seen, tuple(reasons))
 
 
-def _hearing(bar: HeardBar) -> list[str]:
-    if not bar.notes:
-        return ["no note was heard"]
-    return ["some notes were hard to make out"] if bar.confidence < UNSURE else []
-
-
-def _metre(at: int, bar: HeardBar, line: Timeline, passed_over_s: np.ndarray) -> list[str]:
-    """Breaks of the metre inside the bar."""
-    inside = (line.onset_s >= bar.start_s) & (line.onset_s < bar.end_s)
-    found = []
-    if np.any((passed_over_s >= bar.start_s) & (passed_over_s < bar.end_s)):
-        found.append("a note that does not fit the rhythm was left out")
-    if at and np.any(line.broken[inside]):
-        found.append("the beat breaks off or waits here")
-    return found
-
-
-def _passes(at: int, bars: tuple[HeardBar, ...], folded: Folded) -> list[str]:
-    """Disagreement with the other passes of the same printed bar."""
+def _passes(at: int, bars: tuple[HeardBar, ...], folded: Folded) -> tuple[bool, bool, bool]:
+    """(no other of several passes is like this one, both passes differ, there is only one)."""
     same = folded.passes.get(at, ())
     if len(same) < 2:
-        return []
+        return False, False, True
     versions = Counter(_content(bars[one].notes) for one in same)
     mine = versions[_content(bars[at].notes)]
-    if len(same) == 2 and mine == 1:
-        return ["the two times through differ"]
-    if mine == 1 and max(versions.values()) > 1:
-        return [f"differs from the other {len(same) - 1} times through"]
-    return []
+    return mine == 1 and len(same) > 2, mine == 1 and len(same) == 2, False
 
 
 def _content(bar: Bar) -> tuple[tuple[int, str], ...]:
     return tuple((note.midi, str(note.start)) for note in bar)
+
+
+def _reasons(seen: np.ndarray, passes: int) -> tuple[str, ...]:
+    """In words, the most telling first."""
+    of = dict(zip(FEATURES, seen.tolist(), strict=True))
+    found = {
+        "no note was heard": of["empty"],
+        "a note that does not fit the rhythm was left out": of["passed over"],
+        "the beat breaks off or waits here": of["beat waits"],
+        f"differs from the other {passes - 1} times through": of["alone among passes"],
+        "the two times through differ": of["two passes differ"],
+        "some notes were hard to make out": of["unheard most"] > UNSURE,
+        "where the bar line falls is unsure": of["unplaced mean"] > 1 - UNPLACED,
+        "how long a note is, is unsure": of["unstepped most"] > UNSTEPPED,
+        "another metre fits nearly as well": of["meter open"] > 1 - OPEN_METER,
+    }
+    return tuple(words for words, holds in found.items() if holds)

@@ -37,7 +37,7 @@ class Folded:
 def fold(bars: tuple[HeardBar, ...], form: Form, bar_length: Fraction) -> Folded:
     """Parts, form and rounds from the passes."""
     late = bool(form.segments and form.segments[0].skipped)
-    pick_from = None if late else _pick_from(bars, bar_length)
+    pick_from = _pick_from_end(bars, form, bar_length) if late else _pick_from(bars, bar_length)
     count = 1 + max((segment.part for segment in form.segments), default=-1)
     if not count:
         notes = tuple(bar.notes for bar in bars)
@@ -74,6 +74,27 @@ def _pick_from(bars: tuple[HeardBar, ...], bar_length: Fraction) -> Fraction | N
     """Where in the bar the pick-up of the tune starts; None when it has none."""
     first = bars[0].notes[0].start if bars[0].notes else Fraction(0)
     return first if first >= bar_length / 2 else None
+
+
+def _pick_from_end(bars: tuple[HeardBar, ...], form: Form, bar_length: Fraction) -> Fraction | None:
+    """The same where the beginning was not recorded: what the other passes of the very last bar
+    play after the note that it ends on leads into the next pass."""
+    last = form.segments[-1]
+    if last.missing:
+        return None
+    index = last.skipped + last.bars - 1
+    alike = [s for s in form.segments[:-1] if s.label == last.label]
+    notes = [bars[s.first + index - s.skipped].notes for s in alike if index - s.skipped < s.bars]
+    end = bars[last.first + last.bars - 1].notes
+    mine = [(n.start, n.midi) for n in end]
+    longer = [
+        bar[len(mine)].start
+        for bar in notes
+        if len(bar) > len(mine) and [(n.start, n.midi) for n in bar[: len(mine)]] == mine
+    ]
+    if not longer or len(longer) * 2 < len(notes):
+        return None
+    return min(longer) if min(longer) >= bar_length / 2 else None
 
 
 def _part(

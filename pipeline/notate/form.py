@@ -1,12 +1,14 @@
 """Task: find the form of a tune: which bars are passes of which part.
 
-In: likeness of the full bars of a performance, shape (n_bars, n_bars). Out: `find_form(...)`:
-    Segments in the order performed, and the number of bars of one round.
+In: likeness of the full bars of a performance, shape (n_bars, n_bars), and the metre network's log
+    odds that a part begins with each. Out: `find_form(...)`: Segments in the order performed, and
+    the number of bars of one round.
 Method: a round is a lag at which the whole performance repeats itself. Inside a round a best path
     over bars cuts it into parts of given length played once, twice or three times. A repeat must
     agree bar by bar as two performances of one page do, the last bar excepted (endings, pick-ups):
-    bars that are merely related, as bars 1 and 5 of many tunes, count against it. Parts like to
-    have eight bars and a repeat, but any number is possible.
+    bars that are merely related, as bars 1 and 5 of many tunes, count against it. A part begins
+    where the network hears one begin, in the mean of all rounds. Parts like to have eight bars and
+    a repeat, but any number is possible.
 """
 
 from __future__ import annotations
@@ -28,6 +30,7 @@ USUAL_PARTS = {bars: PART_PRIOR[bars] for bars in (8, 4, 16, 12)}
 TIMES_PRIOR = {1: -1.2, 2: 0.0, 3: -4.5}
 ROUNDS_TRIED = 4
 LATE_START = -4.0
+START_WEIGHT, START_MOST = 0.6, 4.0
 MIRRORS = 0.3
 
 
@@ -57,13 +60,17 @@ class Form:
     score: float
 
 
-def find_form(alike: np.ndarray) -> Form:
-    """The best form for bars with this likeness."""
+def find_form(alike: np.ndarray, starts: np.ndarray) -> Form:
+    """The best form for bars with this likeness.
+
+    starts : log odds that a pass of a part begins with each bar, shape (n_bars,).
+    """
     odds = AGREES[np.searchsorted(EDGES, alike)]
     n = len(odds)
+    begins = START_WEIGHT * np.clip(starts, -START_MOST, START_MOST)
     sums = _diagonal_sums(odds)
     best = max(
-        (_form(odds, sums, lag, PART_PRIOR, 0) for lag in _round_lags(sums, n)),
+        (_form(odds, sums, begins, lag, PART_PRIOR, 0) for lag in _round_lags(sums, n)),
         key=lambda form: form.score,
     )
     whole = best.round_bars
@@ -71,7 +78,8 @@ def find_form(alike: np.ndarray) -> Form:
         padded = np.zeros((n + missing, n + missing))
         padded[missing:, missing:] = odds
         lag = whole if whole < n else n + missing
-        late = _form(padded, _diagonal_sums(padded), lag, USUAL_PARTS, missing)
+        late_begins = np.append(np.zeros(missing), begins)
+        late = _form(padded, _diagonal_sums(padded), late_begins, lag, USUAL_PARTS, missing)
         if late.score + LATE_START - 0.1 * missing > best.score:
             best = replace(late, score=late.score + LATE_START - 0.1 * missing)
     return best
@@ -80,6 +88,7 @@ def find_form(alike: np.ndarray) -> Form:
 def _form(
     odds: np.ndarray,
     sums: np.ndarray,
+    begins: np.ndarray,
     lag: int,
     part_prior: dict[int, float],
     missing: int,
@@ -87,7 +96,7 @@ def _form(
     """The best form with this round; the first `missing` bars were not recorded."""
     n = len(odds)
     repeats = float(sums[n, lag]) if lag < n else 0.0
-    score, plan = _parts(odds, sums, min(lag, n), part_prior)
+    score, plan = _parts(odds, sums, _folded(begins, lag), part_prior)
     return Form(_segments(plan, lag, odds, missing), lag, score + repeats)
 
 
@@ -108,10 +117,17 @@ def _round_lags(sums: np.ndarray, n: int) -> list[int]:
     return [*good, n]
 
 
+def _folded(begins: np.ndarray, lag: int) -> np.ndarray:
+    """Mean over the rounds, shape (bars in a round,)."""
+    place = np.arange(len(begins)) % lag
+    return np.bincount(place, weights=begins) / np.bincount(place)
+
+
 def _parts(
-    odds: np.ndarray, sums: np.ndarray, size: int, part_prior: dict[int, float]
+    odds: np.ndarray, sums: np.ndarray, begins: np.ndarray, part_prior: dict[int, float]
 ) -> tuple[float, list[tuple[int, int]]]:
     """Best cut of one round into (bars, times through)."""
+    size = len(begins)
     value = np.full(size + 1, -np.inf)
     value[0] = 0.0
     choice: list[tuple[int, int]] = [(0, 0)] * (size + 1)
@@ -126,8 +142,10 @@ def _parts(
                         break
                     end = size
                 score = value[at] + prior + times_prior + (-2.0 if end - at < bars else 0.0)
+                score += begins[at]
                 for time in range(1, times):
                     score += _repeat_odds(odds, sums, at + bars * time, bars, bars)
+                    score += begins[at + bars * time]
                 if score > value[end]:
                     value[end] = score
                     choice[end] = (min(bars, end - at), times)

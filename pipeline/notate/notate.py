@@ -16,11 +16,13 @@ from pipeline.dances import dances
 from pipeline.errors import PipelineError, UsageError
 from pipeline.keys import parse_key, signature_of
 from pipeline.notate.agree import settled
+from pipeline.notate.alike import bar_grid, likeness
 from pipeline.notate.doubts import find_doubts
 from pipeline.notate.fold import Folded, fold
 from pipeline.notate.form import Form, find_form
 from pipeline.notate.key import KeyEvidence, key_remarks, rank_keys
-from pipeline.notate.plain import plain_notes
+from pipeline.notate.mend import mended
+from pipeline.notate.plain import PlainNotes, plain_notes
 from pipeline.notate.reading import Reading, read_rhythm
 from pipeline.notate.timeline import heard_bars
 from pipeline.notate.written import moved_bar, moved_octaves, moved_part, rebarred
@@ -55,6 +57,15 @@ class NotateSettings:
     title: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A tune on the page, its key not yet found."""
+
+    reading: Reading
+    bars: tuple[HeardBar, ...]
+    folded: Folded
+
+
 def notate(
     heard: Heard, *, settings: NotateSettings | None = None, progress: Progress = silent
 ) -> Tune:
@@ -71,6 +82,15 @@ def notate(
             "few bars of the tune, close to the microphone."
         )
     progress("Finding bars", 0.1)
+    page = lay_page(notes, settings)
+    progress("Finding the key", 0.85)
+    tune = _tune(heard, page, settings)
+    progress("Tune written", 1.0)
+    return tune
+
+
+def lay_page(notes: PlainNotes, settings: NotateSettings) -> Page:
+    """The rhythm read, the parts found, the passes folded."""
     reading = read_rhythm(
         notes,
         tune_type=settings.tune_type,
@@ -78,15 +98,10 @@ def notate(
         beats_per_minute=settings.beats_per_minute,
         first_bar_s=settings.first_bar_s,
     )
-    progress("Folding parts", 0.7)
     form = _form(reading)
-    reading = replace(reading, line=settled(reading.line, form))
+    reading = replace(reading, line=settled(mended(reading.line, form), form))
     bars = heard_bars(reading.line)
-    folded = fold(bars, form, Fraction(reading.line.row.meter))
-    progress("Finding the key", 0.85)
-    tune = _tune(heard, reading, bars, folded, settings)
-    progress("Tune written", 1.0)
-    return tune
+    return Page(reading, bars, fold(bars, form, Fraction(reading.line.kind.meter)))
 
 
 def renotate(tune: Tune, settings: NotateSettings) -> Tune:
@@ -168,33 +183,28 @@ def _with_earlier(tune: Tune, settings: NotateSettings) -> NotateSettings:
     )
 
 
-def _tune(
-    heard: Heard,
-    reading: Reading,
-    bars: tuple[HeardBar, ...],
-    folded: Folded,
-    settings: NotateSettings,
-) -> Tune:
-    row = reading.line.row
+def _tune(heard: Heard, page: Page, settings: NotateSettings) -> Tune:
+    reading, bars, folded = page.reading, page.bars, page.folded
+    kind = reading.line.kind
     octaves = settings.octave_shift
     if octaves is None:
         octaves = _octave_shift(reading)
     bars = tuple(moved_bar(bar, 12 * octaves) for bar in bars)
     parts = tuple(moved_part(part, 12 * octaves) for part in folded.parts)
-    keys = rank_keys(KeyEvidence.of_parts(parts, Fraction(row.meter)))
+    keys = rank_keys(KeyEvidence.of_parts(parts, Fraction(kind.meter)))
     key = settings.key or KeyName(keys[0].tonic, keys[0].mode)
-    remarks = key_remarks(parts, Fraction(row.meter), key)
+    remarks = key_remarks(parts, Fraction(kind.meter), key)
     if reading.other_meter is not None:
         remarks = (f"The bars could also be read in {reading.other_meter}.", *remarks)
-    if row.tune_type == "air":
+    if kind.tune_type == "air":
         remarks = (FREE_TEMPO, *remarks)
-    beat = Fraction(row.beat_ticks, 96)
+    beat = Fraction(kind.beat_ticks, 96)
     return Tune(
         source=heard.source,
-        tune_type=row.tune_type,
-        meter=settings.meter or row.meter,
+        tune_type=kind.tune_type,
+        meter=settings.meter or kind.meter,
         beat=beat,
-        beats_per_minute=round(60 / (float(np.median(reading.line.tick_s)) * row.beat_ticks), 1),
+        beats_per_minute=round(60 / (float(np.median(reading.line.tick_s)) * kind.beat_ticks), 1),
         tonic=key.tonic,
         mode=key.mode,
         signature=signature_of(key.tonic, key.mode),
@@ -208,7 +218,13 @@ def _tune(
             keys,
         ),
         bars_heard=bars,
-        doubts=find_doubts(bars, folded, reading.line, passed_over_s=reading.passed_over_s),
+        doubts=find_doubts(
+            bars,
+            folded,
+            reading.line,
+            passed_over_s=reading.passed_over_s,
+            meter_chance=reading.meter_chance,
+        ),
         title=settings.title or "",
         octave_shift=octaves,
         swing=round(reading.line.ratio, 2),
@@ -233,8 +249,9 @@ def overridden(settings: NotateSettings) -> dict[str, str]:
 
 def _form(reading: Reading) -> Form:
     """The form over bar indices of bars_heard."""
-    pickup = reading.structure.pickup
-    form = find_form(reading.structure.alike[pickup:, pickup:])
+    pickup = int(reading.line.ticks[0] % reading.line.kind.bar_ticks != 0)
+    alike = likeness(bar_grid(reading.line))[pickup:, pickup:]
+    form = find_form(alike, reading.part_starts[pickup:])
     moved = tuple(replace(s, first=s.first + pickup) for s in form.segments)
     return replace(form, segments=moved)
 

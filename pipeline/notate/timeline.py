@@ -1,7 +1,7 @@
 """Task: lay the notes of a best path out in bars.
 
-In: PlainNotes and the chosen Path. Out: Timeline: notes with score positions counted from the
-    first bar line, and bars in time.
+In: PlainNotes, the chosen Path and its Pulse. Out: Timeline: notes with score positions counted
+    from the first bar line, and bars in time.
 Method: notes passed over are left out. A note lasts to the next onset; a rest is left
     only before a silence of a beat or more. The time of a bar line is that of the note on it,
     else it is interpolated in swung score time between its neighbours.
@@ -15,8 +15,9 @@ from fractions import Fraction
 import numpy as np
 
 from pipeline.notate.bestpath import Path
+from pipeline.notate.kind import QUAVER, TICKS, Kind, bend
 from pipeline.notate.plain import PlainNotes
-from pipeline.notate.rows import QUAVER, TICKS, Row, bend
+from pipeline.notate.pulse import Pulse
 from pipeline.tune import Bar, HeardBar, Ornament, ScoreNote
 
 REST_S = 0.45
@@ -26,16 +27,20 @@ REST_S = 0.45
 class Timeline:
     """Notes on the page in the order performed; arrays of shape (n_notes,)."""
 
-    row: Row
+    kind: Kind
     ratio: float
     ticks: np.ndarray
-    """Score positions in ticks; bar lines are at the multiples of row.bar_ticks."""
+    """Score positions in ticks; bar lines are at the multiples of kind.bar_ticks."""
     length: np.ndarray
     midi: np.ndarray
     onset_s: np.ndarray
     offset_s: np.ndarray
     fit: np.ndarray
-    """How surely each note is where it is, 0..1: its own confidence and its timing."""
+    """How surely each note was heard and fits the tempo, 0..1."""
+    placed: np.ndarray
+    """Probability that the note stands where it is in the bar, 0..1."""
+    stepped: np.ndarray
+    """Probability of the step from the note before, 0..1."""
     broken: np.ndarray
     tick_s: np.ndarray
     ornament: tuple[Ornament | None, ...]
@@ -43,63 +48,74 @@ class Timeline:
     @property
     def first_bar(self) -> int:
         """Number of the first bar that has a note; negative never occurs."""
-        return int(self.ticks[0] // self.row.bar_ticks)
+        return int(self.ticks[0] // self.kind.bar_ticks)
 
     @property
     def last_bar(self) -> int:
         """Number of the last bar that has a note."""
-        return int(self.ticks[-1] // self.row.bar_ticks)
+        return int(self.ticks[-1] // self.kind.bar_ticks)
 
 
-def lay_out(notes: PlainNotes, path: Path, *, shift_ticks: int = 0) -> Timeline:
-    """Put the notes of a path on the page; `shift_ticks` moves every bar line."""
+def lay_out(
+    notes: PlainNotes,
+    path: Path,
+    kind: Kind,
+    pulse: Pulse,
+    *,
+    placed: np.ndarray,
+    stepped: np.ndarray,
+) -> Timeline:
+    """Put the notes of a path on the page.
+
+    placed, stepped : probabilities of the place and the step of every note that is kept, shape
+    (notes kept,), as are the arrays of the pulse.
+    """
     kept = path.ticks >= 0
-    row = path.hypothesis.row
-    ticks = path.ticks[kept] + shift_ticks
-    ticks = ticks - (ticks[0] // row.bar_ticks) * row.bar_ticks
-    sigma = np.maximum(0.03, 0.15 * path.tick_s[kept] * QUAVER)
-    timing = np.exp(-0.5 * (path.error_s[kept] / sigma / 2) ** 2)
-    onset, offset = notes.onset_s[kept], notes.offset_s[kept]
+    sigma = np.maximum(0.03, 0.15 * pulse.tick_s * QUAVER)
+    timing = np.exp(-0.5 * (pulse.error_s / sigma / 2) ** 2)
+    onset, offset, ticks = notes.onset_s[kept], notes.offset_s[kept], path.ticks[kept]
     return Timeline(
-        row,
-        path.hypothesis.ratio,
+        kind,
+        pulse.ratio,
         ticks,
-        lengths(ticks, onset, offset, path.tick_s[kept], row),
+        lengths(ticks, onset, offset, pulse.tick_s, kind),
         notes.midi[kept],
         onset,
         offset,
         notes.confidence[kept] * (0.3 + 0.7 * timing),
-        path.broken[kept],
-        path.tick_s[kept],
+        placed,
+        stepped,
+        path.jumps[kept] | pulse.waits,
+        pulse.tick_s,
         tuple(o for o, k in zip(notes.ornament, kept, strict=True) if k),
     )
 
 
 def lengths(
-    ticks: np.ndarray, onset: np.ndarray, offset: np.ndarray, tick_s: np.ndarray, row: Row
+    ticks: np.ndarray, onset: np.ndarray, offset: np.ndarray, tick_s: np.ndarray, kind: Kind
 ) -> np.ndarray:
     """Ticks to the next onset, less a rest where a long silence comes before it.
 
     Players detach and singers breathe: a silence is a rest only when it is as long as a beat and
     as REST_S. Time that the metre does not know (a breath between phrases) is no part of it.
     """
-    gaps = np.append(np.diff(ticks), (-ticks[-1] - 1) % row.bar_ticks + 1)
+    gaps = np.append(np.diff(ticks), (-ticks[-1] - 1) % kind.bar_ticks + 1)
     gap_s = np.append(np.diff(onset), max(float(offset[-1] - onset[-1]), 1e-3))
     gap_s = np.minimum(gap_s, gaps * tick_s)
     silent_s = gap_s - (offset - onset)
-    resting = (silent_s >= REST_S) & (silent_s >= row.beat_ticks * tick_s) & (gaps % QUAVER == 0)
+    resting = (silent_s >= REST_S) & (silent_s >= kind.beat_ticks * tick_s) & (gaps % QUAVER == 0)
     sounding = np.ceil((offset - onset) / tick_s / QUAVER - 0.3) * QUAVER
     found = np.where(resting, np.clip(sounding, QUAVER, gaps), gaps)
-    return np.minimum(found, 2 * row.bar_ticks).astype(int)
+    return np.minimum(found, 2 * kind.bar_ticks).astype(int)
 
 
 def heard_bars(line: Timeline) -> tuple[HeardBar, ...]:
     """Bars as performed; an incomplete first bar comes first."""
     numbers = np.arange(line.first_bar, line.last_bar + 2)
     times = bar_times(line, numbers)
-    if line.ticks[0] % line.row.bar_ticks:
+    if line.ticks[0] % line.kind.bar_ticks:
         times[0] = line.onset_s[0]
-    which = line.ticks // line.row.bar_ticks
+    which = line.ticks // line.kind.bar_ticks
     bars = []
     for at, number in enumerate(numbers[:-1]):
         inside = np.flatnonzero(which == number)
@@ -111,7 +127,7 @@ def heard_bars(line: Timeline) -> tuple[HeardBar, ...]:
 
 def bar_notes(line: Timeline, inside: np.ndarray) -> Bar:
     """The chosen notes as score notes of one bar."""
-    bar = line.row.bar_ticks
+    bar = line.kind.bar_ticks
     return tuple(
         ScoreNote(
             int(line.midi[i]),
@@ -125,8 +141,8 @@ def bar_notes(line: Timeline, inside: np.ndarray) -> Bar:
 
 def bar_times(line: Timeline, numbers: np.ndarray) -> np.ndarray:
     """Seconds at which the given bars begin."""
-    lines = numbers * line.row.bar_ticks
-    bent = bend(line.row, line.ticks.astype(float), line.ratio)
+    lines = numbers * line.kind.bar_ticks
+    bent = bend(line.kind, line.ticks.astype(float), line.ratio)
     bent_lines = lines.astype(float)
     times = np.interp(bent_lines, bent, line.onset_s)
     before, after = bent_lines < bent[0], bent_lines > bent[-1]

@@ -65,8 +65,8 @@ class TuneScores:
 
 def score_tune(tune: Tune, truth: Tune) -> TuneScores:
     """Compare a written tune with the truth of its performance."""
-    shift = max((0, 12, -12), key=lambda semitones: len(_right_bars(tune, truth, semitones)))
-    right = _right_bars(tune, truth, shift)
+    shift = max((0, 12, -12), key=lambda semitones: len(right_bars(tune, truth, semitones)))
+    right = right_bars(tune, truth, shift)
     printed, printed_right = _printed(tune, truth)
     wrong, listed, wrong_listed = _doubts(tune, {estimate for _, estimate in right})
     tonic = float(pitch_class(tune.tonic) == pitch_class(truth.tonic))
@@ -109,7 +109,7 @@ def _incomplete(bars: tuple[HeardBar, ...]) -> bool:
     return bool(bars) and bool(bars[0].notes) and bars[0].notes[0].start > 0
 
 
-def _right_bars(tune: Tune, truth: Tune, semitones: int) -> list[tuple[int, int]]:
+def right_bars(tune: Tune, truth: Tune, semitones: int) -> list[tuple[int, int]]:
     """(index in the truth, index in the tune) of the bars that are right."""
     if not tune.bars_heard:
         return []

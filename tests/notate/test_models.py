@@ -1,64 +1,14 @@
-"""The stored priors and the parts of the model, against closed forms and brute force."""
+"""Form and key, against closed forms."""
 
 from itertools import product
 
 import numpy as np
 import pytest
 
-from pipeline.notate.bestpath import Hypothesis, best_paths
 from pipeline.notate.form import find_form
 from pipeline.notate.key import KeyEvidence, key_remarks, rank_keys
-from pipeline.notate.moves import move_classes
-from pipeline.notate.phase import dense
-from pipeline.notate.rows import bend, rows
 from pipeline.tune import MODES, KeyName
 from tests.notate.playing import tune_of
-
-
-@pytest.mark.parametrize("row", rows(), ids=lambda row: f"{row.tune_type}-{row.meter}")
-def test_moves_from_a_position_are_probabilities(row) -> None:
-    total = np.zeros(len(row.positions))
-    np.add.at(total, row.source, np.exp(row.logp))
-    assert np.all(total <= 1.001)
-    assert np.median(total) > 0.9
-    assert np.exp(row.start).sum() == pytest.approx(1.0, abs=1e-4)
-
-
-def test_swing_moves_the_second_quaver_and_leaves_beats_and_triplets() -> None:
-    reel = next(row for row in rows() if row.tune_type == "reel")
-    assert bend(reel, np.array([0, 12, 24, 8, 16]), 2.0) == pytest.approx([0, 16, 24, 8, 16])
-    jig = next(row for row in rows() if row.tune_type == "jig")
-    assert bend(jig, np.array([0, 12, 24, 36]), 1.0) == pytest.approx([0, 12, 24, 36])
-
-
-def test_the_best_path_starts_where_the_priors_of_exact_notes_are_highest() -> None:
-    """Against the sum over the notes for every start, written out here."""
-    row = next(row for row in rows() if row.tune_type == "jig")
-    tick_s = 0.015
-    onsets = np.array([0.0, 0.36, 0.54, 0.90, 1.08]) + 1.0
-    midi = np.array([62, 66, 69, 66, 62])
-    hypothesis = Hypothesis(row, 1.0, tick_s, 0.0)
-    path = best_paths(
-        onsets, np.ones(5), np.zeros(5, bool), move_classes(midi), [hypothesis], jitter_s=0.01
-    )[0]
-    moves, movement, start = dense(row)
-    steps = np.diff(path.ticks)
-    assert steps.tolist() == [24, 12, 24, 12]
-    classes = move_classes(midi)
-
-    def prior(first: int) -> float:
-        at = first
-        total = float(start[first])
-        for number, step in enumerate(steps):
-            total += float(moves[at % row.bar_ticks, step])
-            at += int(step)
-            if number < len(steps) - 1:
-                total += 0.6 * float(
-                    movement[at % row.bar_ticks, classes[number], classes[number + 1]]
-                )
-        return total
-
-    assert path.ticks[0] == max((int(p) for p in row.positions), key=prior)
 
 
 def likeness_of(letters: str, bars: int = 8) -> np.ndarray:
@@ -69,16 +19,26 @@ def likeness_of(letters: str, bars: int = 8) -> np.ndarray:
 
 @pytest.mark.parametrize("letters", ["AABBAABB", "AABB", "ABAB", "AABBCC", "AABBAABBAABB"])
 def test_parts_and_rounds_are_found_by_their_repetition(letters: str) -> None:
-    form = find_form(likeness_of(letters))
+    form = find_form(likeness_of(letters), np.zeros(8 * len(letters)))
     found = "".join("ABCDEF"[segment.label] for segment in form.segments)
     assert found == letters
     assert all(segment.bars == 8 for segment in form.segments)
 
 
 def test_a_start_inside_a_part_keeps_the_parts_in_place() -> None:
-    form = find_form(likeness_of("AABBAABB")[3:, 3:])
+    form = find_form(likeness_of("AABBAABB")[3:, 3:], np.zeros(61))
     assert [s.first for s in form.segments] == [0, 5, 13, 21, 29, 37, 45, 53]
     assert (form.segments[0].skipped, form.segments[0].bars) == (3, 5)
+
+
+@pytest.mark.parametrize("begins", [[0, 16], [0, 8, 16, 24]])
+def test_parts_that_never_repeat_begin_where_the_network_hears_them_begin(begins) -> None:
+    """Thirty-two different bars played twice."""
+    name = np.arange(64) % 32
+    alike = np.where(name[:, None] == name[None], 1.0, 0.2)
+    form = find_form(alike, np.where(np.isin(name, begins), 4.0, -4.0))
+    eights = [8 * at for at in range(8)]
+    assert [s.first for s in form.segments] == (eights if len(begins) == 4 else [0, 32])
 
 
 MODE_TUNES = {

@@ -1,0 +1,110 @@
+"""Fit when a bar is listed for checking: `python -m models.metre.doubt` writes doubts.json.
+
+In: development tunes as the benchmark performs them: the performer's own notes, the same spoiled
+    on purpose, and sound that the ear hears. Out: weights of a logistic regression on
+    pipeline.notate.doubts.FEATURES, and the threshold.
+Method: a bar is wrong by the rule of tests/benchmark/score_tune.py. Newton's method with a ridge.
+    The threshold is the highest at which RECALL of the wrong bars of sound are listed.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+FILE = Path(__file__).with_name("doubts.json")
+PERFORMANCES, RENDERS = 330, 44
+SPOILED = ((0.01, 0.01, 0.01), (0.03, 0.03, 0.03))
+RIDGE = 3.0
+RECALL = 0.9
+
+
+def main() -> None:
+    """Collect, fit, report, write."""
+    from pipeline.notate.doubts import FEATURES
+
+    notes = [_judged(heard, truth) for heard, truth in _performed()]
+    sound = [_judged(heard, truth) for heard, truth in _heard()]
+    seen, wrong = (np.concatenate(x) for x in zip(*notes, *sound, strict=True))
+    share = np.concatenate([
+        np.full(sum(len(w) for _, w in notes), 0.5), np.ones(sum(len(w) for _, w in sound))
+    ])  # fmt: skip
+    weights = _fitted(np.column_stack([seen, np.ones(len(seen))]), wrong, share)
+    mine = np.concatenate([x for x, _ in sound])
+    true = np.concatenate([w for _, w in sound])
+    chance = 1 / (1 + np.exp(-(mine @ weights[:-1] + weights[-1])))
+    threshold = float(np.quantile(chance[true], 1 - RECALL))
+    listed = chance >= threshold
+    print(f"{len(true)} bars of sound, {true.mean():.3f} wrong, {listed.mean():.3f} listed")
+    print(f"of the wrong listed {listed[true].mean():.3f}, of the listed wrong "
+          f"{true[listed].mean():.3f}")  # fmt: skip
+    for name, value in zip((*FEATURES, "bias"), weights, strict=True):
+        print(f"{name:24s}{value:8.2f}")
+    FILE.write_text(json.dumps({
+        "weights": [round(float(w), 3) for w in weights[:-1]],
+        "bias": round(float(weights[-1]), 3), "threshold": round(threshold, 4),
+    }, indent=1) + "\n")  # fmt: skip
+
+
+def _performed() -> Iterator[tuple[object, object]]:
+    from tests.benchmark.degrade import degrade
+    from tests.benchmark.performer import perform
+    from tests.benchmark.plan import plan
+    from tests.benchmark.playing import truth_heard
+
+    for job in plan("dev", PERFORMANCES):
+        played = perform(job.tune, job.sound.family, seed=job.number, late_start=job.late_start,
+                         longest_s=60.0)  # fmt: skip
+        heard = truth_heard(played)
+        yield heard, played.truth
+        for drop, insert, shift in SPOILED:
+            yield degrade(heard, drop=drop, insert=insert, shift=shift, seed=2), played.truth
+
+
+def _heard() -> Iterator[tuple[object, object]]:
+    from pipeline.hear.listen import hear
+    from tests.benchmark.performer import perform
+    from tests.benchmark.plan import plan
+    from tests.benchmark.work import recording
+
+    for job in plan("dev", RENDERS):
+        played = perform(job.tune, job.sound.family, seed=job.number, late_start=job.late_start,
+                         longest_s=60.0)  # fmt: skip
+        audio, truth = recording(job, played)
+        yield hear(audio), truth
+
+
+def _judged(heard, truth) -> tuple[np.ndarray, np.ndarray]:  # type: ignore[no-untyped-def]
+    """Features and wrongness of every bar of one performance."""
+    from pipeline.notate.doubts import bar_evidence
+    from pipeline.notate.notate import NotateSettings, lay_page, notate
+    from pipeline.notate.plain import plain_notes
+    from tests.benchmark.score_tune import right_bars
+
+    page = lay_page(plain_notes(heard), NotateSettings())
+    seen = bar_evidence(page.bars, page.folded, page.reading.line, page.reading.passed_over_s,
+                        page.reading.meter_chance).seen  # fmt: skip
+    tune = notate(heard)
+    right = max((right_bars(tune, truth, shift) for shift in (0, 12, -12)), key=len)
+    wrong = np.ones(len(seen), bool)
+    wrong[[mine for _, mine in right]] = False
+    return seen, wrong
+
+
+def _fitted(seen: np.ndarray, wrong: np.ndarray, share: np.ndarray) -> np.ndarray:
+    weights = np.zeros(seen.shape[1])
+    ridge = RIDGE * np.eye(len(weights))
+    ridge[-1, -1] = 1e-6
+    for _ in range(30):
+        chance = 1 / (1 + np.exp(-seen @ weights))
+        slope = seen.T @ (share * (chance - wrong)) + ridge @ weights
+        curve = (seen * (share * chance * (1 - chance))[:, None]).T @ seen + ridge
+        weights -= np.linalg.solve(curve, slope)
+    return weights
+
+
+if __name__ == "__main__":
+    main()

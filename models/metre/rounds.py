@@ -1,0 +1,186 @@
+"""From a printed page to the notes of some rounds, varied as players and other printings vary.
+
+In: Page (a printed round as arrays), a seeded generator. Out: an array of shape (n_notes, 6) whose
+    columns are AT (ticks from the first bar line), PLAYED (the same without the stretches that are
+    left out of a crooked bar), LONG (ticks), MIDI, TREBLE and SINCE (bars since the pass began).
+Method: whatever is altered before the rounds are laid out is altered alike in every pass.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.metre.recombine import recombined
+from pipeline.notate.places import places
+
+AT, PLAYED, LONG, MIDI, TREBLE, SINCE = range(6)
+QUAVER = 12
+SLIDE_SHARE = 0.6
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """One printed round."""
+
+    kind: str
+    meter: str
+    notes: np.ndarray
+    """Shape (n_notes, 5): ticks from the first bar line, ticks long, MIDI, treble, and a number
+    that is the same for one printed note in every pass."""
+    part: np.ndarray
+    """Part of every full bar, shape (n_bars,)."""
+    since: np.ndarray
+    """Bars since the pass of the part began, shape (n_bars,)."""
+    tonic: int
+    """Pitch class."""
+    minor: bool
+    """Whether the third is minor."""
+
+    @property
+    def bar(self) -> int:
+        """Ticks in a bar."""
+        return places().bar_ticks[places().meters.index(self.meter)]
+
+
+def load_pages(path: str, split: str) -> list[Page]:
+    """Every page of a split of the file that pages.py wrote."""
+    with np.load(path, allow_pickle=False) as kept:
+        notes, bars, heads = (kept[f"{split}|{name}"] for name in ("notes", "bars", "heads"))
+    table = places()
+    pages, note, bar = [], 0, 0
+    for kind, meter, n_notes, n_bars, tonic, minor in heads:
+        mine, these = notes[note : note + n_notes], bars[bar : bar + n_bars]
+        note, bar = note + n_notes, bar + n_bars
+        pages.append(
+            Page(
+                table.kinds[kind],
+                table.meters[meter],
+                mine,
+                these[:, 0],
+                these[:, 1],
+                int(tonic),
+                bool(minor),
+            )
+        )
+    return pages
+
+
+def rounds(page: Page, kin: list[Page], rng: np.random.Generator) -> tuple[np.ndarray, str]:
+    """The notes of one to three rounds, and the tune type they now have.
+
+    kin : tunes of the same type and metre that may lend their phrases.
+    """
+    if rng.random() < 0.8:
+        page = recombined(page, kin, rng)
+    share = float(rng.choice([0.0, 0.05, 0.15, 0.4]))
+    notes = _altered(page.notes, page.bar, share, rng)
+    notes, kind = _recast(notes, page, rng)
+    if rng.random() < 0.08:
+        notes = notes.copy()
+        notes[:, 2] = 140 - notes[:, 2]
+    rows = np.zeros((len(notes), 6), np.int64)
+    rows[:, [AT, LONG, MIDI, TREBLE]] = notes[:, :4]
+    rows[:, PLAYED] = rows[:, AT]
+    rows[:, SINCE] = page.since[(rows[:, AT] // page.bar) % len(page.since)]
+    if rng.random() < 0.06:
+        rows = _crooked(rows, page, rng)
+    size = len(page.since) * page.bar
+    times = max(1, min(int(rng.choice([1, 2, 2, 2, 3])), 1400 // len(rows)))
+    lap = rows[-1, AT] - rows[-1, PLAYED]
+    laid = []
+    for which in range(times):
+        one = rows.copy()
+        one[:, AT] += which * size
+        one[:, PLAYED] += which * (size - lap)
+        laid.append(one)
+    return _passing(np.concatenate(laid), float(rng.choice([0.0, 0.01, 0.03])), rng), kind
+
+
+def _altered(notes: np.ndarray, bar: int, share: float, rng: np.random.Generator) -> np.ndarray:
+    """Notes moved, joined and divided, alike in every pass."""
+    if share == 0.0:
+        return notes
+    names, place = np.unique(notes[:, 4], return_inverse=True)
+    chance = rng.random(len(names))[place]
+    step = rng.choice([-2, -1, 1, 2], len(names))[place]
+    notes = notes.copy()
+    notes[:, 2] += np.where(chance < share, step, 0)
+    odd = notes[:, 0] % (2 * QUAVER) != 0
+    follows = np.append(False, notes[:-1, 0] + notes[:-1, 1] == notes[1:, 0])
+    joined = (chance > 1 - share / 2) & odd & follows & (notes[:, 1] <= QUAVER)
+    joined &= notes[:, 0] % bar != 0
+    before = np.flatnonzero(joined) - 1
+    notes[before, 1] += notes[joined, 1]
+    notes = notes[~joined]
+    divided = (chance[~joined] > 0.5) & (chance[~joined] < 0.5 + share / 2)
+    divided &= notes[:, 1] == 2 * QUAVER
+    notes[divided, 1] = QUAVER
+    second = notes[divided].copy()
+    second[:, 0] += QUAVER
+    second[:, 2] += step[~joined][divided]
+    second[:, 4] += 200_000
+    both = np.concatenate([notes, second])
+    return both[np.argsort(both[:, 0], kind="stable")]
+
+
+def _recast(notes: np.ndarray, page: Page, rng: np.random.Generator) -> tuple[np.ndarray, str]:
+    """Types that the collections lack, from their nearest relatives (common practice): a hop jig
+    is a slip jig in crotchets and quavers, a mazurka a waltz that divides its first beat. What
+    was varied is a slide when most of its beats are crotchet and quaver or one note, else a jig."""
+    if page.kind in ("jig", "slide") and page.meter == "6/8":
+        beats = np.bincount(np.maximum(notes[:, 0], 0) // 36)
+        return notes, "slide" if (beats[beats > 0] <= 2).mean() > SLIDE_SHARE else "jig"
+    if page.kind == "slip jig" and rng.random() < 0.2:
+        middle = (notes[:, 0] % 36 == QUAVER) & (rng.random(len(notes)) < 0.85)
+        return _without(notes, middle), "hop jig"
+    if page.kind == "waltz" and rng.random() < 0.2:
+        first = (notes[:, 0] % 72 == 0) & (notes[:, 1] == 24) & (rng.random(len(notes)) < 0.8)
+        notes = notes.copy()
+        notes[first, 1] = 18
+        second = notes[first].copy()
+        second[:, 0] += 18
+        second[:, 1] = 6
+        second[:, 2] += rng.choice([-2, 0, 2], len(second))
+        second[:, 4] += 300_000
+        both = np.concatenate([notes, second])
+        return both[np.argsort(both[:, 0], kind="stable")], "mazurka"
+    return notes, page.kind
+
+
+def _without(rows: np.ndarray, gone: np.ndarray, length: int = 1, at: int = 0) -> np.ndarray:
+    """The rows without some; the note before a lost one is held on where they touched."""
+    rows = rows.copy()
+    for index in np.flatnonzero(gone):
+        if index and rows[index - 1, at] + rows[index - 1, length] == rows[index, at]:
+            rows[index - 1, length] += rows[index, length]
+            rows[index, [at, length]] = rows[index - 1, [at, length]]
+    return rows[~gone]
+
+
+def _crooked(rows: np.ndarray, page: Page, rng: np.random.Generator) -> np.ndarray:
+    """The end of one bar is left out."""
+    beat = 36 if page.meter.endswith("/8") else 24
+    bar = int(rng.integers(1, len(page.since)))
+    line = bar * page.bar
+    lost = beat * int(rng.integers(1, max(page.bar // beat, 2)))
+    inside = (rows[:, AT] >= line - lost) & (rows[:, AT] < line)
+    rows = rows.copy()
+    rows[rows[:, AT] >= line, PLAYED] -= lost
+    rows = rows[~inside]
+    last = np.flatnonzero(rows[:, AT] < line)[-1]
+    rows[last, LONG] = max(min(rows[last, LONG], line - lost - rows[last, AT]), 6)
+    return rows
+
+
+def _passing(rows: np.ndarray, share: float, rng: np.random.Generator) -> np.ndarray:
+    """Small differences between the passes."""
+    chance = rng.random(len(rows))
+    odd = (rows[:, AT] % (2 * QUAVER) != 0) & (rows[:, LONG] == QUAVER)
+    rows = rows.copy()
+    moved = odd & (chance < share)
+    rows[moved, MIDI] += rng.choice([-2, -1, 1, 2], int(moved.sum()))
+    touching = np.append(False, rows[:-1, AT] + rows[:-1, LONG] == rows[1:, AT])
+    held = odd & touching & (chance > 1 - share)
+    return _without(rows, held, LONG, AT)
