@@ -27,7 +27,7 @@ from pipeline.tune import TuneType
 TEMPO_SPREAD, TEMPO_FAR = 0.2, 6.0
 FREE, STRICT, MOST_LATE, MOST_EARLY = 0.6, 0.15, 4.0, 8.0
 PAUSE, SUDDEN_COST = 1.5, 6.0
-TEMPERATURE = 12.0
+TEMPERATURE = 30.0
 """Path scores are that many times too sure of themselves; measured on dev."""
 RIVAL = 0.12
 LEAST = 1e-4
@@ -68,7 +68,7 @@ def read_rhythm(
         path
         for one in meters
         for path in best_paths(
-            _at_tempo(evidence, notes, one, tune_type, beats_per_minute),
+            _at_tempo(evidence, notes, meter or one, tune_type, beats_per_minute),
             meters=(one,),
             first_bar=first,
         )
@@ -76,7 +76,7 @@ def read_rhythm(
     paths.sort(key=lambda path: -path.score)
     chance = np.array([path.score for path in paths]) / TEMPERATURE
     chance = np.exp(chance - np.logaddexp.reduce(chance))
-    types = _types(evidence, paths, chance, tune_type)
+    types = _types(evidence, paths, chance, tune_type, meter)
     best = paths[0]
     line = _line(notes, best, Kind(types[0][0], best.meter), evidence)
     starts = _part_starts(evidence, best, line)
@@ -148,24 +148,28 @@ def _in_meter(evidence: Evidence, meter: str) -> list[tuple[TuneType, float]]:
     fitting = [
         kind
         for kind, dance in dances().items()
-        if meter in {SAME_METER.get(m, m) for m in dance.meters}
+        if meter in dance.meters or (meter == "2/2" and "4/4" in dance.meters)
     ]
     return sorted(((kind, named[kind]) for kind in fitting), key=lambda pair: -pair[1])
 
 
 def _types(
-    evidence: Evidence, paths: list[Path], chance: np.ndarray, fixed: TuneType | None
+    evidence: Evidence,
+    paths: list[Path],
+    chance: np.ndarray,
+    fixed: TuneType | None,
+    meter: str | None,
 ) -> tuple[tuple[TuneType, float], ...]:
     """Types with probabilities; that of the best path leads."""
     if fixed is not None:
         return ((fixed, 1.0),)
     total: dict[TuneType, float] = {}
     for path, weight in zip(paths, chance, strict=True):
-        kinds = _in_meter(evidence, path.meter)
+        kinds = _in_meter(evidence, meter or path.meter)
         whole = np.logaddexp.reduce([log for _, log in kinds])
         for kind, log in kinds:
             total[kind] = total.get(kind, 0.0) + float(weight * np.exp(log - whole))
-    first = _in_meter(evidence, paths[0].meter)[0][0]
+    first = _in_meter(evidence, meter or paths[0].meter)[0][0]
     ranked = sorted(total, key=lambda kind: (kind != first, -total[kind]))
     return tuple((kind, total[kind]) for kind in ranked if total[kind] > LEAST)
 
