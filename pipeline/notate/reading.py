@@ -16,7 +16,7 @@ import numpy as np
 from pipeline.dances import dances
 from pipeline.errors import UsageError
 from pipeline.notate.bestpath import Path, best_paths
-from pipeline.notate.kind import Kind
+from pipeline.notate.kind import Kind, bend
 from pipeline.notate.metre import Evidence, listen_for_metre
 from pipeline.notate.places import nearest_step, places
 from pipeline.notate.plain import PlainNotes
@@ -27,6 +27,8 @@ from pipeline.tune import TuneType
 TEMPO_SPREAD, TEMPO_FAR = 0.2, 6.0
 FREE, STRICT, MOST_LATE, MOST_EARLY = 0.6, 0.15, 4.0, 8.0
 PAUSE, SUDDEN_COST = 1.5, 6.0
+JITTER_S, JITTER_SHARE = 0.015, 0.05
+TIMING_WEIGHT, TIMING_MOST = 0.5, 6.0
 TEMPERATURE = 30.0
 """Path scores are that many times too sure of themselves; measured on dev."""
 RIVAL = 0.12
@@ -77,8 +79,11 @@ def read_rhythm(
     chance = np.array([path.score for path in paths]) / TEMPERATURE
     chance = np.exp(chance - np.logaddexp.reduce(chance))
     types = _types(evidence, paths, chance, tune_type, meter)
-    best = paths[0]
-    line = _line(notes, best, Kind(types[0][0], best.meter), evidence)
+    kind = Kind(types[0][0], paths[0].meter)
+    best = _read_again(
+        evidence, notes, paths[0], kind, meter or kind.meter, tune_type, beats_per_minute, first
+    )
+    line = _line(notes, best, kind, evidence)
     starts = _part_starts(evidence, best, line)
     if meter == "12/8":
         line, starts = _paired(line, starts)
@@ -86,6 +91,22 @@ def read_rhythm(
     return Reading(
         line, types, notes.onset_s[best.ticks < 0], starts, round(float(chance[0]), 4), rival
     )
+
+
+def _read_again(
+    evidence: Evidence,
+    notes: PlainNotes,
+    path: Path,
+    kind: Kind,
+    meter: str,
+    tune_type: TuneType | None,
+    beats_per_minute: float | None,
+    first: int | None,
+) -> Path:
+    """The path of the winning metre once more, its swing and tempo known."""
+    timed = _at_tempo(_in_swing(evidence, notes, path, kind), notes, meter, tune_type,
+                      beats_per_minute)  # fmt: skip
+    return best_paths(timed, meters=(path.meter,), first_bar=first)[0]
 
 
 def _meters(tune_type: TuneType | None, meter: str | None) -> tuple[str, ...]:
@@ -172,6 +193,28 @@ def _types(
     first = _in_meter(evidence, meter or paths[0].meter)[0][0]
     ranked = sorted(total, key=lambda kind: (kind != first, -total[kind]))
     return tuple((kind, total[kind]) for kind in ranked if total[kind] > LEAST)
+
+
+def _in_swing(evidence: Evidence, notes: PlainNotes, path: Path, kind: Kind) -> Evidence:
+    """The evidence with every step weighed by the swing and tempo found in a first reading.
+
+    A lilted jig has pairs of notes half way between even and dotted; what is meant depends on how
+    the rest of the tune is played.
+    """
+    kept = np.flatnonzero(path.ticks >= 0)
+    ticks = path.ticks[kept]
+    pulse = find_pulse(ticks, notes.onset_s[kept], path.jumps[kept], kind)
+    gap = np.append(np.diff(notes.onset_s[kept]), np.nan)
+    ends = ticks[:, None] + places().steps[None]
+    bent = bend(kind, ends.astype(float), pulse.ratio)
+    bent -= bend(kind, ticks.astype(float), pulse.ratio)[:, None]
+    expected = bent * pulse.tick_s[:, None]
+    off = (np.nan_to_num(gap, nan=1.0)[:, None] - expected) / (JITTER_S + JITTER_SHARE * expected)
+    logs = np.maximum(-2.5 * np.log1p(off**2 / 4), -TIMING_MOST)
+    logs[-1] = 0.0
+    step = evidence.step.copy()
+    step[kept] += TIMING_WEIGHT * (logs - logs.max(axis=1, keepdims=True))
+    return replace(evidence, step=step)
 
 
 def _line(notes: PlainNotes, path: Path, kind: Kind, evidence: Evidence) -> Timeline:
