@@ -10,59 +10,17 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import PipelineError
-from pipeline.read.tablature import Tablature, read_tablature, tune_of_tablature
+from pipeline.read.tablature import read_tablature, tune_of_tablature
 from pipeline.tab import Arrangement, Layer, TabNote
 from pipeline.tune import Tune
-from pipeline.write.sheet import Sheet, sheet_of_layer
+from pipeline.write.sheet import sheet_of_layer
 from pipeline.write.tablature import layer_to_text
 from tests.read.books import plain_parts
 from tests.write.arranged import arrangements, layers
 from tests.write.hand_made import DADGAD, SETUP, arrangement, jig
+from tests.write.heard_by import as_read, as_sounding
 
 EIGHTH = Fraction(1, 8)
-Stated = tuple[Fraction, int, int, str, Fraction, str | None]
-
-
-def as_sounding(sheet: Sheet) -> list[Stated]:
-    """Start, string, fret, part, length and technique of every note, as long as it can ring.
-
-    It ends when its string is played again and where the tune goes on from another place.
-    """
-    begin, notes, ends = Fraction(0), [], Fraction(0)
-    limit_of: list[Fraction] = []
-    begins = []
-    for bar in sheet.bars:
-        begins.append(begin)
-        begin += bar.length
-    for index in range(len(sheet.bars)):
-        last = next(
-            i
-            for i in range(index, len(sheet.bars))
-            if not sheet.bars[i].rings_on or i + 1 == len(sheet.bars)
-        )
-        limit_of.append(begins[last] + sheet.bars[last].length)
-    for index, bar in enumerate(sheet.bars):
-        for n in bar.sounding:
-            if not n.grace:
-                start = begins[index] + n.start
-                ends = min(start + n.length, limit_of[index])
-                notes.append((start, n.string, n.fret, n.voice, ends, n.technique))
-    cut = []
-    for start, string, fret, voice, end, technique in notes:
-        again = [s for s, other, *_ in notes if other == string and s > start]
-        cut.append((start, string, fret, voice, min([end, *again]) - start, technique))
-    return sorted(cut, key=str)
-
-
-def as_read(tab: Tablature, sheet: Sheet) -> list[Stated]:
-    begin, notes = Fraction(0), []
-    for bar, printed in zip(tab.bars, sheet.bars, strict=True):
-        for n in bar:
-            if not n.grace:
-                start = begin + n.start - printed.offset
-                notes.append((start, n.string, n.fret, n.part, n.length, n.technique))
-        begin += printed.length
-    return sorted(notes, key=str)
 
 
 def test_what_a_layer_looks_like():
