@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.tab import Arrangement, Setup
 from pipeline.tune import KeyName, Tune
+from pipeline.write.drawn import drawn
 from pipeline.write.sheet import Sheet, sheet_of_layer, sheet_of_tune
 from pipeline.write.svg import Drawing, drawing_of
 from pipeline.write.systems import LINE_NOTES, lines_of
@@ -50,44 +51,40 @@ class Engraved:
 
 
 def engrave_layer(
-    tune: Tune,
-    arrangement: Arrangement,
-    name: str,
-    *,
-    musicxml: bytes | None = None,
-    bars_per_line: int = 4,
+    tune: Tune, arrangement: Arrangement, name: str, *, bars_per_line: int = 4
 ) -> Engraved:
-    """A layer, or "performance", as notation and tablature. `musicxml` if it is written already."""
-    from pipeline.write.musicxml import layer_to_musicxml
-
-    text = musicxml or layer_to_musicxml(tune, arrangement, name)
-    return engrave(sheet_of_layer(tune, arrangement, name), text, bars_per_line=bars_per_line)
+    """A layer, or "performance", as notation and tablature."""
+    return engrave(sheet_of_layer(tune, arrangement, name), bars_per_line=bars_per_line)
 
 
-def engrave_tune(tune: Tune, *, musicxml: bytes | None = None, bars_per_line: int = 4) -> Engraved:
-    """The plain tune as a lead sheet. `musicxml` if it is written already."""
-    from pipeline.write.musicxml import tune_to_musicxml
-
-    text = musicxml or tune_to_musicxml(tune)
-    return engrave(sheet_of_tune(tune), text, bars_per_line=bars_per_line)
+def engrave_tune(tune: Tune, *, bars_per_line: int = 4) -> Engraved:
+    """The plain tune as a lead sheet."""
+    return engrave(sheet_of_tune(tune), bars_per_line=bars_per_line)
 
 
 def narrowed(music: Engraved) -> Engraved:
     """The same music with two bars on a line, for a small screen."""
-    return engrave(music.sheet, music.musicxml, bars_per_line=2)
+    return _engraved(music.sheet, music.musicxml, 2)
 
 
-def engrave(sheet: Sheet, musicxml: bytes, *, bars_per_line: int = 4) -> Engraved:
-    """Draw a sheet from its MusicXML, whose measures are the sheet's bars."""
+def engrave(sheet: Sheet, *, bars_per_line: int = 4) -> Engraved:
+    """Draw a sheet."""
+    from pipeline.write.musicxml import sheet_to_musicxml
+
+    plain = drawn(sheet)
+    return _engraved(plain, sheet_to_musicxml(plain), bars_per_line)
+
+
+def _engraved(sheet: Sheet, musicxml: bytes, bars_per_line: int) -> Engraved:
     share = bars_per_line / 4
     lines = lines_of(sheet.bars, bars_per_line=bars_per_line, capacity=LINE_NOTES * share)
     broken = _with_breaks(musicxml, lines).decode()
     width = LINE_WIDTH * (0.12 + 0.88 * share)
-    drawn = Engraved(sheet, _draw(sheet, broken, lines, width), musicxml)
-    smaller = drawn.height_mm() / PAGE_ROOM_MM
+    music = Engraved(sheet, _draw(sheet, broken, lines, width), musicxml)
+    smaller = music.height_mm() / PAGE_ROOM_MM
     if bars_per_line == 4 and 1.0 < smaller <= _SMALLEST:
         return Engraved(sheet, _draw(sheet, broken, lines, width * smaller * 1.01), musicxml)
-    return drawn
+    return music
 
 
 def _draw(

@@ -105,7 +105,7 @@ def drawn_files(
     from pipeline.write.sheets import lead_sheet_pdf, staged_pdf
 
     progress("engraving", 0.0)
-    drawn = engrave_all(tune, arrangements, written)
+    drawn = engrave_all(tune, arrangements)
     files: Files = {}
     if output.sheets:
         files["tune.pdf"] = lead_sheet_pdf(tune, paper=output.paper, engraved=drawn.tune)

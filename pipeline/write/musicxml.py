@@ -56,7 +56,7 @@ NoteKey = tuple[int, int, Fraction, bool]
 
 def tune_to_musicxml(tune: Tune) -> bytes:
     """The plain tune on one staff."""
-    return _document(sheet_of_tune(tune))
+    return sheet_to_musicxml(sheet_of_tune(tune))
 
 
 def layer_to_musicxml(tune: Tune, arrangement: Arrangement, name: str) -> bytes:
@@ -64,10 +64,11 @@ def layer_to_musicxml(tune: Tune, arrangement: Arrangement, name: str) -> bytes:
 
     Raises UsageError when there is no such layer.
     """
-    return _document(sheet_of_layer(tune, arrangement, name))
+    return sheet_to_musicxml(sheet_of_layer(tune, arrangement, name))
 
 
-def _document(sheet: Sheet) -> bytes:
+def sheet_to_musicxml(sheet: Sheet) -> bytes:
+    """Any sheet: the plain tune's on one staff, a layer's on two."""
     root = etree.Element("score-partwise", version="4.0")
     add(add(root, "work"), "work-title", sheet.title)
     identification = add(root, "identification")
@@ -273,7 +274,7 @@ class _PartWriter:
                 self._move(measure, "forward", gap, style)
                 gap = Fraction(0)
             if not item.notes:
-                rest_element(measure, item, style, len(voice.items) == 1 and not bar.offset)
+                rest_element(measure, item, style, item.length == bar.length == sheet.full)
                 continue
             if item.graces:
                 marks = [signs.get((voice.name, item.start, n.midi, True)) for n in item.graces]

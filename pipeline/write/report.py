@@ -69,22 +69,16 @@ class Engravings:
     layers: tuple[dict[str, Engraved], ...]
 
 
-def engrave_all(
-    tune: Tune, arrangements: Sequence[Arrangement], files: Mapping[str, bytes] | None = None
-) -> Engravings:
-    """The plain tune and every layer. `files` may hold MusicXML that is written already."""
-    texts = files or {}
+def engrave_all(tune: Tune, arrangements: Sequence[Arrangement]) -> Engravings:
+    """The plain tune and every layer."""
     layers: tuple[dict[str, Engraved], ...] = tuple(
         {
-            str(layer.name): engrave_layer(
-                tune, arrangement, layer.name,
-                musicxml=texts.get(f"arrangement-{number}-{layer.name}.musicxml"),
-            )
+            str(layer.name): engrave_layer(tune, arrangement, layer.name)
             for layer in arrangement.layers
         }
-        for number, arrangement in enumerate(arrangements, start=1)
-    )  # fmt: skip
-    return Engravings(engrave_tune(tune, musicxml=texts.get("tune.musicxml")), layers)
+        for arrangement in arrangements
+    )
+    return Engravings(engrave_tune(tune), layers)
 
 
 def report_html(
@@ -99,7 +93,7 @@ def report_html(
 ) -> str:
     """The page. `files` are those that stand beside it, for its links and downloads."""
     texts = files or {}
-    engraved = engravings or engrave_all(tune, arrangements, texts)
+    engraved = engravings or engrave_all(tune, arrangements)
     bank = Bank()
     scores = _scores(tune, arrangements, bank)
     numbers = heard_numbers(tune)
