@@ -19,9 +19,10 @@ from typing import TYPE_CHECKING, Any
 from pipeline.tab import Arrangement, Setup
 from pipeline.tune import KeyName, Tune
 from pipeline.write.drawn import drawn
+from pipeline.write.pages import LINE_GAP_MM
 from pipeline.write.sheet import Sheet, sheet_of_layer, sheet_of_tune
 from pipeline.write.svg import Drawing, drawing_of
-from pipeline.write.systems import LINE_NOTES, lines_of
+from pipeline.write.systems import LINE_NOTES, line_weight, lines_of
 
 if TYPE_CHECKING:
     from lxml import etree
@@ -29,11 +30,14 @@ if TYPE_CHECKING:
 LINE_WIDTH = 2350
 """Width of a full line in verovio's units: at 180 mm on paper a staff is 5.5 mm high."""
 LINE_MM = 180.0
-PAGE_ROOM_MM = 184.0
+PAGE_ROOM_MM = 196.0
 """Height that lines of music may take on the first A4 or Letter page of a sheet."""
 _SMALLEST = 1.22
 """A sheet is set smaller by at most this to come out on one page."""
-_LINE_GAP_MM = 3.0
+_LARGEST = {True: 0.86, False: 0.74}
+"""And larger by at most this where a page has room: with tablature, and without."""
+_USUAL_LINE_MM = {True: 45.0, False: 17.0}
+"""What a line takes at the usual size, to begin with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +51,7 @@ class Engraved:
     def height_mm(self) -> float:
         """Height on paper with the gaps between the lines."""
         widest = max(line.width for line in self.lines)
-        return sum(LINE_MM * line.height / widest + _LINE_GAP_MM for line in self.lines)
+        return sum(LINE_MM * line.height / widest + LINE_GAP_MM for line in self.lines)
 
 
 def engrave_layer(
@@ -80,10 +84,16 @@ def _engraved(sheet: Sheet, musicxml: bytes, bars_per_line: int) -> Engraved:
     lines = lines_of(sheet.bars, bars_per_line=bars_per_line, capacity=LINE_NOTES * share)
     broken = _with_breaks(musicxml, lines).decode()
     width = LINE_WIDTH * (0.12 + 0.88 * share)
-    music = Engraved(sheet, _draw(sheet, broken, lines, width), musicxml)
-    smaller = music.height_mm() / PAGE_ROOM_MM
-    if bars_per_line == 4 and 1.0 < smaller <= _SMALLEST:
-        return Engraved(sheet, _draw(sheet, broken, lines, width * smaller * 1.01), musicxml)
+    if bars_per_line != 4:
+        return Engraved(sheet, _draw(sheet, broken, lines, width), musicxml)
+    tab = sheet.setup is not None
+    fullest = max(line_weight(sheet.bars, line) for line in lines) / LINE_NOTES
+    guess = len(lines) * (_USUAL_LINE_MM[tab] + LINE_GAP_MM) / PAGE_ROOM_MM
+    size = min(1.0, max(_LARGEST[tab], fullest, guess))
+    music = Engraved(sheet, _draw(sheet, broken, lines, width * size), musicxml)
+    over = music.height_mm() / PAGE_ROOM_MM
+    if over > 1.0 and size * over <= _SMALLEST:
+        music = Engraved(sheet, _draw(sheet, broken, lines, width * size * over * 1.01), musicxml)
     return music
 
 

@@ -108,7 +108,9 @@ def drawn_files(
     drawn = engrave_all(tune, arrangements)
     files: Files = {}
     if output.sheets:
-        files["tune.pdf"] = lead_sheet_pdf(tune, paper=output.paper, engraved=drawn.tune)
+        files["tune.pdf"] = lead_sheet_pdf(
+            tune, paper=output.paper, engraved=drawn.tune, chords_added=not tune.chords_typed
+        )
         for number, (arrangement, music) in enumerate(
             zip(arrangements, drawn.layers, strict=True), 1
         ):

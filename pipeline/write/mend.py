@@ -27,8 +27,9 @@ _DIGIT_MIDDLE = 0.325
 _WIDER = 20
 """How much more room a number of FRET_PX needs in its string, on each side."""
 _TAB_DOT = 46
-_SIGNS = {"\ue260": "♭", "\ue261": "♮", "\ue262": "♯", "\ued60": "♭", "\ued61": "♮", "\ued62": "♯"}
-"""SMuFL accidentals (Standard Music Font Layout 1.4) and the same in any text font."""
+_SIGNS = {"\uea63": "♭♭", "\uea64": "♭", "\uea65": "♮", "\uea66": "♯", "\uea67": "♯♯"}
+"""Accidentals of figured bass (Standard Music Font Layout 1.4), which verovio puts into chord
+names, and the same in any text font."""
 _CHORD_PX = "405px"
 _FINGER_REACH = 150
 _FINGER_HEIGHT = 215
@@ -181,6 +182,7 @@ def mend_chords(measure: Any) -> None:
             if span.get("font-family"):
                 del span.attrib["font-family"]
                 span.set("font-size", _CHORD_PX)
+                span.set("class", "sign")
                 span.text = "".join(_SIGNS.get(sign, sign) for sign in (span.text or "").strip())
 
 

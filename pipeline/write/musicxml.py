@@ -13,6 +13,7 @@ References  W3C MusicXML 4.0 (www.w3.org/2021/06/musicxml40).
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from fractions import Fraction
 
@@ -50,8 +51,8 @@ STEEL_GUITAR = 26
 """General MIDI program of the steel-string guitar, counted from 1 as MusicXML does."""
 FLUTE = 74
 
-NoteKey = tuple[int, int, Fraction, bool]
-"""Bar, string, start and whether it is a grace note: which note on the guitar."""
+NoteKey = tuple[int, int, Fraction, int]
+"""Which note on the guitar: bar, string, start, and the how manieth grace note there (0: none)."""
 
 
 def tune_to_musicxml(tune: Tune) -> bytes:
@@ -297,7 +298,7 @@ class _PartWriter:
         )
 
     def _linked(self, index: int, notes: Sequence[SheetNote]) -> list[list[Link]]:
-        return [self._links.get((index, n.string, n.start, n.grace), []) for n in notes]
+        return [self._links.get(key, []) for key in _keys_of(index, notes)]
 
     def _move(
         self, measure: etree._Element, tag: str, length: Fraction, style: NoteStyle | None = None
@@ -318,15 +319,26 @@ def _clef(attributes: etree._Element, number: dict[str, str], octave: int = 0) -
         add(clef, "clef-octave-change", octave)
 
 
+def _keys_of(index: int, notes: Sequence[SheetNote]) -> list[NoteKey]:
+    """The keys of notes of a bar in playing order."""
+    graces = Counter[tuple[int, Fraction]]()
+    keys_found = []
+    for note in notes:
+        graces[note.string, note.start] += note.grace
+        order = graces[note.string, note.start] if note.grace else 0
+        keys_found.append((index, note.string, note.start, order))
+    return keys_found
+
+
 def _links(sheet: Sheet) -> dict[NoteKey, list[Link]]:
     """Hammer-ons, pull-offs and slides: from the note before on the string to the one reached."""
     links: dict[NoteKey, list[Link]] = {}
     last: dict[int, NoteKey] = {}
     for index, bar in enumerate(sheet.bars):
-        for note in sorted(bar.sounding, key=lambda n: (n.start, not n.grace)):
+        notes = sorted(bar.sounding, key=lambda n: (n.start, not n.grace))
+        for note, here in zip(notes, _keys_of(index, notes), strict=True):
             if not note.string:
                 continue
-            here = (index, note.string, note.start, note.grace)
             before = last.get(note.string)
             if note.technique is not None and before is not None:
                 links.setdefault(before, []).append((note.technique, "start"))

@@ -30,6 +30,7 @@ from pipeline.tune import Tune
 from pipeline.write.bank import PULSE_S, Bank
 from pipeline.write.encode import encode_audio, resampled
 from pipeline.write.engraving import Engraved, engrave_layer, engrave_tune, narrowed
+from pipeline.write.lead import with_chords
 from pipeline.write.picture import heard_picture
 from pipeline.write.pluck import SAMPLE_RATE
 from pipeline.write.report_player import Music
@@ -70,7 +71,7 @@ class Engravings:
 
 
 def engrave_all(tune: Tune, arrangements: Sequence[Arrangement]) -> Engravings:
-    """The plain tune and every layer."""
+    """The plain tune, with the chords of the first arrangement, and every layer."""
     layers: tuple[dict[str, Engraved], ...] = tuple(
         {
             str(layer.name): engrave_layer(tune, arrangement, layer.name)
@@ -78,7 +79,7 @@ def engrave_all(tune: Tune, arrangements: Sequence[Arrangement]) -> Engravings:
         }
         for arrangement in arrangements
     )
-    return Engravings(engrave_tune(tune), layers)
+    return Engravings(engrave_tune(with_chords(tune, arrangements)), layers)
 
 
 def report_html(
@@ -107,7 +108,12 @@ def report_html(
         ranked = ranking_section(tune, ranking, player or Player())
         tones, sound_url = pending.result()
     sections = [
-        tune_section(tune, music["tune"], scores["tune"]),
+        tune_section(
+            tune,
+            music["tune"],
+            scores["tune"],
+            chords_added=bool(arrangements and not tune.chords_typed),
+        ),
         heard_section(tune, rows, sound_url, longest_s=LONGEST_RECORDING_S),
         ranked,
         *(

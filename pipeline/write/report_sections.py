@@ -8,6 +8,15 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
+from pipeline.doubts import (
+    DoubtfulBars,
+    bars_words,
+    by_reason,
+    doubtful_indices,
+    grouped,
+    printed_bars,
+    ranges,
+)
 from pipeline.errors import PipelineError
 from pipeline.guitar.player import Player
 from pipeline.tab import Arrangement, Layer, RankedSetup, Ranking
@@ -17,9 +26,11 @@ from pipeline.write.encode import MIME
 from pipeline.write.engraving import capo_words, key_words, layer_title, tuning_words
 from pipeline.write.picture import PictureRow
 from pipeline.write.report_player import Music, choices, music_html, player
-from pipeline.write.sheets import bars_words, hardest_bars, heading_facts
+from pipeline.write.sheets import hardest_bars, heading_facts
 
 SHOWN_SETUPS = 8
+SHOWN_DOUBTS = 8
+"""More doubts than this are listed reason by reason."""
 CHARTS = 3
 _EMBEDDED = (".abc", ".mid", ".txt")
 _TYPES = {
@@ -54,36 +65,50 @@ def masthead(tune: Tune, ranking: Ranking, arrangements: Sequence[Arrangement]) 
     )
 
 
-def tune_section(tune: Tune, music: Music, score: Mapping[str, Any]) -> str:
+def tune_section(
+    tune: Tune, music: Music, score: Mapping[str, Any], *, chords_added: bool = False
+) -> str:
     """The plain tune with the bars to check by ear."""
-    doubts = doubtful_bars(tune)
-    shown = "".join(
-        f"<li>Bar {doubt.bar} as played ({doubt.start_s:.1f} s): {escape(doubt.why)}</li>"
-        for doubt in tune.doubts
-    )
-    check = ""
-    if shown:
-        check = (
-            "<details open><summary>Check by ear: marked with a question mark</summary>"
-            f"<ul>{shown}</ul></details>"
-        )
+    facts = heading_facts(music.wide.sheet)
+    if chords_added:
+        facts.append("chords as in the arrangement")
     return (
         '<section id="tune"><h2>The tune</h2>'
-        f"{_facts(heading_facts(music.wide.sheet))}"
+        f"{_facts(facts)}"
         f"{player('tune', 'music-tune', 'the tune', choices(music.wide, tune, score), bass=False)}"
-        f'<div class="card">{music_html(music, "music-tune", doubts)}</div>{check}</section>'
+        f'<div class="card">{music_html(music, "music-tune", doubtful_indices(tune))}</div>'
+        f"{_to_check(tune)}</section>"
     )
 
 
-def doubtful_bars(tune: Tune) -> set[int]:
-    """Indices of the written bars that a doubt falls on; doubts count performed full bars."""
-    written = tune.written_bars()
-    once = [index for index in tune.performed_order() if written[index].kind != "pickup"]
-    first = tune.performed_order()[0] if once else 0
-    return {
-        first if doubt.bar == 0 else once[(doubt.bar - 1) % len(once)]
-        for doubt in tune.doubts if once
-    }  # fmt: skip
+def _to_check(tune: Tune) -> str:
+    """The doubtful bars, each to be heard; reason by reason where they are many."""
+    groups = grouped(tune.doubts)
+    if not groups:
+        return ""
+    printed, written = printed_bars(tune), tune.written_bars()
+
+    def item(group: DoubtfulBars) -> str:
+        pages = {written[printed[bar]].number for bar in range(group.first, group.last + 1)}
+        where = f", {bars_words(ranges(pages - {0}))} on the page" if pages - {0} else ""
+        words = group.words[:1].upper() + group.words[1:]
+        return (
+            f'<button type="button" class="hear" data-first="{group.first}" '
+            f'data-last="{group.last}">{words}</button>{where}'
+        )
+
+    if len(groups) <= SHOWN_DOUBTS:
+        listed = "".join(f"<li>{item(group)}: {escape(group.why)}</li>" for group in groups)
+    else:
+        listed = "".join(
+            f'<li>{escape(why[:1].upper() + why[1:])}:<ul class="ranges">'
+            f"{''.join(f'<li>{item(group)}</li>' for group in these)}</ul></li>"
+            for why, these in by_reason(groups).items()
+        )
+    return (
+        f"<details open><summary>Check by ear: {len(tune.doubts)} of {len(tune.bars_heard)} bars "
+        f'played, marked with a question mark</summary><ul class="doubts">{listed}</ul></details>'
+    )
 
 
 def heard_section(
@@ -277,7 +302,7 @@ def _layer(
     scores: Mapping[str, Mapping[str, Any]],
 ) -> str:
     hard = hardest_bars(tune, arrangement.setup, layer)
-    notes = list(layer.remarks) + ([f"Practise first: {bars_words(hard)}."] if hard else [])
+    notes = list(layer.remarks) + ([f"Practise first: {bars_words(ranges(hard))}."] if hard else [])
     item = music[key]
     title, parts = layer_title(layer.name), choices(item.wide, tune, scores[key])
     difficulty = _facts([f"{_plain(name)} {value:g}" for name, value in layer.difficulty.items()])

@@ -3,19 +3,20 @@
 Task: what a teacher prints and hands out.
 In:   Tune, Arrangement, engraved lines. Out: PDF bytes (or SVG pages), A4 or Letter.
 Method: pipeline/write/page/sheet.typ, set by the typst library with its own embedded fonts. Lines
-    are never broken, so no page cuts a phrase; the two lines of an eight-bar part stay together.
+    are never broken, so no page cuts a phrase; where pages turn: pipeline/write/pages.py.
 References: cautions and their sources in pipeline/write/cautions.py.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Any, Literal
 
+from pipeline.doubts import bars_words, doubtful_indices, doubtful_numbers, ranges
 from pipeline.tab import Arrangement, Layer, Setup
 from pipeline.tune import Tune
 from pipeline.write.cautions import HAND, RIGHTS, printed_cautions
@@ -28,8 +29,9 @@ from pipeline.write.engraving import (
     layer_title,
     tuning_words,
 )
+from pipeline.write.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM, page_breaks
 from pipeline.write.sheet import Sheet, SheetBar
-from pipeline.write.svg import Drawing, standalone
+from pipeline.write.svg import Drawing, marked, standalone
 
 Paper = Literal["a4", "letter"]
 FONT = "Libertinus Serif"
@@ -45,6 +47,8 @@ class Words:
     notes: tuple[tuple[str, str], ...] = ()
     """Paragraphs: a bold word or two, and a sentence."""
     cautions: tuple[str, ...] = ()
+    doubts: frozenset[int] = frozenset()
+    """Written bars that get a question mark."""
 
 
 def layer_pdf(
@@ -61,10 +65,21 @@ def layer_pdf(
     return set_pages([(music, words)], paper=paper)
 
 
-def lead_sheet_pdf(tune: Tune, *, paper: Paper = "a4", engraved: Engraved | None = None) -> bytes:
-    """The plain tune as a tune book prints it."""
+def lead_sheet_pdf(
+    tune: Tune,
+    *,
+    paper: Paper = "a4",
+    engraved: Engraved | None = None,
+    chords_added: bool = False,
+) -> bytes:
+    """The plain tune as a tune book prints it. `chords_added`: its chords are the arrangement's."""
     music = engraved or engrave_tune(tune)
-    return set_pages([(music, Words("The tune", cautions=(RIGHTS,)))], paper=paper)
+    notes = [*_check_by_ear(tune)]
+    if chords_added:
+        notes.append(("Chords", "as in the arrangement; the tune itself was written without."))
+    doubts = frozenset(doubtful_indices(tune))
+    words = Words("The tune", tuple(notes), cautions=(RIGHTS,), doubts=doubts)
+    return set_pages([(music, words)], paper=paper)
 
 
 def staged_pdf(
@@ -78,10 +93,13 @@ def staged_pdf(
     pages = []
     for number, layer in enumerate(arrangement.layers, start=1):
         music = (engraved or {}).get(layer.name) or engrave_layer(tune, arrangement, layer.name)
+        first, last = number == 1, number == len(arrangement.layers)
+        notes = _layer_notes(tune, arrangement, layer)
         words = Words(
             f"{number}. {layer_title(layer.name)}",
-            _layer_notes(tune, arrangement, layer),
-            _cautions(arrangement) if number == len(arrangement.layers) else (HAND,),
+            (*notes, *_check_by_ear(tune)) if first else notes,
+            _cautions(arrangement) if last else (HAND,),
+            frozenset(doubtful_indices(tune)) if first else frozenset(),
         )
         pages.append((music, words))
     return set_pages(pages, paper=paper)
@@ -119,14 +137,15 @@ def _inputs(pages: Sequence[tuple[Engraved, Words]], paper: Paper) -> dict[str, 
     data = {
         "title": pages[0][0].sheet.title or "Untitled tune",
         "paper": _TYPST_PAPER[paper],
-        "sheets": [_sheet_data(music, words) for music, words in pages],
+        "sheets": [_sheet_data(music, words, paper) for music, words in pages],
     }
     return {"data": json.dumps(data, ensure_ascii=False)}
 
 
-def _sheet_data(music: Engraved, words: Words) -> dict[str, Any]:
+def _sheet_data(music: Engraved, words: Words, paper: Paper) -> dict[str, Any]:
     sheet = music.sheet
     widest = max(line.width for line in music.lines)
+    questioned = {i for i, bar in enumerate(sheet.bars) if bar.written in words.doubts}
     return {
         "title": sheet.title or "Untitled tune",
         "kind": f"{sheet.tune_type.capitalize()}, {sheet.meter}",
@@ -134,18 +153,39 @@ def _sheet_data(music: Engraved, words: Words) -> dict[str, Any]:
         "facts": heading_facts(sheet),
         "notes": [list(note) for note in words.notes],
         "cautions": list(words.cautions),
-        "keep": [
-            place for place, line in enumerate(music.lines) if _continues(sheet, music, place)
-        ],
+        "gap_mm": LINE_GAP_MM,
+        "breaks": list(_breaks(music, words, paper)),
         "lines": [
             {
-                "svg": standalone(line, font=FONT),
+                "svg": standalone(marked(line, questioned), font=FONT),
                 "width": line.width / widest,
                 "label": bars_label(sheet.bars, line),
             }
             for line in music.lines
         ],
     }
+
+
+def _breaks(music: Engraved, words: Words, paper: Paper) -> tuple[int, ...]:
+    """The lines that begin a page."""
+    title = music.sheet.title or "Untitled tune"
+    head = 17.0 + 8.0 * _rows(title, 40) + 4.8 * len(heading_facts(music.sheet))
+    notes = sum(_rows(" ".join(note), 100) for note in words.notes)
+    foot = 4.0 + sum(1.6 + 3.2 * _rows(text, 145) for text in words.cautions)
+    unit = WIDTH_MM[paper] / max(line.width for line in music.lines)
+    starts = [music.sheet.bars[line.bars[0]] for line in music.lines]
+    return page_breaks(
+        [line.height * unit for line in music.lines],
+        [bool(bar.part or bar.heading) for bar in starts],
+        first_mm=PAGE_MM[paper] - head - (4.8 * notes + 5.0 if notes else 0.0),
+        page_mm=PAGE_MM[paper] - 9.0,
+        last_less_mm=foot,
+    )
+
+
+def _rows(text: str, letters: int) -> int:
+    """Lines that a text takes, so many letters a line."""
+    return max(1, -(-len(text) // letters))
 
 
 def heading_facts(sheet: Sheet) -> list[str]:
@@ -175,14 +215,6 @@ def bars_label(bars: Sequence[SheetBar], line: Drawing) -> str:
     return f"Bars {numbers[0]} to {numbers[-1]}" if len(numbers) > 1 else f"Bar {numbers[0]}"
 
 
-def _continues(sheet: Sheet, music: Engraved, place: int) -> bool:
-    """Whether the next line goes on with the part whose first line this is."""
-    if place + 1 >= len(music.lines):
-        return False
-    here, after = (sheet.bars[music.lines[p].bars[0]] for p in (place, place + 1))
-    return bool(here.part or here.heading or place == 0) and not (after.part or after.heading)
-
-
 # ---------------------------------------------------------------- words
 
 
@@ -190,8 +222,17 @@ def _layer_notes(tune: Tune, arrangement: Arrangement, layer: Layer) -> tuple[tu
     notes = [("", remark) for remark in layer.remarks[:3]]
     hard = hardest_bars(tune, arrangement.setup, layer)
     if hard:
-        notes.append(("Practise first:", f"{bars_words(hard)}, slowly, then the bars around."))
+        words = bars_words(ranges(hard))
+        notes.append(("Practise first:", f"{words}, slowly, then the bars around."))
     return tuple(notes)
+
+
+def _check_by_ear(tune: Tune) -> tuple[tuple[str, str], ...]:
+    numbers = doubtful_numbers(tune)
+    if not numbers:
+        return ()
+    words = bars_words(ranges(numbers))
+    return (("Check by ear:", f"{words}, marked with a question mark."),)
 
 
 def hardest_bars(tune: Tune, setup: Setup, layer: Layer) -> tuple[int, ...]:
@@ -208,14 +249,6 @@ def hardest_bars(tune: Tune, setup: Setup, layer: Layer) -> tuple[int, ...]:
     usual = sum(effort for effort, _ in graded) / max(len(graded), 1)
     hardest = sorted(graded, key=lambda found: (-found[0], found[1]))[:_HARD_BARS]
     return tuple(sorted({number for effort, number in hardest if effort > 1.1 * usual}))
-
-
-def bars_words(numbers: Iterable[int]) -> str:
-    """ "bars 6, 7 and 11"."""
-    words = [str(number) for number in numbers]
-    if len(words) == 1:
-        return f"bar {words[0]}"
-    return f"bars {', '.join(words[:-1])} and {words[-1]}"
 
 
 def _cautions(arrangement: Arrangement) -> tuple[str, ...]:

@@ -34,6 +34,7 @@ STYLE = (
     ".bar{fill:none;stroke:none}"
     ".doubt>.bar{fill:#fbe3c0}"
     ".query{font-weight:bold;fill:#8a3b12}"
+    ".sign{font-family:'New Computer Modern Math'}"
 )
 
 
@@ -74,15 +75,17 @@ def inline(drawing: Drawing, label: str) -> str:
 
 
 def marked(drawing: Drawing, bars: Collection[int]) -> Drawing:
-    """The drawing with a question mark over each of these bars, and the class "doubt" on it."""
+    """The drawing with the class "doubt" on these bars, and a question mark over each run."""
     body = drawing.body
     for index in set(bars) & set(drawing.bars):
         tag = f'class="measure" data-bar="{index}">'
         before, after = body.split(tag, 1)
         box = re.match(r'<rect class="bar" x="(-?\d+)" y="(-?\d+)"[^>]*/>', after)
         if box:
-            at = f'x="{int(box[1]) + 120}" y="{int(box[2]) + 120}" font-size="420px"'
-            query = f'{box[0]}<text class="query" {at}>?</text>'
+            query = box[0]
+            if index - 1 not in bars or index == drawing.bars[0]:
+                at = f'x="{int(box[1]) + 120}" y="{int(box[2]) + 120}" font-size="420px"'
+                query += f'<text class="query" {at}>?</text>'
             body = f"{before}{tag.replace('measure', 'measure doubt')}{query}{after[box.end() :]}"
     return replace(drawing, body=body)
 

@@ -28,6 +28,11 @@ def lines_of(
     return lines
 
 
+def line_weight(bars: Sequence[SheetBar], line: Sequence[int]) -> float:
+    """How full a line is, to be held against LINE_NOTES."""
+    return sum(_weight(bars[index]) for index in line)
+
+
 def _weight(bar: SheetBar) -> float:
     onsets = {item.start for voice in bar.voices for item in voice.items}
     graces = sum(len(item.graces) for voice in bar.voices for item in voice.items)

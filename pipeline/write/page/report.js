@@ -252,6 +252,13 @@
         }), wait);
       }
     };
+    for (const button of $$("button.hear")) {
+      button.addEventListener("click", () => {
+        const [first, last] = [button.dataset.first, button.dataset.last].map(Number);
+        const these = heard.bars.filter((b) => first <= b[3] && b[3] <= last);
+        if (these.length) listenTo(these[0][1], these[these.length - 1][2], button.textContent);
+      });
+    }
     pace.addEventListener("input", () => {
       $("output", pace.parentNode).textContent = `${pace.value} %`;
       if (recording) recording.playbackRate = rate();
