@@ -126,6 +126,7 @@ def _options(width: int, *, fill_last: bool) -> dict[str, Any]:
         "header": "none",
         "footer": "none",
         "svgViewBox": True,
+        "svgFormatRaw": True,
         "minLastJustification": 0.0 if fill_last else 0.8,
         "spacingBraceGroup": 12,
     }

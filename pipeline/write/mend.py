@@ -38,8 +38,18 @@ _BOX_LEFT = 150
 
 
 def of_class(element: Any, name: str) -> list[Any]:
-    """The groups whose first class is `name`."""
-    return [g for g in element.iter(f"{SVG}g") if (g.get("class") or "").split()[:1] == [name]]
+    """The groups anywhere in an element whose first class is `name`."""
+    return [g for g in element.iter(f"{SVG}g") if _named(g, name)]
+
+
+def children(element: Any, name: str) -> list[Any]:
+    """The groups that are its own children; staves and signs of a bar, layers of a staff."""
+    return [g for g in element if g.tag == f"{SVG}g" and _named(g, name)]
+
+
+def _named(group: Any, name: str) -> bool:
+    kind = group.get("class", "")
+    return kind == name or kind.startswith(f"{name} ")
 
 
 def staff_lines(staves: Sequence[Any]) -> list[list[int]]:
@@ -59,7 +69,7 @@ def mend_tab(staff: Any, notation: Any) -> None:
     _lift_tuplets(staff)
     for meter in of_class(staff, "meterSig"):
         meter.getparent().remove(meter)
-    for layer in of_class(staff, "layer")[1:]:
+    for layer in children(staff, "layer")[1:]:
         for name in ("rest", "mRest"):
             for rest in of_class(layer, name):
                 rest.getparent().remove(rest)
@@ -73,7 +83,7 @@ def mend_tab(staff: Any, notation: Any) -> None:
 
 def mend_repeats(measure: Any) -> None:
     """Two dots at a repeat sign on the tab staff, where verovio draws three."""
-    for line in of_class(measure, "barLine"):
+    for line in children(measure, "barLine"):
         columns = defaultdict(list)
         for use in line.findall(f"{SVG}use"):
             found = re.match(r"translate\((-?\d+), (-?\d+)\)", use.get("transform", ""))
@@ -123,7 +133,7 @@ def _widen_gaps(staff: Any) -> None:
 
 def _copy_rests(staff: Any, notation: Any) -> None:
     """The melody's rests among the stems above the strings, for those who read the tab alone."""
-    voices = of_class(notation, "layer")
+    voices = children(notation, "layer")
     rows = [row[1] for row in staff_lines([staff])]
     if not voices or not rows:
         return
@@ -177,7 +187,7 @@ def _pieces(staff: Any) -> Iterator[tuple[int, int, int, Any]]:
 
 def mend_chords(measure: Any) -> None:
     """Accidentals of chord names as signs that every text font has."""
-    for name in of_class(measure, "harm"):
+    for name in children(measure, "harm"):
         for span in name.iter(f"{SVG}tspan"):
             if span.get("font-family"):
                 del span.attrib["font-family"]
@@ -188,7 +198,7 @@ def mend_chords(measure: Any) -> None:
 
 def mend_letter(measure: Any) -> None:
     """Move the box of a part's letter off the bar number at the left end of its line."""
-    for letter in of_class(measure, "reh"):
+    for letter in children(measure, "reh"):
         box, text = letter.find(f"{SVG}rect"), letter.find(f"{SVG}text")
         if box is None or text is None or int(box.get("x", "0")) >= _BOX_LEFT:
             continue
@@ -201,9 +211,9 @@ def lift_fingers(measures: Sequence[Any]) -> int:
     """Finger numbers off stems and flags. How far the chord names had to rise for them."""
     risen = 0
     for measure in measures:
-        stems = list(_stems(of_class(measure, "staff")[:1]))
-        names = [t for name in of_class(measure, "harm") for t in name.iter(f"{SVG}text")]
-        for finger in of_class(measure, "fing"):
+        stems = list(_stems(children(measure, "staff")[:1]))
+        names = [t for name in children(measure, "harm") for t in name.iter(f"{SVG}text")]
+        for finger in children(measure, "fing"):
             for text in finger.iter(f"{SVG}text"):
                 x, y = int(text.get("x", "0")), int(text.get("y", "0"))
                 y = _clear_of(stems, x, y)
@@ -212,7 +222,7 @@ def lift_fingers(measures: Sequence[Any]) -> int:
                 for name in under:
                     risen = max(risen, int(name.get("y", "0")) + 45 - (y - _FINGER_HEIGHT))
     for measure in measures if risen else ():
-        for name in of_class(measure, "harm"):
+        for name in children(measure, "harm"):
             for text in name.iter(f"{SVG}text"):
                 text.set("y", str(int(text.get("y", "0")) - risen))
     return risen

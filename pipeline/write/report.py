@@ -28,7 +28,7 @@ from pipeline.guitar.player import Player
 from pipeline.tab import Arrangement, Ranking
 from pipeline.tune import Tune
 from pipeline.write.bank import PULSE_S, Bank
-from pipeline.write.encode import encode_audio, resampled
+from pipeline.write.encode import MP3_RATES, encode_audio, resampled
 from pipeline.write.engraving import Engraved, engrave_layer, engrave_tune, narrowed
 from pipeline.write.lead import with_chords
 from pipeline.write.picture import heard_picture
@@ -207,9 +207,10 @@ def recording_url(recording: Recording | None) -> str:
     """The recording as an mp3 in a data address; empty without one."""
     if recording is None:
         return ""
-    samples = resampled(recording.samples, recording.sample_rate, SAMPLE_RATE)
+    rate = recording.sample_rate if recording.sample_rate in MP3_RATES else SAMPLE_RATE
+    samples = resampled(recording.samples, recording.sample_rate, rate)
     peak = float(np.abs(samples).max(initial=0.0))
-    mp3 = encode_audio(samples * (0.8 / peak if peak > 0 else 1.0), SAMPLE_RATE, "mp3")
+    mp3 = encode_audio(samples * (0.8 / peak if peak > 0 else 1.0), rate, "mp3")
     return "data:audio/mpeg;base64," + base64.b64encode(mp3).decode()
 
 

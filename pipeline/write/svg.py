@@ -15,6 +15,7 @@ from typing import Any
 
 from pipeline.write.mend import (
     SVG,
+    children,
     lift_fingers,
     mend_chords,
     mend_letter,
@@ -126,7 +127,7 @@ def _mark_bar(measure: Any, index: int, bar: SheetBar) -> None:
     """Give a bar its index and a rectangle over its staves; tidy its tab staff."""
     from lxml import etree
 
-    staves = of_class(measure, "staff")
+    staves = children(measure, "staff")
     lines = staff_lines(staves)
     measure.set("data-bar", str(index))
     if lines:
@@ -163,9 +164,9 @@ def _number_line(measures: Sequence[Any], number: int) -> None:
     from lxml import etree
 
     for measure in measures:
-        for stale in of_class(measure, "mNum"):
+        for stale in children(measure, "mNum"):
             stale.getparent().remove(stale)
-    top = min((row[1] for row in staff_lines(of_class(measures[0], "staff"))), default=0)
+    top = min((row[1] for row in staff_lines(children(measures[0], "staff"))), default=0)
     text = etree.Element(f"{SVG}text")
     for name, value in (("class", "mNum"), ("x", 40), ("y", top - 130),
                         ("text-anchor", "end"), ("font-size", "324px")):  # fmt: skip
