@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import re
 from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
@@ -37,6 +36,13 @@ _TYPES = {
     ".abc": "text/vnd.abc", ".mid": "audio/midi", ".txt": "text/plain", ".json": "application/json",
     ".musicxml": "application/vnd.recordare.musicxml+xml", ".pdf": "application/pdf",
 }  # fmt: skip
+_PURPOSES = (
+    ("To print", (".pdf", ".svg")),
+    ("Tab as plain text", (".txt",)),
+    ("To listen to", (".ogg", ".mp3", ".wav")),
+    ("For notation programs", (".abc", ".musicxml", ".mid")),
+    ("All that was found, as data", (".json",)),
+)
 _PULSE = (
     '<svg class="pulse" viewBox="0 0 136 18" aria-hidden="true" fill="currentColor">'
     '<circle cx="9" cy="9" r="9"/><circle cx="48" cy="9" r="5.5"/><circle cx="74" cy="9" r="9"/>'
@@ -88,26 +94,32 @@ def _to_check(tune: Tune) -> str:
         return ""
     printed, written = printed_bars(tune), tune.written_bars()
 
-    def item(group: DoubtfulBars) -> str:
-        pages = {written[printed[bar]].number for bar in range(group.first, group.last + 1)}
-        where = f", {bars_words(ranges(pages - {0}))} on the page" if pages - {0} else ""
+    def button(group: DoubtfulBars) -> str:
         words = group.words[:1].upper() + group.words[1:]
         return (
             f'<button type="button" class="hear" data-first="{group.first}" '
-            f'data-last="{group.last}">{words}</button>{where}'
+            f'data-last="{group.last}">{words}</button>'
         )
 
-    if len(groups) <= SHOWN_DOUBTS:
-        listed = "".join(f"<li>{item(group)}: {escape(group.why)}</li>" for group in groups)
+    def on_page(group: DoubtfulBars) -> str:
+        pages = {written[printed[bar]].number for bar in range(group.first, group.last + 1)} - {0}
+        return f", {bars_words(ranges(pages))} on the page" if pages else ""
+
+    few = len(groups) <= SHOWN_DOUBTS
+    if few:
+        listed = "".join(
+            f"<li>{button(group)}{on_page(group)}: {escape(group.why)}</li>" for group in groups
+        )
     else:
         listed = "".join(
             f'<li>{escape(why[:1].upper() + why[1:])}:<ul class="ranges">'
-            f"{''.join(f'<li>{item(group)}</li>' for group in these)}</ul></li>"
+            f"{''.join(f'<li>{button(group)}</li>' for group in these)}</ul></li>"
             for why, these in by_reason(groups).items()
         )
     return (
-        f"<details open><summary>Check by ear: {len(tune.doubts)} of {len(tune.bars_heard)} bars "
-        f'played, marked with a question mark</summary><ul class="doubts">{listed}</ul></details>'
+        f"<details{' open' if few else ''}><summary>Check by ear: {len(tune.doubts)} of "
+        f"{len(tune.bars_heard)} bars played, marked with a question mark</summary>"
+        f'<ul class="doubts">{listed}</ul></details>'
     )
 
 
@@ -305,7 +317,7 @@ def _layer(
     notes = list(layer.remarks) + ([f"Practise first: {bars_words(ranges(hard))}."] if hard else [])
     item = music[key]
     title, parts = layer_title(layer.name), choices(item.wide, tune, scores[key])
-    difficulty = _facts([f"{_plain(name)} {value:g}" for name, value in layer.difficulty.items()])
+    difficulty = _facts(_effort(layer.difficulty))
     return (
         f'<section class="layer" id="layer-{key}"><h3>{at}. {title}</h3>'
         f'<div class="note">{"".join(f"<p>{escape(text)}</p>" for text in notes)}</div>'
@@ -314,10 +326,21 @@ def _layer(
     )
 
 
-def _plain(name: str) -> str:
-    """ "largest_stretch_mm" as "largest stretch, mm:"."""
-    words = name.replace("_", " ")
-    return re.sub(r" (mm|s)$", r", \1", words) + ":"
+def _effort(difficulty: Mapping[str, float]) -> list[str]:
+    """How hard a layer is, in words."""
+    words = {
+        "moves_per_second": lambda value: f"{value:.1f} moves of both hands a second",
+        "largest_stretch_mm": lambda value: (
+            f"widest stretch {value:.0f} mm" if value else "no stretch"
+        ),
+        "share_of_bars_with_shift": lambda value: (
+            f"the hand shifts in {value:.0%} of the bars" if value else "no shift of the hand"
+        ),
+        "notes_at_once": lambda value: (
+            f"up to {value:.0f} notes at once" if value > 1 else "one note at a time"
+        ),
+    }
+    return [words[name](value) for name, value in difficulty.items() if name in words]
 
 
 def _facts(facts: Sequence[str]) -> str:
@@ -328,23 +351,30 @@ def _facts(facts: Sequence[str]) -> str:
 
 
 def downloads_section(files: Mapping[str, bytes]) -> str:
-    """Links to the files beside the page; small ones are in the page itself as well."""
+    """Links to the files beside the page by what they are for; small ones are in it as well."""
     if not files:
         return '<section id="files"><h2>Files</h2><p>No other files were written.</p></section>'
-    items = []
-    for name in sorted(files):
-        suffix = name[name.rfind(".") :]
-        link = f'<a href="{escape(name)}">{escape(name)}</a>'
-        if suffix in _EMBEDDED:
-            data = base64.b64encode(files[name]).decode()
-            kind = _TYPES.get(suffix) or MIME.get(suffix[1:], "application/octet-stream")
-            link += (
-                f' <a class="screen" download="{escape(name)}" href="data:{kind};base64,{data}">'
-                f'save<span class="skip"> {escape(name)}</span></a>'
-            )
-        items.append(f"<li>{link}</li>")
+    groups = []
+    for words, suffixes in _PURPOSES:
+        names = [name for name in sorted(files) if name[name.rfind(".") :] in suffixes]
+        if names:
+            links = "".join(f"<li>{_download(name, files[name])}</li>" for name in names)
+            groups.append(f'<div><h3>{words}</h3><ul class="downloads">{links}</ul></div>')
     return (
         '<section id="files"><h2>Files</h2><p>They lie beside this page; those with “save” '
-        "are in the page too, should it travel alone.</p>"
-        f'<ul class="downloads">{"".join(items)}</ul></section>'
+        f'are in the page too, should it travel alone.</p><div class="files">{"".join(groups)}'
+        "</div></section>"
+    )
+
+
+def _download(name: str, data: bytes) -> str:
+    suffix = name[name.rfind(".") :]
+    link = f'<a href="{escape(name)}">{escape(name)}</a>'
+    if suffix not in _EMBEDDED:
+        return link
+    kind = _TYPES.get(suffix) or MIME.get(suffix[1:], "application/octet-stream")
+    return (
+        f'{link} <a class="screen" download="{escape(name)}" '
+        f'href="data:{kind};base64,{base64.b64encode(data).decode()}">'
+        f'save<span class="skip"> {escape(name)}</span></a>'
     )

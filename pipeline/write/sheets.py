@@ -77,8 +77,7 @@ def lead_sheet_pdf(
     notes = [*_check_by_ear(tune)]
     if chords_added:
         notes.append(("Chords", "as in the arrangement; the tune itself was written without."))
-    doubts = frozenset(doubtful_indices(tune))
-    words = Words("The tune", tuple(notes), cautions=(RIGHTS,), doubts=doubts)
+    words = Words("The tune", tuple(notes), cautions=(RIGHTS,), doubts=_marked(tune))
     return set_pages([(music, words)], paper=paper)
 
 
@@ -99,7 +98,7 @@ def staged_pdf(
             f"{number}. {layer_title(layer.name)}",
             (*notes, *_check_by_ear(tune)) if first else notes,
             _cautions(arrangement) if last else (HAND,),
-            frozenset(doubtful_indices(tune)) if first else frozenset(),
+            _marked(tune) if first else frozenset(),
         )
         pages.append((music, words))
     return set_pages(pages, paper=paper)
@@ -232,7 +231,14 @@ def _check_by_ear(tune: Tune) -> tuple[tuple[str, str], ...]:
     if not numbers:
         return ()
     words = bars_words(ranges(numbers))
-    return (("Check by ear:", f"{words}, marked with a question mark."),)
+    how = "marked with a question mark" if _marked(tune) else "too many to mark them"
+    return (("Check by ear:", f"{words}, {how}."),)
+
+
+def _marked(tune: Tune) -> frozenset[int]:
+    """The doubtful bars, unless they are most of the tune: then marks would say nothing."""
+    doubtful = doubtful_indices(tune)
+    return frozenset(doubtful if 2 * len(doubtful) <= len(tune.written_bars()) else ())
 
 
 def hardest_bars(tune: Tune, setup: Setup, layer: Layer) -> tuple[int, ...]:

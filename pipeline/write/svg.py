@@ -81,11 +81,12 @@ def marked(drawing: Drawing, bars: Collection[int]) -> Drawing:
     for index in set(bars) & set(drawing.bars):
         tag = f'class="measure" data-bar="{index}">'
         before, after = body.split(tag, 1)
-        box = re.match(r'<rect class="bar" x="(-?\d+)" y="(-?\d+)"[^>]*/>', after)
+        box = re.match(r'<rect class="bar" x="(-?\d+)" y="(-?\d+)" width="(\d+)"[^>]*/>', after)
         if box:
             query = box[0]
             if index - 1 not in bars or index == drawing.bars[0]:
-                at = f'x="{int(box[1]) + 120}" y="{int(box[2]) + 120}" font-size="420px"'
+                right = int(box[1]) + int(box[3]) - 60
+                at = f'x="{right}" y="{int(box[2]) + 120}" text-anchor="end" font-size="420px"'
                 query += f'<text class="query" {at}>?</text>'
             body = f"{before}{tag.replace('measure', 'measure doubt')}{query}{after[box.end() :]}"
     return replace(drawing, body=body)
