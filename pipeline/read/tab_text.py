@@ -27,7 +27,7 @@ from pipeline.write.tablature import MIDDLE
 _STRING = re.compile(r"[A-G][#b]?\s*\|")
 _BAR_LINE = re.compile(r"\|+")
 _MARK = re.compile(r"([bwhqestxy])(\.{0,2})([3579]?)|(\d+)/(\d+)")
-_CELL = re.compile(r"((?:g[hps]?\d+)*)(?:([hps]?)(\d+)|(\(\d+\)))?")
+_CELL = re.compile(r"((?:g[hps]?\d+)*),?(?:([hps]?)(\d+)|(\(\d+\)))?")
 _GRACE = re.compile(r"g([hps]?)(\d+)")
 _SIGN = re.compile(r"\[([^\]]*)\]")
 _VALUES = {mark: value for value, mark in MARKS.items()}

@@ -93,7 +93,7 @@ def _legend(sheet: Sheet) -> list[str]:
         says += " h p s: hammer-on, pull-off, slide."
     graces = sorted({note.length for note in notes if note.grace})
     if graces:
-        says += f" g3 is a grace note of {graces[0]}."
+        says += f" g3 is a grace note of {graces[0]}, g3,2 that and then a 2."
     return textwrap.wrap(says, WIDTH)
 
 

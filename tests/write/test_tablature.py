@@ -100,6 +100,20 @@ def test_grace_notes_and_techniques_stand_before_their_fret():
     assert found[1].technique == "pull-off"
 
 
+def test_a_grace_note_and_a_plucked_note_on_its_string_are_two_numbers():
+    """Without a sign between them, "g2" before "2" would be a grace note at fret 22."""
+    made = arrangement()
+    melody = made.layers[0]
+    bar = list(melody.bars[1])
+    grace = replace(bar[0], fret=2, length=Fraction(1, 32), grace=True)
+    grace = replace(grace, midi=DADGAD[6 - grace.string] + SETUP.capo + 2)
+    layer = replace(melody, bars=(melody.bars[0], (grace, *bar), *melody.bars[2:]))
+    text = layer_to_text(jig(), replace(made, layers=(layer,)), "melody")
+    assert f"g2,{bar[0].fret}" in text
+    found = read_tablature(text, name="a.txt").bars[1]
+    assert [(n.grace, n.fret) for n in found[:2]] == [(True, 2), (False, bar[0].fret)]
+
+
 def test_cautions_are_printed():
     made = replace(arrangement(), cautions=("Stop when it hurts.",))
     assert "Caution: Stop when it hurts." in layer_to_text(jig(), made, "melody")
