@@ -109,8 +109,8 @@ def comparison_lines(comparison: Comparison) -> Iterator[str]:
 def set_lines(number: int, plan: SetPlan, names: Sequence[str]) -> Iterator[str]:
     """One way to play a set: the tunes in order and what changes between them."""
     yield (
-        f"Plan {number}: {plan.strings_retuned} strings retuned by {plan.semitones_retuned} "
-        f"semitones, {plan.capo_moves} capo moves"
+        f"Plan {number}: {_count(plan.strings_retuned, 'string')} retuned by "
+        f"{_count(plan.semitones_retuned, 'semitone')}, {_count(plan.capo_moves, 'capo move')}"
     )
     for place, (index, setup) in enumerate(zip(plan.order, plan.setups, strict=True)):
         if place:
@@ -118,6 +118,11 @@ def set_lines(number: int, plan: SetPlan, names: Sequence[str]) -> Iterator[str]
             steps = [*change.strings, *([change.capo] if change.capo else [])]
             yield f"     then {'; '.join(steps) or 'play straight on'} (key up {change.lift})"
         yield f"  {place + 1}. {names[index]}: {describe_setup(setup)}"
+
+
+def _count(number: int, thing: str) -> str:
+    """ "no strings", "1 string", "3 strings"."""
+    return f"{number or 'no'} {thing}{'' if number == 1 else 's'}"
 
 
 def _parts(tune: Tune) -> str:

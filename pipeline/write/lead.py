@@ -6,15 +6,12 @@ In:  Tune, Arrangement. Out: the Tune with chords at its own pitch; a tune whose
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline import keys
+from pipeline.arrange.chords import transpose_symbol
 from pipeline.tab import Arrangement
 from pipeline.tune import Tune, TypedChord
-
-_ROOTS = re.compile(r"(?:^|(?<=/))([A-G][#b]?)")
 
 
 def with_chords(tune: Tune, arrangements: Sequence[Arrangement]) -> Tune:
@@ -25,17 +22,9 @@ def with_chords(tune: Tune, arrangements: Sequence[Arrangement]) -> Tune:
     if not layers:
         return tune
     plain = next((layer for layer in layers if layer.name == "plain-bass"), layers[0])
-    semitones = -arrangements[0].setup.transpose
+    up, signature = -arrangements[0].setup.transpose, tune.signature
     chords = tuple(
-        TypedChord(chord.bar, chord.start, _moved(chord.symbol, semitones, tune.signature))
+        TypedChord(chord.bar, chord.start, transpose_symbol(chord.symbol, up, signature))
         for chord in plain.chords
     )
     return replace(tune, chords_typed=chords)
-
-
-def _moved(symbol: str, semitones: int, signature: int) -> str:
-    if semitones % 12 == 0:
-        return symbol
-    return _ROOTS.sub(
-        lambda root: keys.note_name(keys.pitch_class(root[1]) + semitones + 120, signature), symbol
-    )

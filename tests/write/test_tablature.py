@@ -114,6 +114,19 @@ def test_a_grace_note_and_a_plucked_note_on_its_string_are_two_numbers():
     assert [(n.grace, n.fret) for n in found[:2]] == [(True, 2), (False, bar[0].fret)]
 
 
+@pytest.mark.parametrize(
+    ("semitones", "words"),
+    [(0, "at the pitch of"), (-1, "1 semitone below"), (-2, "a tone (2 semitones) below"),
+     (-12, "an octave (12 semitones) below"), (3, "3 semitones above")],
+)  # fmt: skip
+def test_where_the_arrangement_sounds_is_said_and_read_back(semitones: int, words: str):
+    made = arrangement()
+    made = replace(made, setup=replace(made.setup, transpose=semitones))
+    text = layer_to_text(jig(), made, "melody")
+    assert f"Sounds {words} the tune as written\n" in text
+    assert read_tablature(text, name="a.txt").setup == made.setup
+
+
 def test_cautions_are_printed():
     made = replace(arrangement(), cautions=("Stop when it hurts.",))
     assert "Caution: Stop when it hurts." in layer_to_text(jig(), made, "melody")
