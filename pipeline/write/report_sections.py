@@ -297,7 +297,8 @@ def layers_section(
         f'<section id="layers-{number}"><h2>The arrangement{which} in layers</h2>'
         f"<p>{escape(tuning_words(setup))}, {capo_words(setup)}. Learn each layer before the next; "
         "the melody keeps its fingering wherever it can.</p>"
-        f'{"".join(parts)}<section class="layer performance"><h3>Performance</h3><p>{escape(rounds)}.</p>'
+        f'{"".join(parts)}<section class="layer performance"><h3>Performance</h3>'
+        f"<p>{escape(rounds)}.</p>"
         f"{player(f'{number}-performance', '', 'performance', whole)}</section>"
         f'<div class="cautions">{"".join(f"<p>{escape(text)}</p>" for text in cautions)}</div>'
         "</section>"
