@@ -169,10 +169,10 @@ def plan_set(
 def practise(recording: Path, out: Path | None, wanted: PracticeOptions) -> None:
     """A recording slowed down and looped, into a sound file."""
     from pipeline.hear.audio import load_audio
-    from pipeline.practising import practice_sound, sound_path
+    from pipeline.practising import practice_name, practice_sound, sound_path
     from pipeline.write.encode import encode_audio
 
-    target = out or recording.with_name(f"{recording.stem}-practice.ogg")
+    target = out or recording.with_name(practice_name(recording, wanted))
     kind = sound_path(target, recording)
     with progress_on_stderr() as progress:
         audio = load_audio(recording)

@@ -7,6 +7,7 @@ one in the folder named after it; otherwise the recording is listened to now.
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, cast, get_args
 
@@ -40,6 +41,17 @@ def sound_path(target: Path, recording: Path) -> AudioKind:
     if target.exists():
         raise UsageError(f"{target} is there already: choose another name with --out.")
     return cast(AudioKind, kind)
+
+
+def practice_name(recording: Path, wanted: PracticeOptions) -> str:
+    """A name that says what is in the file: "hum-part-B-at-60.ogg"."""
+    what = ""
+    if wanted.bars:
+        what = f"-bars-{wanted.bars[0]}-{wanted.bars[1]}"
+    elif wanted.part:
+        what = "-part-" + re.sub(r"\W+", "", wanted.part.upper())
+    ears = "-two-ears" if wanted.two_ears else ""
+    return f"{recording.stem}{what}{ears}-at-{100 * wanted.speed:.0f}.ogg"
 
 
 def practice_sound(
