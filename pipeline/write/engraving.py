@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 from pipeline.tab import Arrangement, Setup
 from pipeline.tune import KeyName, Tune
 from pipeline.write.drawn import drawn
-from pipeline.write.pages import LINE_GAP_MM
+from pipeline.write.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM, Paper
 from pipeline.write.sheet import Sheet, sheet_of_layer, sheet_of_tune
 from pipeline.write.svg import Drawing, drawing_of
 from pipeline.write.systems import LINE_NOTES, line_weight, lines_of
@@ -29,10 +29,9 @@ if TYPE_CHECKING:
 
 LINE_WIDTH = 2350
 """Width of a full line in verovio's units: at 180 mm on paper a staff is 5.5 mm high."""
-LINE_MM = 180.0
-PAGE_ROOM_MM = 196.0
-"""Height that lines of music may take on the first A4 or Letter page of a sheet."""
-_SMALLEST = 1.22
+_HEAD_AND_FOOT_MM = {True: 67.0, False: 48.0}
+"""What else stands on the first page of a sheet: with tablature, and without."""
+_SMALLEST = 1.27
 """A sheet is set smaller by at most this to come out on one page."""
 _LARGEST = {True: 0.86, False: 0.74}
 """And larger by at most this where a page has room: with tablature, and without."""
@@ -48,53 +47,51 @@ class Engraved:
     lines: tuple[Drawing, ...]
     musicxml: bytes
 
-    def height_mm(self) -> float:
+    def height_mm(self, paper: Paper) -> float:
         """Height on paper with the gaps between the lines."""
-        widest = max(line.width for line in self.lines)
-        return sum(LINE_MM * line.height / widest + LINE_GAP_MM for line in self.lines)
+        unit = WIDTH_MM[paper] / max(line.width for line in self.lines)
+        return sum(unit * line.height + LINE_GAP_MM for line in self.lines)
 
 
 def engrave_layer(
-    tune: Tune, arrangement: Arrangement, name: str, *, bars_per_line: int = 4
+    tune: Tune, arrangement: Arrangement, name: str, *, paper: Paper = "a4"
 ) -> Engraved:
-    """A layer, or "performance", as notation and tablature."""
-    return engrave(sheet_of_layer(tune, arrangement, name), bars_per_line=bars_per_line)
+    """A layer, or "performance", as notation and tablature, of a size that suits the paper."""
+    return engrave(sheet_of_layer(tune, arrangement, name), paper=paper)
 
 
-def engrave_tune(tune: Tune, *, bars_per_line: int = 4) -> Engraved:
+def engrave_tune(tune: Tune, *, paper: Paper = "a4") -> Engraved:
     """The plain tune as a lead sheet."""
-    return engrave(sheet_of_tune(tune), bars_per_line=bars_per_line)
+    return engrave(sheet_of_tune(tune), paper=paper)
+
+
+def engrave(sheet: Sheet, *, paper: Paper = "a4") -> Engraved:
+    """Draw a sheet, four bars on a line."""
+    from pipeline.write.musicxml import sheet_to_musicxml
+
+    plain = drawn(sheet)
+    musicxml = sheet_to_musicxml(plain)
+    lines = lines_of(plain.bars)
+    broken = _with_breaks(musicxml, lines).decode()
+    tab = plain.setup is not None
+    room_mm = PAGE_MM[paper] - _HEAD_AND_FOOT_MM[tab]
+    fullest = max(line_weight(plain.bars, line) for line in lines) / LINE_NOTES
+    guess = len(lines) * (_USUAL_LINE_MM[tab] + LINE_GAP_MM) / room_mm
+    size = min(1.0, max(_LARGEST[tab], fullest, guess))
+    music = Engraved(plain, _draw(plain, broken, lines, LINE_WIDTH * size), musicxml)
+    over = music.height_mm(paper) / room_mm
+    if over > 1.0 and size * over <= _SMALLEST:
+        width = LINE_WIDTH * size * over * 1.01
+        music = Engraved(plain, _draw(plain, broken, lines, width), musicxml)
+    return music
 
 
 def narrowed(music: Engraved) -> Engraved:
     """The same music with two bars on a line, for a small screen."""
-    return _engraved(music.sheet, music.musicxml, 2)
-
-
-def engrave(sheet: Sheet, *, bars_per_line: int = 4) -> Engraved:
-    """Draw a sheet."""
-    from pipeline.write.musicxml import sheet_to_musicxml
-
-    plain = drawn(sheet)
-    return _engraved(plain, sheet_to_musicxml(plain), bars_per_line)
-
-
-def _engraved(sheet: Sheet, musicxml: bytes, bars_per_line: int) -> Engraved:
-    share = bars_per_line / 4
-    lines = lines_of(sheet.bars, bars_per_line=bars_per_line, capacity=LINE_NOTES * share)
-    broken = _with_breaks(musicxml, lines).decode()
-    width = LINE_WIDTH * (0.12 + 0.88 * share)
-    if bars_per_line != 4:
-        return Engraved(sheet, _draw(sheet, broken, lines, width), musicxml)
-    tab = sheet.setup is not None
-    fullest = max(line_weight(sheet.bars, line) for line in lines) / LINE_NOTES
-    guess = len(lines) * (_USUAL_LINE_MM[tab] + LINE_GAP_MM) / PAGE_ROOM_MM
-    size = min(1.0, max(_LARGEST[tab], fullest, guess))
-    music = Engraved(sheet, _draw(sheet, broken, lines, width * size), musicxml)
-    over = music.height_mm() / PAGE_ROOM_MM
-    if over > 1.0 and size * over <= _SMALLEST:
-        music = Engraved(sheet, _draw(sheet, broken, lines, width * size * over * 1.01), musicxml)
-    return music
+    sheet = music.sheet
+    lines = lines_of(sheet.bars, bars_per_line=2, capacity=LINE_NOTES / 2)
+    broken = _with_breaks(music.musicxml, lines).decode()
+    return Engraved(sheet, _draw(sheet, broken, lines, 0.56 * LINE_WIDTH), music.musicxml)
 
 
 def _draw(

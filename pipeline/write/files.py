@@ -105,7 +105,7 @@ def drawn_files(
     from pipeline.write.sheets import lead_sheet_pdf, staged_pdf
 
     progress("engraving", 0.0)
-    drawn = engrave_all(tune, arrangements)
+    drawn = engrave_all(tune, arrangements, paper=output.paper)
     files: Files = {}
     if output.sheets:
         files["tune.pdf"] = lead_sheet_pdf(

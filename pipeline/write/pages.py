@@ -10,10 +10,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import cache
 from math import inf
+from typing import Literal
 
-PAGE_MM = {"a4": 272.0, "letter": 254.0}
+Paper = Literal["a4", "letter"]
+PAGE_MM: dict[Paper, float] = {"a4": 272.0, "letter": 254.0}
 """Height of what is printed on a page: paper less margins and footer."""
-WIDTH_MM = {"a4": 180.0, "letter": 185.9}
+WIDTH_MM: dict[Paper, float] = {"a4": 180.0, "letter": 185.9}
 LINE_GAP_MM = 3.0
 _INSIDE_A_PART = 4.0
 _LINE_ALONE = 6.0
@@ -46,7 +48,7 @@ def page_breaks(
         found = (inf, count)
         for after in range(first + 1, count + 1):
             room = (page_mm if first else first_mm) - (last_less_mm if after == count else 0.0)
-            used = begins[after] - begins[first]
+            used = begins[after] - begins[first] - LINE_GAP_MM
             if used > room and after > first + 1:
                 break
             cost = _PAGE_MORE + _UNEVEN * max(0.0, 1.0 - used / room) ** 2

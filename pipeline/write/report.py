@@ -31,6 +31,7 @@ from pipeline.write.bank import PULSE_S, Bank
 from pipeline.write.encode import MP3_RATES, encode_audio, resampled
 from pipeline.write.engraving import Engraved, engrave_layer, engrave_tune, narrowed
 from pipeline.write.lead import with_chords
+from pipeline.write.pages import Paper
 from pipeline.write.picture import heard_picture
 from pipeline.write.pluck import SAMPLE_RATE
 from pipeline.write.report_player import Music
@@ -70,16 +71,18 @@ class Engravings:
     layers: tuple[dict[str, Engraved], ...]
 
 
-def engrave_all(tune: Tune, arrangements: Sequence[Arrangement]) -> Engravings:
+def engrave_all(
+    tune: Tune, arrangements: Sequence[Arrangement], *, paper: Paper = "a4"
+) -> Engravings:
     """The plain tune, with the chords of the first arrangement, and every layer."""
     layers: tuple[dict[str, Engraved], ...] = tuple(
         {
-            str(layer.name): engrave_layer(tune, arrangement, layer.name)
+            str(layer.name): engrave_layer(tune, arrangement, layer.name, paper=paper)
             for layer in arrangement.layers
         }
         for arrangement in arrangements
     )
-    return Engravings(engrave_tune(with_chords(tune, arrangements)), layers)
+    return Engravings(engrave_tune(with_chords(tune, arrangements), paper=paper), layers)
 
 
 def report_html(

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any, Literal
+from typing import Any
 
 from pipeline.doubts import bars_words, doubtful_indices, doubtful_numbers, ranges
 from pipeline.tab import Arrangement, Layer, Setup
@@ -29,14 +29,14 @@ from pipeline.write.engraving import (
     layer_title,
     tuning_words,
 )
-from pipeline.write.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM, page_breaks
+from pipeline.write.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM, Paper, page_breaks
 from pipeline.write.sheet import Sheet, SheetBar
 from pipeline.write.svg import Drawing, marked, standalone
 
-Paper = Literal["a4", "letter"]
 FONT = "Libertinus Serif"
 _TYPST_PAPER = {"a4": "a4", "letter": "us-letter"}
 _HARD_BARS = 3
+_NARROWEST = 0.9
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,7 @@ def layer_pdf(
     engraved: Engraved | None = None,
 ) -> bytes:
     """A layer, or the performance, as a PDF."""
-    music = engraved or engrave_layer(tune, arrangement, name)
+    music = engraved or engrave_layer(tune, arrangement, name, paper=paper)
     words = Words(layer_title(name), cautions=_cautions(arrangement))
     return set_pages([(music, words)], paper=paper)
 
@@ -73,7 +73,7 @@ def lead_sheet_pdf(
     chords_added: bool = False,
 ) -> bytes:
     """The plain tune as a tune book prints it. `chords_added`: its chords are the arrangement's."""
-    music = engraved or engrave_tune(tune)
+    music = engraved or engrave_tune(tune, paper=paper)
     notes = [*_check_by_ear(tune)]
     if chords_added:
         notes.append(("Chords", "as in the arrangement; the tune itself was written without."))
@@ -91,7 +91,8 @@ def staged_pdf(
     """One page or more for each layer, from the melody to the fullest, with what to practise."""
     pages = []
     for number, layer in enumerate(arrangement.layers, start=1):
-        music = (engraved or {}).get(layer.name) or engrave_layer(tune, arrangement, layer.name)
+        music = (engraved or {}).get(layer.name)
+        music = music or engrave_layer(tune, arrangement, layer.name, paper=paper)
         first, last = number == 1, number == len(arrangement.layers)
         notes = _layer_notes(tune, arrangement, layer)
         words = Words(
@@ -109,7 +110,7 @@ def layer_pages_svg(
 ) -> tuple[str, ...]:
     """The pages of a layer as SVG files, every letter and sign drawn as an outline."""
     words = Words(layer_title(name), cautions=_cautions(arrangement))
-    pages = [(engrave_layer(tune, arrangement, name), words)]
+    pages = [(engrave_layer(tune, arrangement, name, paper=paper), words)]
     out = _set(pages, paper, "svg")
     return tuple(page.decode() for page in (out if isinstance(out, list) else [out]))
 
@@ -144,6 +145,7 @@ def _inputs(pages: Sequence[tuple[Engraved, Words]], paper: Paper) -> dict[str, 
 def _sheet_data(music: Engraved, words: Words, paper: Paper) -> dict[str, Any]:
     sheet = music.sheet
     widest = max(line.width for line in music.lines)
+    fit, breaks = _fitted(music, words, paper)
     questioned = {i for i, bar in enumerate(sheet.bars) if bar.written in words.doubts}
     return {
         "title": sheet.title or "Untitled tune",
@@ -153,11 +155,11 @@ def _sheet_data(music: Engraved, words: Words, paper: Paper) -> dict[str, Any]:
         "notes": [list(note) for note in words.notes],
         "cautions": list(words.cautions),
         "gap_mm": LINE_GAP_MM,
-        "breaks": list(_breaks(music, words, paper)),
+        "breaks": breaks,
         "lines": [
             {
                 "svg": standalone(marked(line, questioned), font=FONT),
-                "width": line.width / widest,
+                "width": fit * line.width / widest,
                 "label": bars_label(sheet.bars, line),
             }
             for line in music.lines
@@ -165,20 +167,29 @@ def _sheet_data(music: Engraved, words: Words, paper: Paper) -> dict[str, Any]:
     }
 
 
-def _breaks(music: Engraved, words: Words, paper: Paper) -> tuple[int, ...]:
-    """The lines that begin a page."""
+def _fitted(music: Engraved, words: Words, paper: Paper) -> tuple[float, list[int]]:
+    """The share of the page's width that the music takes, and the lines that begin a page.
+
+    Music that is too high for one page by a little is set a little narrower.
+    """
     title = music.sheet.title or "Untitled tune"
-    head = 17.0 + 8.0 * _rows(title, 40) + 4.8 * len(heading_facts(music.sheet))
+    head = 4.0 + 8.0 * _rows(title, 40) + 4.4 * len(heading_facts(music.sheet))
     notes = sum(_rows(" ".join(note), 100) for note in words.notes)
     foot = 4.0 + sum(1.6 + 3.2 * _rows(text, 145) for text in words.cautions)
+    first_mm = PAGE_MM[paper] - head - (4.8 * notes + 5.0 if notes else 0.0)
+    fit = (first_mm - foot) / music.height_mm(paper)
+    if fit >= _NARROWEST:
+        return min(fit, 1.0), []
     unit = WIDTH_MM[paper] / max(line.width for line in music.lines)
     starts = [music.sheet.bars[line.bars[0]] for line in music.lines]
-    return page_breaks(
-        [line.height * unit for line in music.lines],
-        [bool(bar.part or bar.heading) for bar in starts],
-        first_mm=PAGE_MM[paper] - head - (4.8 * notes + 5.0 if notes else 0.0),
-        page_mm=PAGE_MM[paper] - 9.0,
-        last_less_mm=foot,
+    return 1.0, list(
+        page_breaks(
+            [line.height * unit for line in music.lines],
+            [bool(bar.part or bar.heading) for bar in starts],
+            first_mm=first_mm,
+            page_mm=PAGE_MM[paper] - 9.0,
+            last_less_mm=foot,
+        )
     )
 
 
