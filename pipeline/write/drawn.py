@@ -6,7 +6,7 @@ In:   a Sheet. Out: the same Sheet with fewer voices and ties; the files keep ev
 Method: an inner note that is struck with a note of the melody joins its stem, one that is struck
       with the bass joins the bass; both are written as long as the note they join, and ring on as
       open strings do anyway. Of a note held over a beat by no more than a sixteenth the rest is
-      not written.
+      not written, and an accompanying note that is alone is written as an eighth at least.
 References: common practice of guitar notation.
 """
 
@@ -15,11 +15,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 
 from pipeline.write.sheet import Sheet, SheetBar
 from pipeline.write.voices import Item, SheetNote, Voice, VoiceName
 
 CRUMB = Fraction(1, 16)
+SHORTEST = Fraction(1, 8)
 _NAMES: tuple[VoiceName, ...] = ("melody", "bass", "inner")
 
 
@@ -39,7 +41,7 @@ def _bar(bar: SheetBar, gone: dict[VoiceName, bool]) -> SheetBar:
     for name in gone:
         voices["inner"], gone[name] = _joined(voices[name], voices["inner"], gone[name])
     for name in _NAMES[1:]:
-        voices[name] = _without_crumbs(voices[name])
+        voices[name] = _not_too_short(_without_crumbs(voices[name]))
     kept = tuple(
         Voice(name, tuple(voices[name]))
         for name in _NAMES
@@ -86,3 +88,15 @@ def _without_crumbs(items: Sequence[Item]) -> list[Item]:
             item = Item(item.start, item.length, tuplet=item.tuplet)
         done.append(item)
     return done
+
+
+def _not_too_short(items: Sequence[Item]) -> list[Item]:
+    """The items with short notes written as eighths where a rest leaves the room."""
+    done = list(items)
+    for at, (item, after) in enumerate(pairwise(items)):
+        missing = SHORTEST - item.length
+        plain = item.notes and not (item.tied_in or item.tied_out or item.tuplet or after.tuplet)
+        if plain and not after.notes and 0 < missing <= after.length and done[at] is item:
+            done[at] = replace(item, length=SHORTEST)
+            done[at + 1] = Item(after.start + missing, after.length - missing)
+    return [item for item in done if item.length]

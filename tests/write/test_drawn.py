@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -16,6 +17,7 @@ from pipeline.write.mend import FRET_PX
 from pipeline.write.pages import page_breaks
 from pipeline.write.sheet import Sheet, sheet_of_layer, sheet_of_tune
 from pipeline.write.svg import standalone
+from pipeline.write.voices import Item, SheetNote, Voice
 from tests.write.arranged import arrangements
 
 SVG = {"s": "http://www.w3.org/2000/svg"}
@@ -125,3 +127,18 @@ def test_pages_turn_between_parts_and_leave_no_line_alone():
     assert page_breaks(lines[:4], parts[:4], **room) == ()
     assert page_breaks([40.0] * 5, [True] + [False] * 4, **room) != (4,)
     assert page_breaks([900.0, 40.0], [True, True], **room) == (1,), "a line too high stands alone"
+
+
+def test_a_short_bass_note_alone_is_drawn_as_an_eighth():
+    sixteenth, rest = Fraction(1, 16), Fraction(3, 16)
+    note = SheetNote(40, Fraction(0), sixteenth, "bass", string=6)
+    melody = Item(Fraction(0), Fraction(1, 4), (replace(note, voice="melody", string=1),))
+    bass = (Item(Fraction(0), sixteenth, (note,)), Item(sixteenth, rest))
+    voices = (Voice("melody", (melody,)), Voice("bass", bass))
+    tune, made = arrangements()[1]
+    sheet = sheet_of_layer(tune, made, "melody")
+    bar = replace(sheet.bars[0], voices=voices, length=Fraction(1, 4))
+    shown = drawn(replace(sheet, bars=(bar,))).bars[0].voices[1].items
+    assert [(item.start, item.length, bool(item.notes)) for item in shown] == [
+        (0, Fraction(1, 8), True), (Fraction(1, 8), Fraction(1, 8), False),
+    ]  # fmt: skip
