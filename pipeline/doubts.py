@@ -55,7 +55,8 @@ def by_reason(groups: Sequence[DoubtfulBars]) -> dict[str, list[DoubtfulBars]]:
     """The ranges of each reason, the reason with most bars first."""
     found: dict[str, list[DoubtfulBars]] = defaultdict(list)
     for group in groups:
-        found[group.why].append(group)
+        for why in group.why.split("; "):
+            found[why].append(group)
     order = sorted(found, key=lambda why: -sum(group.count for group in found[why]))
     return {why: found[why] for why in order}
 

@@ -69,7 +69,7 @@ def practice_sound(
     samples = loop_audio(
         audio.samples, audio.sample_rate, tune, loop, speed=wanted.speed, times=wanted.times
     )
-    return samples, f"{loop.name}, {wanted.times} times,"
+    return samples, f"{loop.name}, {wanted.times} times over,"
 
 
 def known_tune(audio: Audio, recording: Path, progress: Progress = silent) -> Tune:

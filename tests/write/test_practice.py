@@ -74,7 +74,9 @@ def test_a_speed_out_of_reach_is_refused(plucked):
 def test_loops_follow_the_parts_as_they_were_played():
     tune = heard_jig()
     loops = part_loops(tune)
-    assert [loop.name for loop in loops] == ["A, time 1", "A, time 2", "B, time 1", "B, time 2"]
+    assert [loop.name for loop in loops] == [
+        "A, first time", "A, second time", "B, first time", "B, second time",
+    ]  # fmt: skip
     assert [(loop.first_bar, loop.last_bar) for loop in loops] == [
         (1, 8),
         (9, 16),
@@ -87,7 +89,7 @@ def test_a_second_round_is_named():
     tune = heard_jig()
     heard = full_bars(tune)
     twice = replace(tune, bars_heard=(*tune.bars_heard, *heard), rounds=2)
-    assert part_loops(twice)[-1].name == "B, time 2, round 2"
+    assert part_loops(twice)[-1].name == "B, second time, round 2"
 
 
 def test_loops_are_cut_at_the_detected_bar_lines_and_counted_in():
