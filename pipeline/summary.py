@@ -108,15 +108,19 @@ def comparison_lines(comparison: Comparison) -> Iterator[str]:
 
 def set_lines(number: int, plan: SetPlan, names: Sequence[str]) -> Iterator[str]:
     """One way to play a set: the tunes in order and what changes between them."""
-    yield (
-        f"Plan {number}: {_count(plan.strings_retuned, 'string')} retuned by "
-        f"{_count(plan.semitones_retuned, 'semitone')}, {_count(plan.capo_moves, 'capo move')}"
-    )
+    retuned = "no string retuned"
+    if plan.strings_retuned:
+        by = _count(plan.semitones_retuned, "semitone")
+        retuned = f"{_count(plan.strings_retuned, 'string')} retuned by {by}"
+    yield f"Plan {number}: {retuned}, {_count(plan.capo_moves, 'capo move')}"
     for place, (index, setup) in enumerate(zip(plan.order, plan.setups, strict=True)):
         if place:
             change = plan.changes[place - 1]
             steps = [*change.strings, *([change.capo] if change.capo else [])]
-            yield f"     then {'; '.join(steps) or 'play straight on'} (key up {change.lift})"
+            key = f"the key lifts by {_count(change.lift, 'semitone')}"
+            if not change.lift:
+                key = "the key stays"
+            yield f"     then {'; '.join(steps) or 'play straight on'} ({key})"
         yield f"  {place + 1}. {names[index]}: {describe_setup(setup)}"
 
 
