@@ -38,6 +38,9 @@ def _bar(bar: SheetBar, gone: dict[VoiceName, bool]) -> SheetBar:
     voices = {name: list[Item]() for name in _NAMES}
     for voice in bar.voices:
         voices[voice.name] = list(voice.items)
+    chord = _chord(voices) if bar.written < 0 else []
+    if chord:
+        return replace(bar, voices=(Voice("melody", tuple(chord)),))
     for name in gone:
         voices["inner"], gone[name] = _joined(voices[name], voices["inner"], gone[name])
     for name in _NAMES[1:]:
@@ -48,6 +51,17 @@ def _bar(bar: SheetBar, gone: dict[VoiceName, bool]) -> SheetBar:
         if name == "melody" or any(item.notes for item in voices[name])
     )
     return replace(bar, voices=kept)
+
+
+def _chord(voices: dict[VoiceName, list[Item]]) -> list[Item]:
+    """The closing chord as one voice, that no melody rests over it; empty where it is more."""
+    bass, inner = voices["bass"], voices["inner"] or voices["bass"]
+    if [(item.start, item.length) for item in bass] != [(i.start, i.length) for i in inner]:
+        return []
+    return [
+        replace(low, notes=tuple(sorted({*low.notes, *high.notes}, key=_pitch)))
+        for low, high in zip(bass, inner, strict=True)
+    ]
 
 
 def _joined(items: list[Item], inner: Sequence[Item], gone: bool) -> tuple[list[Item], bool]:

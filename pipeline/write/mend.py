@@ -27,6 +27,8 @@ _DIGIT_MIDDLE = 0.325
 _WIDER = 20
 """How much more room a number of FRET_PX needs in its string, on each side."""
 _TAB_DOT = 46
+_APART = 45
+"""How much further apart beams stand than verovio sets them."""
 _SIGNS = {"\uea63": "♭♭", "\uea64": "♭", "\uea65": "♮", "\uea66": "♯", "\uea67": "♯♯"}
 """Accidentals of figured bass (Standard Music Font Layout 1.4), which verovio puts into chord
 names, and the same in any text font."""
@@ -78,6 +80,7 @@ def mend_tab(staff: Any, notation: Any) -> None:
             _close_line(staff, note)
             note.getparent().remove(note)
     _enlarge(staff)
+    _part_beams(staff)
     _copy_rests(staff, notation)
 
 
@@ -112,6 +115,23 @@ def _enlarge(staff: Any) -> None:
             for radius in ("rx", "ry"):
                 dot.set(radius, str(_TAB_DOT))
     _widen_gaps(staff)
+
+
+def _part_beams(staff: Any) -> None:
+    """Second and third beams further from the first, so that they do not run together."""
+    top = min((piece[1] for piece in _pieces(staff)), default=0)
+    for group in of_class(staff, "beam"):
+        beams = []
+        for beam in group.findall(f"{SVG}polygon"):
+            points = [
+                (int(x), int(y)) for x, y in re.findall(r"(-?\d+),(-?\d+)", beam.get("points", ""))
+            ]
+            beams.append((min(y for _, y in points), beam, points))
+        heights = sorted({y for y, *_ in beams}, reverse=bool(beams) and beams[0][0] > top)
+        way = 1 if heights and heights[0] < top else -1
+        for y, beam, points in beams:
+            further = way * _APART * heights.index(y)
+            beam.set("points", " ".join(f"{x},{py + further}" for x, py in points))
 
 
 def _widen_gaps(staff: Any) -> None:

@@ -9,6 +9,8 @@ from fractions import Fraction
 import pytest
 from lxml import etree
 
+from pipeline.arrange.layers import arrange_layers
+from pipeline.guitar.setups import make_setup
 from pipeline.read.abc import read_abc
 from pipeline.write.drawn import drawn
 from pipeline.write.engraving import engrave, engrave_tune
@@ -142,3 +144,29 @@ def test_a_short_bass_note_alone_is_drawn_as_an_eighth():
     assert [(item.start, item.length, bool(item.notes)) for item in shown] == [
         (0, Fraction(1, 8), True), (Fraction(1, 8), Fraction(1, 8), False),
     ]  # fmt: skip
+
+
+def test_the_closing_chord_of_a_performance_stands_without_a_rest_over_it():
+    tune, made = arrangements()[1]
+    sheet = sheet_of_layer(tune, made, "performance")
+    closing, shown = sheet.bars[-1], drawn(sheet).bars[-1]
+    assert closing.written == -1
+    assert [voice.name for voice in shown.voices] == ["melody"]
+    struck = sorted(n.midi for i in shown.voices[0].items if not i.tied_in for n in i.notes)
+    assert struck == sorted(note.midi for note in closing.sounding)
+
+
+def test_beams_of_sixteenths_are_two_on_the_tab_staff():
+    """White between them at least as wide as half a beam."""
+    tune = read_abc("X:1\nT:A\nR:reel\nM:4/4\nL:1/16\nK:D\nDFAd dAFD A4 d4|", name="a")
+    made = arrange_layers(tune, make_setup(tune, tuning="DADGAD", capo=0, transpose=None))
+    (line,) = engrave(sheet_of_layer(tune, made, "melody")).lines
+    root = etree.fromstring(standalone(line, font="serif").encode())
+    tab = root.find(".//s:g[@data-bar]", SVG).findall("s:g[@class='staff']", SVG)[1]
+    edges = sorted({
+        tuple(sorted({int(y) for y in re.findall(r",(-?\d+)", beam.get("points"))}))
+        for beam in tab.iter("{http://www.w3.org/2000/svg}polygon")
+    })  # fmt: skip
+    assert len(edges) == 2
+    (top, foot), (next_top, _) = edges
+    assert next_top - foot >= (foot - top) / 2
