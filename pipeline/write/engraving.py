@@ -22,7 +22,7 @@ from pipeline.write.drawn import drawn
 from pipeline.write.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM, Paper
 from pipeline.write.sheet import Sheet, sheet_of_layer, sheet_of_tune
 from pipeline.write.svg import Drawing, drawing_of
-from pipeline.write.systems import LINE_NOTES, line_weight, lines_of
+from pipeline.write.systems import LINE_NOTES, ROOMY_NOTES, line_weight, lines_of
 
 if TYPE_CHECKING:
     from lxml import etree
@@ -31,6 +31,8 @@ LINE_WIDTH = 2350
 """Width of a full line in verovio's units: at 180 mm on paper a staff is 5.5 mm high."""
 _HEAD_AND_FOOT_MM = {True: 67.0, False: 48.0}
 """What else stands on the first page of a sheet: with tablature, and without."""
+_A_PAGE = 4
+"""Lines that any page has room for."""
 _SMALLEST = 1.27
 """A sheet is set smaller by at most this to come out on one page."""
 _LARGEST = {True: 0.86, False: 0.74}
@@ -72,6 +74,9 @@ def engrave(sheet: Sheet, *, paper: Paper = "a4") -> Engraved:
     plain = drawn(sheet)
     musicxml = sheet_to_musicxml(plain)
     lines = lines_of(plain.bars)
+    roomy = lines_of(plain.bars, capacity=ROOMY_NOTES)
+    if len(roomy) <= _A_PAGE:
+        lines = roomy
     broken = _with_breaks(musicxml, lines).decode()
     tab = plain.setup is not None
     room_mm = PAGE_MM[paper] - _HEAD_AND_FOOT_MM[tab]

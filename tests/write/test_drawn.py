@@ -170,3 +170,13 @@ def test_beams_of_sixteenths_are_two_on_the_tab_staff():
     assert len(edges) == 2
     (top, foot), (next_top, _) = edges
     assert next_top - foot >= (foot - top) / 2
+
+
+def test_two_bars_of_twelve_eight_stand_on_a_line_where_the_page_has_room():
+    bar = "A2B d2B A2G E2D|"
+    text = "X:1\nT:A\nR:slide\nM:12/8\nL:1/8\nK:G\n|:" + 3 * bar + "[1" + bar[:-1] + ":|[2" + bar
+    music = engrave_tune(read_abc(text + "|:" + 3 * bar + bar[:-1] + ":|", name="a"))
+    numbers = [[music.sheet.bars[i].number for i in line.bars] for line in music.lines]
+    assert numbers == [[1, 2], [3, 4, 4], [5, 6], [7, 8]]
+    reel = "X:1\nT:A\nR:reel\nM:4/4\nL:1/8\nK:G\n" + 32 * "GABc dedB|"
+    assert {len(line.bars) for line in engrave_tune(read_abc(reel, name="a")).lines} == {4}
