@@ -125,6 +125,8 @@ def tab(
     effort: words.Effort = "as is",
     ornaments: words.Ornaments = False,
     rounds: words.Rounds = None,
+    out: words.LayerOut = None,
+    paper: words.Paper = "a4",
     as_json: words.AsJson = False,
     key: words.Key = None,
     octave: words.Octave = None,
@@ -140,6 +142,8 @@ def tab(
         wanted,
         options.LayerOptions(effort, ornaments, rounds, move),
         layer,
+        out,
+        paper=paper,
         as_json=as_json,
     )
 

@@ -158,6 +158,13 @@ Layer = Annotated[
     str,
     typer.Option("--layer", parser=options.layer, metavar="LAYER", help="Which layer to print."),
 ]
+LayerOut = Annotated[
+    Path | None,
+    typer.Option(
+        "--out",
+        help="Write it to a file: .pdf, .svg, .txt, .musicxml, .mid, .abc, .ogg, .mp3 or .wav.",
+    ),
+]
 Sound = Annotated[
     bool, typer.Option("--sound/--no-sound", help="Write the layers as sound to practise with.")
 ]

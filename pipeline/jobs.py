@@ -15,14 +15,28 @@ from pipeline.options import (
     GuitarOptions,
     LayerOptions,
     OutputOptions,
+    Paper,
     PracticeOptions,
     TuneOptions,
 )
 from pipeline.records import to_json
 from pipeline.screen import progress_on_stderr
-from pipeline.summary import comparison_lines, ranking_lines, set_lines, tune_lines
+from pipeline.summary import (
+    comparison_lines,
+    describe_setup,
+    ranking_lines,
+    set_lines,
+    tune_lines,
+)
 from pipeline.tab import LayerName
-from pipeline.write.folder import check_folder, edited_by_user, remove_if_empty, save, save_one
+from pipeline.write.folder import (
+    check_folder,
+    check_new,
+    edited_by_user,
+    remove_if_empty,
+    save,
+    save_one,
+)
 
 if TYPE_CHECKING:
     from pipeline.ask import Ask
@@ -112,20 +126,32 @@ def tab(
     wanted: GuitarOptions,
     layers: LayerOptions,
     layer: str,
+    out: Path | None = None,
     *,
-    as_json: bool,
+    paper: Paper = "a4",
+    as_json: bool = False,
 ) -> None:
-    """A tune and a setup to tab on the screen."""
+    """A tune and a setup to tab on the screen, or one layer into a file."""
     from pipeline.guitar.player import load_player
+    from pipeline.write.one import check_kind, layer_file
     from pipeline.write.tablature import layer_to_text
 
+    if out is not None:
+        check_kind(out)
+        check_new(out)
     player = load_player()
     with progress_on_stderr() as progress:
         tune = run.find_tune(source, known, progress).tune
         setup = run.choose_setups(tune, player, wanted, None)[0]
         arrangement = run.arrange_on(tune, setup, player, layers, progress)
+        files = layer_file(tune, arrangement, layer, out, paper=paper) if out is not None else {}
+        for path, data in files.items():
+            save_one(path, data)
     if as_json:
         print(to_json(arrangement), end="")
+    elif out is not None:
+        for path in files:
+            print(f"{layer} on {describe_setup(setup)} in {path}")
     else:
         print(layer_to_text(tune, arrangement, layer), end="")
 
@@ -169,10 +195,10 @@ def plan_set(
 def practise(recording: Path, out: Path | None, wanted: PracticeOptions) -> None:
     """A recording slowed down and looped, into a sound file."""
     from pipeline.hear.audio import load_audio
-    from pipeline.practising import practice_sound, sound_path
+    from pipeline.practising import practice_name, practice_sound, sound_path
     from pipeline.write.encode import encode_audio
 
-    target = out or recording.with_name(f"{recording.stem}-practice.ogg")
+    target = out or recording.with_name(practice_name(recording, wanted))
     kind = sound_path(target, recording)
     with progress_on_stderr() as progress:
         audio = load_audio(recording)

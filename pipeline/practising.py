@@ -7,6 +7,7 @@ one in the folder named after it; otherwise the recording is listened to now.
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, cast, get_args
 
@@ -42,6 +43,17 @@ def sound_path(target: Path, recording: Path) -> AudioKind:
     return cast(AudioKind, kind)
 
 
+def practice_name(recording: Path, wanted: PracticeOptions) -> str:
+    """A name that says what is in the file: "hum-part-B-at-60.ogg"."""
+    what = ""
+    if wanted.bars:
+        what = f"-bars-{wanted.bars[0]}-{wanted.bars[1]}"
+    elif wanted.part:
+        what = "-part-" + re.sub(r"\W+", "", wanted.part.upper())
+    ears = "-two-ears" if wanted.two_ears else ""
+    return f"{recording.stem}{what}{ears}-at-{100 * wanted.speed:.0f}.ogg"
+
+
 def practice_sound(
     audio: Audio, recording: Path, wanted: PracticeOptions, progress: Progress = silent
 ) -> tuple[np.ndarray, str]:
@@ -57,7 +69,7 @@ def practice_sound(
     samples = loop_audio(
         audio.samples, audio.sample_rate, tune, loop, speed=wanted.speed, times=wanted.times
     )
-    return samples, f"{loop.name}, {wanted.times} times,"
+    return samples, f"{loop.name}, {wanted.times} times over,"
 
 
 def known_tune(audio: Audio, recording: Path, progress: Progress = silent) -> Tune:

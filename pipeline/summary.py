@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from pipeline.doubts import by_reason, clock, grouped
 from pipeline.tab import RankedSetup, Ranking, Setup
 from pipeline.tune import Tune
 
@@ -12,6 +13,8 @@ if TYPE_CHECKING:
     from pipeline.arrange.compare import Comparison
     from pipeline.arrange.sets import SetPlan
 
+SHOWN, RANGES = 5, 4
+"""How many doubts, or reasons, are said, and how many ranges of bars for each reason."""
 TIMES = {1: "once", 2: "twice", 3: "three times"}
 
 
@@ -46,11 +49,27 @@ def tune_lines(tune: Tune) -> Iterator[str]:
         f"  Left out {clock(piece.start_s)}-{clock(piece.end_s)}: {piece.why}"
         for piece in tune.left_out
     )
-    if tune.doubts:
-        yield f"Check by ear ({len(tune.doubts)} of {len(tune.bars_heard)} bars played):"
-        yield from (f"  bar {d.bar} at {clock(d.start_s)}: {d.why}" for d in tune.doubts[:5])
-    if len(tune.doubts) > 5:
-        yield f"  and {len(tune.doubts) - 5} more, listed in tune.json and report.html"
+    yield from _doubts(tune)
+
+
+def _doubts(tune: Tune) -> Iterator[str]:
+    """The bars to check by ear; where they are many, reason by reason."""
+    if not tune.doubts:
+        return
+    yield f"Check by ear ({len(tune.doubts)} of {len(tune.bars_heard)} bars played):"
+    groups = grouped(tune.doubts)
+    if len(groups) <= SHOWN:
+        yield from (f"  {group.words}: {group.why}" for group in groups)
+        return
+    reasons = by_reason(groups)
+    for why, these in list(reasons.items())[:SHOWN]:
+        shown = ", ".join(group.words for group in these[:RANGES])
+        more = sum(group.count for group in these[RANGES:])
+        yield f"  {why}:"
+        yield f"    {shown}" + (f" and {more} more" if more else "")
+    if len(reasons) > SHOWN:
+        yield f"  and {len(reasons) - SHOWN} reasons more"
+    yield "  all of them are in report.html and tune.json"
 
 
 def ranking_lines(ranking: Ranking, *, most: int = 5) -> Iterator[str]:
@@ -89,21 +108,25 @@ def comparison_lines(comparison: Comparison) -> Iterator[str]:
 
 def set_lines(number: int, plan: SetPlan, names: Sequence[str]) -> Iterator[str]:
     """One way to play a set: the tunes in order and what changes between them."""
-    yield (
-        f"Plan {number}: {plan.strings_retuned} strings retuned by {plan.semitones_retuned} "
-        f"semitones, {plan.capo_moves} capo moves"
-    )
+    retuned = "no string retuned"
+    if plan.strings_retuned:
+        by = _count(plan.semitones_retuned, "semitone")
+        retuned = f"{_count(plan.strings_retuned, 'string')} retuned by {by}"
+    yield f"Plan {number}: {retuned}, {_count(plan.capo_moves, 'capo move')}"
     for place, (index, setup) in enumerate(zip(plan.order, plan.setups, strict=True)):
         if place:
             change = plan.changes[place - 1]
             steps = [*change.strings, *([change.capo] if change.capo else [])]
-            yield f"     then {'; '.join(steps) or 'play straight on'} (key up {change.lift})"
+            key = f"the key lifts by {_count(change.lift, 'semitone')}"
+            if not change.lift:
+                key = "the key stays"
+            yield f"     then {'; '.join(steps) or 'play straight on'} ({key})"
         yield f"  {place + 1}. {names[index]}: {describe_setup(setup)}"
 
 
-def clock(seconds: float) -> str:
-    """Minutes and seconds, "1:07"."""
-    return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
+def _count(number: int, thing: str) -> str:
+    """ "no strings", "1 string", "3 strings"."""
+    return f"{number or 'no'} {thing}{'' if number == 1 else 's'}"
 
 
 def _parts(tune: Tune) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pipeline.doubts import bars_words, ranges
 from pipeline.guitar.fretboard import open_midi
 from pipeline.keys import note_name, signature_of
 from pipeline.tab import LayerName, Setup, TabBar, TabNote
@@ -106,11 +107,9 @@ def _ordinal(number: int) -> str:
 
 
 def _bars(tune: Tune, indices: Sequence[int]) -> str:
-    """ "bar 3" or "bars 3, 5 and 8", as printed."""
+    """ "bar 3" or "bars 3, 5-7 and 9", as printed."""
     written = tune.written_bars()
     numbers = sorted({written[index].number for index in indices})
     if len(numbers) > MOST_BARS:
         return f"{len(numbers)} bars"
-    if len(numbers) == 1:
-        return f"bar {numbers[0]}"
-    return f"bars {', '.join(str(n) for n in numbers[:-1])} and {numbers[-1]}"
+    return bars_words(ranges(numbers))

@@ -197,7 +197,8 @@ def _with_pickup(
     rest = full - pickup.length
     if section.repeats == 1 or (not section.endings and section.body[-1].length <= rest):
         return [section]
-    closing = [bars for _, bars in section.endings] or [section.body]
+    final = section.repeats  # its ending leads on to the next part and need not lead back
+    closing = [bars for times, bars in section.endings if min(times) < final] or [section.body]
     if not all(_leads_back(bars[-1], pickup, full) for bars in closing):
         return _written_out(section)
     if not section.endings and stays_full and section.body[-1].notes[-1:] != ():
@@ -205,8 +206,10 @@ def _with_pickup(
         again = tuple(range(1, section.repeats))
         section.endings = [(again, [_shortened(last, rest)]), ((section.repeats,), [last])]
         return [section]
+    closing += [bars for times, bars in section.endings if min(times) >= final]
     for bars in closing:
-        bars[-1] = _shortened(bars[-1], rest)
+        if _leads_back(bars[-1], pickup, full):
+            bars[-1] = _shortened(bars[-1], rest)
     return [section]
 
 

@@ -27,7 +27,7 @@ from pipeline.write.tablature import MIDDLE
 _STRING = re.compile(r"[A-G][#b]?\s*\|")
 _BAR_LINE = re.compile(r"\|+")
 _MARK = re.compile(r"([bwhqestxy])(\.{0,2})([3579]?)|(\d+)/(\d+)")
-_CELL = re.compile(r"((?:g[hps]?\d+)*)(?:([hps]?)(\d+)|(\(\d+\)))?")
+_CELL = re.compile(r"((?:g[hps]?\d+)*),?(?:([hps]?)(\d+)|(\(\d+\)))?")
 _GRACE = re.compile(r"g([hps]?)(\d+)")
 _SIGN = re.compile(r"\[([^\]]*)\]")
 _VALUES = {mark: value for value, mark in MARKS.items()}
@@ -87,11 +87,11 @@ def parse_head(lines: Sequence[str], name: str) -> TabHead:
     first = re.match(r"\s*(.*): ([a-z-]+)\s*\n", text)
     kind = re.search(r"^([A-Za-z ]+) in (\d+/\d+), (\S+) = (\d+)", text, re.MULTILINE)
     sounds = re.search(r"^Sounds in (\S+ \S+), fingered as (\S+ \S+)$", text, re.MULTILINE)
-    shift = re.search(r"^Sounds (\d+) semitones (above|below)", text, re.MULTILINE)
+    shift = re.search(r"^Sounds .*?(\d+) semitones?\)? (above|below)", text, re.MULTILINE)
     tuning = re.search(r"^Tuning (.*): ((?:[A-G][#b]?\d ?){6}), low to high", text, re.MULTILINE)
     capo = re.search(r"^Capo (\d+)", text, re.MULTILINE)
     grace = re.search(r"grace note of\s+(\d+/\d+)", text)
-    if not (first and kind and sounds and shift and tuning):
+    if not (first and kind and sounds and tuning):
         raise PipelineError(
             f"{name} is not text tablature of this program: its head must name title and layer, "
             "tune type and metre, key, and tuning."
@@ -100,7 +100,7 @@ def parse_head(lines: Sequence[str], name: str) -> TabHead:
     if tune_type not in TUNE_TYPES:
         raise PipelineError(f'{name} names the tune type "{tune_type}", which is not known.')
     strings = tuple(_midi(*note) for note in _NOTE.findall(tuning.group(2)))
-    semitones = int(shift.group(1)) * (1 if shift.group(2) == "above" else -1)
+    semitones = int(shift.group(1)) * (1 if shift.group(2) == "above" else -1) if shift else 0
     setup = Setup(
         tuning.group(1),
         cast("tuple[int, int, int, int, int, int]", strings),

@@ -18,21 +18,27 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.tab import Arrangement, Setup
 from pipeline.tune import KeyName, Tune
+from pipeline.write.drawn import drawn
+from pipeline.write.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM, Paper
 from pipeline.write.sheet import Sheet, sheet_of_layer, sheet_of_tune
 from pipeline.write.svg import Drawing, drawing_of
-from pipeline.write.systems import LINE_NOTES, lines_of
+from pipeline.write.systems import LINE_NOTES, ROOMY_NOTES, line_weight, lines_of
 
 if TYPE_CHECKING:
     from lxml import etree
 
 LINE_WIDTH = 2350
 """Width of a full line in verovio's units: at 180 mm on paper a staff is 5.5 mm high."""
-LINE_MM = 180.0
-PAGE_ROOM_MM = 184.0
-"""Height that lines of music may take on the first A4 or Letter page of a sheet."""
-_SMALLEST = 1.22
+_HEAD_AND_FOOT_MM = {True: 67.0, False: 48.0}
+"""What else stands on the first page of a sheet: with tablature, and without."""
+_A_PAGE = 4
+"""Lines that any page has room for."""
+_SMALLEST = 1.27
 """A sheet is set smaller by at most this to come out on one page."""
-_LINE_GAP_MM = 3.0
+_LARGEST = {True: 0.86, False: 0.74}
+"""And larger by at most this where a page has room: with tablature, and without."""
+_USUAL_LINE_MM = {True: 45.0, False: 17.0}
+"""What a line takes at the usual size, to begin with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,51 +49,54 @@ class Engraved:
     lines: tuple[Drawing, ...]
     musicxml: bytes
 
-    def height_mm(self) -> float:
+    def height_mm(self, paper: Paper) -> float:
         """Height on paper with the gaps between the lines."""
-        widest = max(line.width for line in self.lines)
-        return sum(LINE_MM * line.height / widest + _LINE_GAP_MM for line in self.lines)
+        unit = WIDTH_MM[paper] / max(line.width for line in self.lines)
+        return sum(unit * line.height + LINE_GAP_MM for line in self.lines)
 
 
 def engrave_layer(
-    tune: Tune,
-    arrangement: Arrangement,
-    name: str,
-    *,
-    musicxml: bytes | None = None,
-    bars_per_line: int = 4,
+    tune: Tune, arrangement: Arrangement, name: str, *, paper: Paper = "a4"
 ) -> Engraved:
-    """A layer, or "performance", as notation and tablature. `musicxml` if it is written already."""
-    from pipeline.write.musicxml import layer_to_musicxml
-
-    text = musicxml or layer_to_musicxml(tune, arrangement, name)
-    return engrave(sheet_of_layer(tune, arrangement, name), text, bars_per_line=bars_per_line)
+    """A layer, or "performance", as notation and tablature, of a size that suits the paper."""
+    return engrave(sheet_of_layer(tune, arrangement, name), paper=paper)
 
 
-def engrave_tune(tune: Tune, *, musicxml: bytes | None = None, bars_per_line: int = 4) -> Engraved:
-    """The plain tune as a lead sheet. `musicxml` if it is written already."""
-    from pipeline.write.musicxml import tune_to_musicxml
+def engrave_tune(tune: Tune, *, paper: Paper = "a4") -> Engraved:
+    """The plain tune as a lead sheet."""
+    return engrave(sheet_of_tune(tune), paper=paper)
 
-    text = musicxml or tune_to_musicxml(tune)
-    return engrave(sheet_of_tune(tune), text, bars_per_line=bars_per_line)
+
+def engrave(sheet: Sheet, *, paper: Paper = "a4") -> Engraved:
+    """Draw a sheet, four bars on a line."""
+    from pipeline.write.musicxml import sheet_to_musicxml
+
+    plain = drawn(sheet)
+    musicxml = sheet_to_musicxml(plain)
+    lines = lines_of(plain.bars)
+    roomy = lines_of(plain.bars, capacity=ROOMY_NOTES)
+    if len(roomy) <= _A_PAGE:
+        lines = roomy
+    broken = _with_breaks(musicxml, lines).decode()
+    tab = plain.setup is not None
+    room_mm = PAGE_MM[paper] - _HEAD_AND_FOOT_MM[tab]
+    fullest = max(line_weight(plain.bars, line) for line in lines) / LINE_NOTES
+    guess = len(lines) * (_USUAL_LINE_MM[tab] + LINE_GAP_MM) / room_mm
+    size = min(1.0, max(_LARGEST[tab], fullest, guess))
+    music = Engraved(plain, _draw(plain, broken, lines, LINE_WIDTH * size), musicxml)
+    over = music.height_mm(paper) / room_mm
+    if over > 1.0 and size * over <= _SMALLEST:
+        width = LINE_WIDTH * size * over * 1.01
+        music = Engraved(plain, _draw(plain, broken, lines, width), musicxml)
+    return music
 
 
 def narrowed(music: Engraved) -> Engraved:
     """The same music with two bars on a line, for a small screen."""
-    return engrave(music.sheet, music.musicxml, bars_per_line=2)
-
-
-def engrave(sheet: Sheet, musicxml: bytes, *, bars_per_line: int = 4) -> Engraved:
-    """Draw a sheet from its MusicXML, whose measures are the sheet's bars."""
-    share = bars_per_line / 4
-    lines = lines_of(sheet.bars, bars_per_line=bars_per_line, capacity=LINE_NOTES * share)
-    broken = _with_breaks(musicxml, lines).decode()
-    width = LINE_WIDTH * (0.12 + 0.88 * share)
-    drawn = Engraved(sheet, _draw(sheet, broken, lines, width), musicxml)
-    smaller = drawn.height_mm() / PAGE_ROOM_MM
-    if bars_per_line == 4 and 1.0 < smaller <= _SMALLEST:
-        return Engraved(sheet, _draw(sheet, broken, lines, width * smaller * 1.01), musicxml)
-    return drawn
+    sheet = music.sheet
+    lines = lines_of(sheet.bars, bars_per_line=2, capacity=LINE_NOTES / 2)
+    broken = _with_breaks(music.musicxml, lines).decode()
+    return Engraved(sheet, _draw(sheet, broken, lines, 0.56 * LINE_WIDTH), music.musicxml)
 
 
 def _draw(
@@ -119,6 +128,7 @@ def _options(width: int, *, fill_last: bool) -> dict[str, Any]:
         "header": "none",
         "footer": "none",
         "svgViewBox": True,
+        "svgFormatRaw": True,
         "minLastJustification": 0.0 if fill_last else 0.8,
         "spacingBraceGroup": 12,
     }

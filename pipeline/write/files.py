@@ -7,6 +7,7 @@ In: the records of a run. Out: file name -> content, the names fixed by the proj
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 from pipeline.options import OutputOptions
@@ -63,17 +64,19 @@ def chart_files(tune: Tune, arrangements: Sequence[Arrangement], player: Player)
 
 
 def sound_files(tune: Tune, arrangements: Sequence[Arrangement]) -> Files:
-    """Every layer and the performance as sound."""
+    """Every layer and the performance as sound, encoded on two cores."""
     from pipeline.write.encode import encode_audio
     from pipeline.write.sound import layer_audio
 
-    files = {}
-    for number, arrangement in enumerate(arrangements, 1):
-        for name in layer_names(arrangement):
-            sound = layer_audio(tune, arrangement, name)
-            data = encode_audio(sound.samples, sound.sample_rate, "ogg")
-            files[f"arrangement-{number}-{name}.ogg"] = data
-    return files
+    pending = {}
+    with ThreadPoolExecutor(2) as encoder:
+        for number, arrangement in enumerate(arrangements, 1):
+            for name in layer_names(arrangement):
+                sound = layer_audio(tune, arrangement, name)
+                pending[f"arrangement-{number}-{name}.ogg"] = encoder.submit(
+                    encode_audio, sound.samples, sound.sample_rate, "ogg"
+                )
+        return {name: data.result() for name, data in pending.items()}
 
 
 def practice_tracks(tune: Tune, arrangements: Sequence[Arrangement], audio: Audio | None) -> Files:
@@ -105,10 +108,12 @@ def drawn_files(
     from pipeline.write.sheets import lead_sheet_pdf, staged_pdf
 
     progress("engraving", 0.0)
-    drawn = engrave_all(tune, arrangements, written)
+    drawn = engrave_all(tune, arrangements, paper=output.paper)
     files: Files = {}
     if output.sheets:
-        files["tune.pdf"] = lead_sheet_pdf(tune, paper=output.paper, engraved=drawn.tune)
+        files["tune.pdf"] = lead_sheet_pdf(
+            tune, paper=output.paper, engraved=drawn.tune, chords_added=not tune.chords_typed
+        )
         for number, (arrangement, music) in enumerate(
             zip(arrangements, drawn.layers, strict=True), 1
         ):

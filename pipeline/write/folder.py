@@ -85,10 +85,15 @@ def save(files: Mapping[str, bytes], folder: Path, *, keep: Iterable[str] = ()) 
     return tuple(folder / name for name in wanted)
 
 
-def save_one(path: Path, data: bytes) -> None:
-    """Write one new file whole or not at all. Raises UsageError when it is there already."""
+def check_new(path: Path) -> None:
+    """Raises UsageError when there is such a file already."""
     if path.exists():
         raise UsageError(f"{path} is there already: choose another name with --out.")
+
+
+def save_one(path: Path, data: bytes) -> None:
+    """Write one new file whole or not at all. Raises UsageError when it is there already."""
+    check_new(path)
     temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         _write_flushed(temporary, data)

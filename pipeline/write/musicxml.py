@@ -13,6 +13,7 @@ References  W3C MusicXML 4.0 (www.w3.org/2021/06/musicxml40).
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from fractions import Fraction
 
@@ -50,13 +51,13 @@ STEEL_GUITAR = 26
 """General MIDI program of the steel-string guitar, counted from 1 as MusicXML does."""
 FLUTE = 74
 
-NoteKey = tuple[int, int, Fraction, bool]
-"""Bar, string, start and whether it is a grace note: which note on the guitar."""
+NoteKey = tuple[int, int, Fraction, int]
+"""Which note on the guitar: bar, string, start, and the how manieth grace note there (0: none)."""
 
 
 def tune_to_musicxml(tune: Tune) -> bytes:
     """The plain tune on one staff."""
-    return _document(sheet_of_tune(tune))
+    return sheet_to_musicxml(sheet_of_tune(tune))
 
 
 def layer_to_musicxml(tune: Tune, arrangement: Arrangement, name: str) -> bytes:
@@ -64,10 +65,11 @@ def layer_to_musicxml(tune: Tune, arrangement: Arrangement, name: str) -> bytes:
 
     Raises UsageError when there is no such layer.
     """
-    return _document(sheet_of_layer(tune, arrangement, name))
+    return sheet_to_musicxml(sheet_of_layer(tune, arrangement, name))
 
 
-def _document(sheet: Sheet) -> bytes:
+def sheet_to_musicxml(sheet: Sheet) -> bytes:
+    """Any sheet: the plain tune's on one staff, a layer's on two."""
     root = etree.Element("score-partwise", version="4.0")
     add(add(root, "work"), "work-title", sheet.title)
     identification = add(root, "identification")
@@ -273,7 +275,7 @@ class _PartWriter:
                 self._move(measure, "forward", gap, style)
                 gap = Fraction(0)
             if not item.notes:
-                rest_element(measure, item, style, len(voice.items) == 1 and not bar.offset)
+                rest_element(measure, item, style, item.length == bar.length == sheet.full)
                 continue
             if item.graces:
                 marks = [signs.get((voice.name, item.start, n.midi, True)) for n in item.graces]
@@ -296,7 +298,7 @@ class _PartWriter:
         )
 
     def _linked(self, index: int, notes: Sequence[SheetNote]) -> list[list[Link]]:
-        return [self._links.get((index, n.string, n.start, n.grace), []) for n in notes]
+        return [self._links.get(key, []) for key in _keys_of(index, notes)]
 
     def _move(
         self, measure: etree._Element, tag: str, length: Fraction, style: NoteStyle | None = None
@@ -317,15 +319,26 @@ def _clef(attributes: etree._Element, number: dict[str, str], octave: int = 0) -
         add(clef, "clef-octave-change", octave)
 
 
+def _keys_of(index: int, notes: Sequence[SheetNote]) -> list[NoteKey]:
+    """The keys of notes of a bar in playing order."""
+    graces = Counter[tuple[int, Fraction]]()
+    keys_found = []
+    for note in notes:
+        graces[note.string, note.start] += note.grace
+        order = graces[note.string, note.start] if note.grace else 0
+        keys_found.append((index, note.string, note.start, order))
+    return keys_found
+
+
 def _links(sheet: Sheet) -> dict[NoteKey, list[Link]]:
     """Hammer-ons, pull-offs and slides: from the note before on the string to the one reached."""
     links: dict[NoteKey, list[Link]] = {}
     last: dict[int, NoteKey] = {}
     for index, bar in enumerate(sheet.bars):
-        for note in sorted(bar.sounding, key=lambda n: (n.start, not n.grace)):
+        notes = sorted(bar.sounding, key=lambda n: (n.start, not n.grace))
+        for note, here in zip(notes, _keys_of(index, notes), strict=True):
             if not note.string:
                 continue
-            here = (index, note.string, note.start, note.grace)
             before = last.get(note.string)
             if note.technique is not None and before is not None:
                 links.setdefault(before, []).append((note.technique, "start"))

@@ -76,6 +76,8 @@ def salience_of(
     samples: np.ndarray, sample_rate: int, low_midi: float, high_midi: float
 ) -> Salience:
     """Harmonic sum at every quarter semitone from low to high, every HOP_S."""
+    from scipy.fft import rfft  # in single precision, three times as fast as numpy's
+
     size = 1 << int(np.ceil(np.log2(_WINDOW_S * sample_rate)))
     hop = round(HOP_S * sample_rate)
     padded = np.pad(samples.astype(np.float32), (size // 2, size))
@@ -88,8 +90,7 @@ def salience_of(
     weight = (0.8 ** np.arange(_HARMONICS) * (bins < size // 2)).astype(np.float32)
     strength = np.empty((len(frames), len(midi)), np.float32)
     for begin in range(0, len(frames), 500):
-        spectrum = np.sqrt(np.abs(np.fft.rfft(frames[begin : begin + 500] * window)))
-        spectrum = spectrum.astype(np.float32)
+        spectrum = np.sqrt(np.abs(rfft(frames[begin : begin + 500] * window)))
         found = spectrum[:, below] * (1.0 - share) + spectrum[:, below + 1] * share
         strength[begin : begin + 500] = (found * weight).sum(axis=2)
     floor = np.median(strength, axis=1, keepdims=True)

@@ -29,6 +29,7 @@ from pipeline.write.sound import add_ticks, heard_melody_audio, layer_audio
 SPEEDS = (0.6, 0.75, 0.9, 1.0)
 SLOWEST, FASTEST = 0.25, 1.5
 _EDGE_S = 0.008
+_NTH = {1: "first", 2: "second", 3: "third", 4: "fourth"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +78,7 @@ def full_bars(tune: Tune) -> tuple[HeardBar, ...]:
 
 
 def part_loops(tune: Tune) -> tuple[Loop, ...]:
-    """One loop for every part as it was played, named like "A, 2nd time, round 1"."""
+    """One loop for every part as it was played, named like "A, second time, round 1"."""
     heard = full_bars(tune)
     written = tune.written_bars()
     once = [written[index].part for index in tune.performed_order() if written[index].number]
@@ -91,7 +92,7 @@ def part_loops(tune: Tune) -> tuple[Loop, ...]:
         per_time = _bars_per_time(tune, part)
         time = 1 + (place - once.index(part)) // per_time
         last = min(first + per_time, len(heard))
-        name = f"{tune.parts[part].name}, time {time}"
+        name = f"{tune.parts[part].name}, {_NTH.get(time, f'{time}th')} time"
         if len(heard) > len(once):
             name += f", round {1 + first // len(once)}"
         loops.append(_loop(heard, name, first + 1, last))

@@ -28,8 +28,10 @@ from pipeline.guitar.player import Player
 from pipeline.tab import Arrangement, Ranking
 from pipeline.tune import Tune
 from pipeline.write.bank import PULSE_S, Bank
-from pipeline.write.encode import encode_audio, resampled
+from pipeline.write.encode import MP3_RATES, encode_audio, resampled
 from pipeline.write.engraving import Engraved, engrave_layer, engrave_tune, narrowed
+from pipeline.write.lead import with_chords
+from pipeline.write.pages import Paper
 from pipeline.write.picture import heard_picture
 from pipeline.write.pluck import SAMPLE_RATE
 from pipeline.write.report_player import Music
@@ -70,21 +72,17 @@ class Engravings:
 
 
 def engrave_all(
-    tune: Tune, arrangements: Sequence[Arrangement], files: Mapping[str, bytes] | None = None
+    tune: Tune, arrangements: Sequence[Arrangement], *, paper: Paper = "a4"
 ) -> Engravings:
-    """The plain tune and every layer. `files` may hold MusicXML that is written already."""
-    texts = files or {}
+    """The plain tune, with the chords of the first arrangement, and every layer."""
     layers: tuple[dict[str, Engraved], ...] = tuple(
         {
-            str(layer.name): engrave_layer(
-                tune, arrangement, layer.name,
-                musicxml=texts.get(f"arrangement-{number}-{layer.name}.musicxml"),
-            )
+            str(layer.name): engrave_layer(tune, arrangement, layer.name, paper=paper)
             for layer in arrangement.layers
         }
-        for number, arrangement in enumerate(arrangements, start=1)
-    )  # fmt: skip
-    return Engravings(engrave_tune(tune, musicxml=texts.get("tune.musicxml")), layers)
+        for arrangement in arrangements
+    )
+    return Engravings(engrave_tune(with_chords(tune, arrangements), paper=paper), layers)
 
 
 def report_html(
@@ -99,7 +97,7 @@ def report_html(
 ) -> str:
     """The page. `files` are those that stand beside it, for its links and downloads."""
     texts = files or {}
-    engraved = engravings or engrave_all(tune, arrangements, texts)
+    engraved = engravings or engrave_all(tune, arrangements)
     bank = Bank()
     scores = _scores(tune, arrangements, bank)
     numbers = heard_numbers(tune)
@@ -113,7 +111,12 @@ def report_html(
         ranked = ranking_section(tune, ranking, player or Player())
         tones, sound_url = pending.result()
     sections = [
-        tune_section(tune, music["tune"], scores["tune"]),
+        tune_section(
+            tune,
+            music["tune"],
+            scores["tune"],
+            chords_added=bool(arrangements and not tune.chords_typed),
+        ),
         heard_section(tune, rows, sound_url, longest_s=LONGEST_RECORDING_S),
         ranked,
         *(
@@ -207,9 +210,10 @@ def recording_url(recording: Recording | None) -> str:
     """The recording as an mp3 in a data address; empty without one."""
     if recording is None:
         return ""
-    samples = resampled(recording.samples, recording.sample_rate, SAMPLE_RATE)
+    rate = recording.sample_rate if recording.sample_rate in MP3_RATES else SAMPLE_RATE
+    samples = resampled(recording.samples, recording.sample_rate, rate)
     peak = float(np.abs(samples).max(initial=0.0))
-    mp3 = encode_audio(samples * (0.8 / peak if peak > 0 else 1.0), SAMPLE_RATE, "mp3")
+    mp3 = encode_audio(samples * (0.8 / peak if peak > 0 else 1.0), rate, "mp3")
     return "data:audio/mpeg;base64," + base64.b64encode(mp3).decode()
 
 

@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 import base64
-import re
 from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
+from pipeline.doubts import (
+    DoubtfulBars,
+    bars_words,
+    by_reason,
+    doubtful_indices,
+    grouped,
+    printed_bars,
+    ranges,
+)
 from pipeline.errors import PipelineError
 from pipeline.guitar.player import Player
 from pipeline.tab import Arrangement, Layer, RankedSetup, Ranking
@@ -17,15 +25,24 @@ from pipeline.write.encode import MIME
 from pipeline.write.engraving import capo_words, key_words, layer_title, tuning_words
 from pipeline.write.picture import PictureRow
 from pipeline.write.report_player import Music, choices, music_html, player
-from pipeline.write.sheets import bars_words, hardest_bars, heading_facts
+from pipeline.write.sheets import hardest_bars, heading_facts
 
 SHOWN_SETUPS = 8
+SHOWN_DOUBTS = 8
+"""More doubts than this are listed reason by reason."""
 CHARTS = 3
 _EMBEDDED = (".abc", ".mid", ".txt")
 _TYPES = {
     ".abc": "text/vnd.abc", ".mid": "audio/midi", ".txt": "text/plain", ".json": "application/json",
     ".musicxml": "application/vnd.recordare.musicxml+xml", ".pdf": "application/pdf",
 }  # fmt: skip
+_PURPOSES = (
+    ("To print", (".pdf", ".svg")),
+    ("Tab as plain text", (".txt",)),
+    ("To listen to", (".ogg", ".mp3", ".wav")),
+    ("For notation programs", (".abc", ".musicxml", ".mid")),
+    ("All that was found, as data", (".json",)),
+)
 _PULSE = (
     '<svg class="pulse" viewBox="0 0 136 18" aria-hidden="true" fill="currentColor">'
     '<circle cx="9" cy="9" r="9"/><circle cx="48" cy="9" r="5.5"/><circle cx="74" cy="9" r="9"/>'
@@ -54,36 +71,56 @@ def masthead(tune: Tune, ranking: Ranking, arrangements: Sequence[Arrangement]) 
     )
 
 
-def tune_section(tune: Tune, music: Music, score: Mapping[str, Any]) -> str:
+def tune_section(
+    tune: Tune, music: Music, score: Mapping[str, Any], *, chords_added: bool = False
+) -> str:
     """The plain tune with the bars to check by ear."""
-    doubts = doubtful_bars(tune)
-    shown = "".join(
-        f"<li>Bar {doubt.bar} as played ({doubt.start_s:.1f} s): {escape(doubt.why)}</li>"
-        for doubt in tune.doubts
-    )
-    check = ""
-    if shown:
-        check = (
-            "<details open><summary>Check by ear: marked with a question mark</summary>"
-            f"<ul>{shown}</ul></details>"
-        )
+    facts = heading_facts(music.wide.sheet)
+    if chords_added:
+        facts.append("chords as in the arrangement")
     return (
         '<section id="tune"><h2>The tune</h2>'
-        f"{_facts(heading_facts(music.wide.sheet))}"
+        f"{_facts(facts)}"
         f"{player('tune', 'music-tune', 'the tune', choices(music.wide, tune, score), bass=False)}"
-        f'<div class="card">{music_html(music, "music-tune", doubts)}</div>{check}</section>'
+        f'<div class="card">{music_html(music, "music-tune", doubtful_indices(tune))}</div>'
+        f"{_to_check(tune)}</section>"
     )
 
 
-def doubtful_bars(tune: Tune) -> set[int]:
-    """Indices of the written bars that a doubt falls on; doubts count performed full bars."""
-    written = tune.written_bars()
-    once = [index for index in tune.performed_order() if written[index].kind != "pickup"]
-    first = tune.performed_order()[0] if once else 0
-    return {
-        first if doubt.bar == 0 else once[(doubt.bar - 1) % len(once)]
-        for doubt in tune.doubts if once
-    }  # fmt: skip
+def _to_check(tune: Tune) -> str:
+    """The doubtful bars, each to be heard; reason by reason where they are many."""
+    groups = grouped(tune.doubts)
+    if not groups:
+        return ""
+    printed, written = printed_bars(tune), tune.written_bars()
+
+    def button(group: DoubtfulBars) -> str:
+        words = group.words[:1].upper() + group.words[1:]
+        return (
+            f'<button type="button" class="hear" data-first="{group.first}" '
+            f'data-last="{group.last}">{words}</button>'
+        )
+
+    def on_page(group: DoubtfulBars) -> str:
+        pages = {written[printed[bar]].number for bar in range(group.first, group.last + 1)} - {0}
+        return f", {bars_words(ranges(pages))} on the page" if pages else ""
+
+    few = len(groups) <= SHOWN_DOUBTS
+    if few:
+        listed = "".join(
+            f"<li>{button(group)}{on_page(group)}: {escape(group.why)}</li>" for group in groups
+        )
+    else:
+        listed = "".join(
+            f'<li>{escape(why[:1].upper() + why[1:])}:<ul class="ranges">'
+            f"{''.join(f'<li>{button(group)}</li>' for group in these)}</ul></li>"
+            for why, these in by_reason(groups).items()
+        )
+    return (
+        f"<details{' open' if few else ''}><summary>Check by ear: {len(tune.doubts)} of "
+        f"{len(tune.bars_heard)} bars played, marked with a question mark</summary>"
+        f'<ul class="doubts">{listed}</ul></details>'
+    )
 
 
 def heard_section(
@@ -260,7 +297,8 @@ def layers_section(
         f'<section id="layers-{number}"><h2>The arrangement{which} in layers</h2>'
         f"<p>{escape(tuning_words(setup))}, {capo_words(setup)}. Learn each layer before the next; "
         "the melody keeps its fingering wherever it can.</p>"
-        f'{"".join(parts)}<section class="layer"><h3>Performance</h3><p>{escape(rounds)}.</p>'
+        f'{"".join(parts)}<section class="layer performance"><h3>Performance</h3>'
+        f"<p>{escape(rounds)}.</p>"
         f"{player(f'{number}-performance', '', 'performance', whole)}</section>"
         f'<div class="cautions">{"".join(f"<p>{escape(text)}</p>" for text in cautions)}</div>'
         "</section>"
@@ -277,10 +315,10 @@ def _layer(
     scores: Mapping[str, Mapping[str, Any]],
 ) -> str:
     hard = hardest_bars(tune, arrangement.setup, layer)
-    notes = list(layer.remarks) + ([f"Practise first: {bars_words(hard)}."] if hard else [])
+    notes = list(layer.remarks) + ([f"Practise first: {bars_words(ranges(hard))}."] if hard else [])
     item = music[key]
     title, parts = layer_title(layer.name), choices(item.wide, tune, scores[key])
-    difficulty = _facts([f"{_plain(name)} {value:g}" for name, value in layer.difficulty.items()])
+    difficulty = _facts(_effort(layer.difficulty))
     return (
         f'<section class="layer" id="layer-{key}"><h3>{at}. {title}</h3>'
         f'<div class="note">{"".join(f"<p>{escape(text)}</p>" for text in notes)}</div>'
@@ -289,10 +327,21 @@ def _layer(
     )
 
 
-def _plain(name: str) -> str:
-    """ "largest_stretch_mm" as "largest stretch, mm:"."""
-    words = name.replace("_", " ")
-    return re.sub(r" (mm|s)$", r", \1", words) + ":"
+def _effort(difficulty: Mapping[str, float]) -> list[str]:
+    """How hard a layer is, in words."""
+    words = {
+        "moves_per_second": lambda value: f"{value:.1f} moves of both hands a second",
+        "largest_stretch_mm": lambda value: (
+            f"widest stretch {value:.0f} mm" if value else "no stretch"
+        ),
+        "share_of_bars_with_shift": lambda value: (
+            f"the hand shifts in {value:.0%} of the bars" if value else "no shift of the hand"
+        ),
+        "notes_at_once": lambda value: (
+            f"up to {value:.0f} notes at once" if value > 1 else "one note at a time"
+        ),
+    }
+    return [words[name](value) for name, value in difficulty.items() if name in words]
 
 
 def _facts(facts: Sequence[str]) -> str:
@@ -303,23 +352,30 @@ def _facts(facts: Sequence[str]) -> str:
 
 
 def downloads_section(files: Mapping[str, bytes]) -> str:
-    """Links to the files beside the page; small ones are in the page itself as well."""
+    """Links to the files beside the page by what they are for; small ones are in it as well."""
     if not files:
         return '<section id="files"><h2>Files</h2><p>No other files were written.</p></section>'
-    items = []
-    for name in sorted(files):
-        suffix = name[name.rfind(".") :]
-        link = f'<a href="{escape(name)}">{escape(name)}</a>'
-        if suffix in _EMBEDDED:
-            data = base64.b64encode(files[name]).decode()
-            kind = _TYPES.get(suffix) or MIME.get(suffix[1:], "application/octet-stream")
-            link += (
-                f' <a class="screen" download="{escape(name)}" href="data:{kind};base64,{data}">'
-                f'save<span class="skip"> {escape(name)}</span></a>'
-            )
-        items.append(f"<li>{link}</li>")
+    groups = []
+    for words, suffixes in _PURPOSES:
+        names = [name for name in sorted(files) if name[name.rfind(".") :] in suffixes]
+        if names:
+            links = "".join(f"<li>{_download(name, files[name])}</li>" for name in names)
+            groups.append(f'<div><h3>{words}</h3><ul class="downloads">{links}</ul></div>')
     return (
         '<section id="files"><h2>Files</h2><p>They lie beside this page; those with “save” '
-        "are in the page too, should it travel alone.</p>"
-        f'<ul class="downloads">{"".join(items)}</ul></section>'
+        f'are in the page too, should it travel alone.</p><div class="files">{"".join(groups)}'
+        "</div></section>"
+    )
+
+
+def _download(name: str, data: bytes) -> str:
+    suffix = name[name.rfind(".") :]
+    link = f'<a href="{escape(name)}">{escape(name)}</a>'
+    if suffix not in _EMBEDDED:
+        return link
+    kind = _TYPES.get(suffix) or MIME.get(suffix[1:], "application/octet-stream")
+    return (
+        f'{link} <a class="screen" download="{escape(name)}" '
+        f'href="data:{kind};base64,{base64.b64encode(data).decode()}">'
+        f'save<span class="skip"> {escape(name)}</span></a>'
     )

@@ -3,19 +3,20 @@
 Task: what a teacher prints and hands out.
 In:   Tune, Arrangement, engraved lines. Out: PDF bytes (or SVG pages), A4 or Letter.
 Method: pipeline/write/page/sheet.typ, set by the typst library with its own embedded fonts. Lines
-    are never broken, so no page cuts a phrase; the two lines of an eight-bar part stay together.
+    are never broken, so no page cuts a phrase; where pages turn: pipeline/write/pages.py.
 References: cautions and their sources in pipeline/write/cautions.py.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any, Literal
+from typing import Any
 
+from pipeline.doubts import bars_words, doubtful_indices, doubtful_numbers, ranges
 from pipeline.tab import Arrangement, Layer, Setup
 from pipeline.tune import Tune
 from pipeline.write.cautions import HAND, RIGHTS, printed_cautions
@@ -28,13 +29,14 @@ from pipeline.write.engraving import (
     layer_title,
     tuning_words,
 )
+from pipeline.write.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM, Paper, page_breaks
 from pipeline.write.sheet import Sheet, SheetBar
-from pipeline.write.svg import Drawing, standalone
+from pipeline.write.svg import Drawing, marked, standalone
 
-Paper = Literal["a4", "letter"]
 FONT = "Libertinus Serif"
 _TYPST_PAPER = {"a4": "a4", "letter": "us-letter"}
 _HARD_BARS = 3
+_NARROWEST = 0.9
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +47,8 @@ class Words:
     notes: tuple[tuple[str, str], ...] = ()
     """Paragraphs: a bold word or two, and a sentence."""
     cautions: tuple[str, ...] = ()
+    doubts: frozenset[int] = frozenset()
+    """Written bars that get a question mark."""
 
 
 def layer_pdf(
@@ -56,15 +60,25 @@ def layer_pdf(
     engraved: Engraved | None = None,
 ) -> bytes:
     """A layer, or the performance, as a PDF."""
-    music = engraved or engrave_layer(tune, arrangement, name)
+    music = engraved or engrave_layer(tune, arrangement, name, paper=paper)
     words = Words(layer_title(name), cautions=_cautions(arrangement))
     return set_pages([(music, words)], paper=paper)
 
 
-def lead_sheet_pdf(tune: Tune, *, paper: Paper = "a4", engraved: Engraved | None = None) -> bytes:
-    """The plain tune as a tune book prints it."""
-    music = engraved or engrave_tune(tune)
-    return set_pages([(music, Words("The tune", cautions=(RIGHTS,)))], paper=paper)
+def lead_sheet_pdf(
+    tune: Tune,
+    *,
+    paper: Paper = "a4",
+    engraved: Engraved | None = None,
+    chords_added: bool = False,
+) -> bytes:
+    """The plain tune as a tune book prints it. `chords_added`: its chords are the arrangement's."""
+    music = engraved or engrave_tune(tune, paper=paper)
+    notes = [*_check_by_ear(tune)]
+    if chords_added:
+        notes.append(("Chords", "as in the arrangement; the tune itself was written without."))
+    words = Words("The tune", tuple(notes), cautions=(RIGHTS,), doubts=_marked(tune))
+    return set_pages([(music, words)], paper=paper)
 
 
 def staged_pdf(
@@ -77,11 +91,15 @@ def staged_pdf(
     """One page or more for each layer, from the melody to the fullest, with what to practise."""
     pages = []
     for number, layer in enumerate(arrangement.layers, start=1):
-        music = (engraved or {}).get(layer.name) or engrave_layer(tune, arrangement, layer.name)
+        music = (engraved or {}).get(layer.name)
+        music = music or engrave_layer(tune, arrangement, layer.name, paper=paper)
+        first, last = number == 1, number == len(arrangement.layers)
+        notes = _layer_notes(tune, arrangement, layer)
         words = Words(
             f"{number}. {layer_title(layer.name)}",
-            _layer_notes(tune, arrangement, layer),
-            _cautions(arrangement) if number == len(arrangement.layers) else (HAND,),
+            (*notes, *_check_by_ear(tune)) if first else notes,
+            _cautions(arrangement) if last else (HAND,),
+            _marked(tune) if first else frozenset(),
         )
         pages.append((music, words))
     return set_pages(pages, paper=paper)
@@ -92,7 +110,7 @@ def layer_pages_svg(
 ) -> tuple[str, ...]:
     """The pages of a layer as SVG files, every letter and sign drawn as an outline."""
     words = Words(layer_title(name), cautions=_cautions(arrangement))
-    pages = [(engrave_layer(tune, arrangement, name), words)]
+    pages = [(engrave_layer(tune, arrangement, name, paper=paper), words)]
     out = _set(pages, paper, "svg")
     return tuple(page.decode() for page in (out if isinstance(out, list) else [out]))
 
@@ -119,14 +137,16 @@ def _inputs(pages: Sequence[tuple[Engraved, Words]], paper: Paper) -> dict[str, 
     data = {
         "title": pages[0][0].sheet.title or "Untitled tune",
         "paper": _TYPST_PAPER[paper],
-        "sheets": [_sheet_data(music, words) for music, words in pages],
+        "sheets": [_sheet_data(music, words, paper) for music, words in pages],
     }
     return {"data": json.dumps(data, ensure_ascii=False)}
 
 
-def _sheet_data(music: Engraved, words: Words) -> dict[str, Any]:
+def _sheet_data(music: Engraved, words: Words, paper: Paper) -> dict[str, Any]:
     sheet = music.sheet
     widest = max(line.width for line in music.lines)
+    fit, breaks = _fitted(music, words, paper)
+    questioned = {i for i, bar in enumerate(sheet.bars) if bar.written in words.doubts}
     return {
         "title": sheet.title or "Untitled tune",
         "kind": f"{sheet.tune_type.capitalize()}, {sheet.meter}",
@@ -134,18 +154,48 @@ def _sheet_data(music: Engraved, words: Words) -> dict[str, Any]:
         "facts": heading_facts(sheet),
         "notes": [list(note) for note in words.notes],
         "cautions": list(words.cautions),
-        "keep": [
-            place for place, line in enumerate(music.lines) if _continues(sheet, music, place)
-        ],
+        "gap_mm": LINE_GAP_MM,
+        "breaks": breaks,
         "lines": [
             {
-                "svg": standalone(line, font=FONT),
-                "width": line.width / widest,
+                "svg": standalone(marked(line, questioned), font=FONT),
+                "width": fit * line.width / widest,
                 "label": bars_label(sheet.bars, line),
             }
             for line in music.lines
         ],
     }
+
+
+def _fitted(music: Engraved, words: Words, paper: Paper) -> tuple[float, list[int]]:
+    """The share of the page's width that the music takes, and the lines that begin a page.
+
+    Music that is too high for one page by a little is set a little narrower.
+    """
+    title = music.sheet.title or "Untitled tune"
+    head = 4.0 + 8.0 * _rows(title, 40) + 4.4 * len(heading_facts(music.sheet))
+    notes = sum(_rows(" ".join(note), 100) for note in words.notes)
+    foot = 4.0 + sum(1.6 + 3.2 * _rows(text, 145) for text in words.cautions)
+    first_mm = PAGE_MM[paper] - head - (4.8 * notes + 5.0 if notes else 0.0)
+    fit = (first_mm - foot) / music.height_mm(paper)
+    if fit >= _NARROWEST:
+        return min(fit, 1.0), []
+    unit = WIDTH_MM[paper] / max(line.width for line in music.lines)
+    starts = [music.sheet.bars[line.bars[0]] for line in music.lines]
+    return 1.0, list(
+        page_breaks(
+            [line.height * unit for line in music.lines],
+            [bool(bar.part or bar.heading) for bar in starts],
+            first_mm=first_mm,
+            page_mm=PAGE_MM[paper] - 9.0,
+            last_less_mm=foot,
+        )
+    )
+
+
+def _rows(text: str, letters: int) -> int:
+    """Lines that a text takes, so many letters a line."""
+    return max(1, -(-len(text) // letters))
 
 
 def heading_facts(sheet: Sheet) -> list[str]:
@@ -175,14 +225,6 @@ def bars_label(bars: Sequence[SheetBar], line: Drawing) -> str:
     return f"Bars {numbers[0]} to {numbers[-1]}" if len(numbers) > 1 else f"Bar {numbers[0]}"
 
 
-def _continues(sheet: Sheet, music: Engraved, place: int) -> bool:
-    """Whether the next line goes on with the part whose first line this is."""
-    if place + 1 >= len(music.lines):
-        return False
-    here, after = (sheet.bars[music.lines[p].bars[0]] for p in (place, place + 1))
-    return bool(here.part or here.heading or place == 0) and not (after.part or after.heading)
-
-
 # ---------------------------------------------------------------- words
 
 
@@ -190,8 +232,24 @@ def _layer_notes(tune: Tune, arrangement: Arrangement, layer: Layer) -> tuple[tu
     notes = [("", remark) for remark in layer.remarks[:3]]
     hard = hardest_bars(tune, arrangement.setup, layer)
     if hard:
-        notes.append(("Practise first:", f"{bars_words(hard)}, slowly, then the bars around."))
+        words = bars_words(ranges(hard))
+        notes.append(("Practise first:", f"{words}, slowly, then the bars around."))
     return tuple(notes)
+
+
+def _check_by_ear(tune: Tune) -> tuple[tuple[str, str], ...]:
+    numbers = doubtful_numbers(tune)
+    if not numbers:
+        return ()
+    words = bars_words(ranges(numbers))
+    how = "marked with a question mark" if _marked(tune) else "too many to mark them"
+    return (("Check by ear:", f"{words}, {how}."),)
+
+
+def _marked(tune: Tune) -> frozenset[int]:
+    """The doubtful bars, unless they are most of the tune: then marks would say nothing."""
+    doubtful = doubtful_indices(tune)
+    return frozenset(doubtful if 2 * len(doubtful) <= len(tune.written_bars()) else ())
 
 
 def hardest_bars(tune: Tune, setup: Setup, layer: Layer) -> tuple[int, ...]:
@@ -208,14 +266,6 @@ def hardest_bars(tune: Tune, setup: Setup, layer: Layer) -> tuple[int, ...]:
     usual = sum(effort for effort, _ in graded) / max(len(graded), 1)
     hardest = sorted(graded, key=lambda found: (-found[0], found[1]))[:_HARD_BARS]
     return tuple(sorted({number for effort, number in hardest if effort > 1.1 * usual}))
-
-
-def bars_words(numbers: Iterable[int]) -> str:
-    """ "bars 6, 7 and 11"."""
-    words = [str(number) for number in numbers]
-    if len(words) == 1:
-        return f"bar {words[0]}"
-    return f"bars {', '.join(words[:-1])} and {words[-1]}"
 
 
 def _cautions(arrangement: Arrangement) -> tuple[str, ...]:

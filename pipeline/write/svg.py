@@ -2,10 +2,7 @@
 
 In:  the SVG text that verovio wrote for a page with a single system, the bars on it.
 Out: Drawing: the glyphs it uses and its body, bars marked with data-bar, a rectangle behind each.
-Mended on the way, as a music engraver would mark it: rests of the lower voices and the metre on
-    the tab staff, which stand in the notation above already; gaps in the strings where a tied note
-    shows no number; numbers of tuplets far below their stems; a line that begins with a pick-up
-    and has no bar number.
+Mended on the way: see pipeline/write/mend.py; and a line that begins with a pick-up has a number.
 """
 
 from __future__ import annotations
@@ -16,10 +13,20 @@ from dataclasses import dataclass, replace
 from html import escape
 from typing import Any
 
+from pipeline.write.mend import (
+    SVG,
+    children,
+    lift_fingers,
+    mend_chords,
+    mend_letter,
+    mend_repeats,
+    mend_tab,
+    of_class,
+    staff_lines,
+)
 from pipeline.write.sheet import SheetBar
-from pipeline.write.tab_marks import STAFF_LINE, mark_tab
+from pipeline.write.tab_marks import mark_tab
 
-_SVG = "{http://www.w3.org/2000/svg}"
 _HREF = "{http://www.w3.org/1999/xlink}href"
 STYLE = (
     "path,ellipse,polygon,polyline,rect{stroke:currentColor}"
@@ -28,6 +35,7 @@ STYLE = (
     ".bar{fill:none;stroke:none}"
     ".doubt>.bar{fill:#fbe3c0}"
     ".query{font-weight:bold;fill:#8a3b12}"
+    ".sign{font-family:'New Computer Modern Math'}"
 )
 
 
@@ -40,13 +48,20 @@ class Drawing:
     width: int
     height: int
     bars: tuple[int, ...]
+    top: int = 0
+    """Height of the upper edge: below 0 where chord names had to rise."""
+
+    @property
+    def view(self) -> str:
+        """The viewBox."""
+        return f"0 {self.top} {self.width} {self.height}"
 
 
 def standalone(drawing: Drawing, *, font: str) -> str:
     """A complete SVG file of a line, in black."""
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
-        f'viewBox="0 0 {drawing.width} {drawing.height}" color="black" fill="black" '
+        f'viewBox="{drawing.view}" color="black" fill="black" '
         f'font-family="{escape(font)}"><style>{STYLE}</style>'
         f"<defs>{''.join(drawing.glyphs.values())}</defs>{drawing.body}</svg>"
     )
@@ -56,20 +71,23 @@ def inline(drawing: Drawing, label: str) -> str:
     """The line as an SVG element for a page that has `glyph_sheet` and STYLE once."""
     return (
         f'<svg class="line" role="img" aria-label="{escape(label)}" '
-        f'viewBox="0 0 {drawing.width} {drawing.height}">{drawing.body}</svg>'
+        f'viewBox="{drawing.view}">{drawing.body}</svg>'
     )
 
 
 def marked(drawing: Drawing, bars: Collection[int]) -> Drawing:
-    """The drawing with a question mark over each of these bars, and the class "doubt" on it."""
+    """The drawing with the class "doubt" on these bars, and a question mark over each run."""
     body = drawing.body
     for index in set(bars) & set(drawing.bars):
         tag = f'class="measure" data-bar="{index}">'
         before, after = body.split(tag, 1)
-        box = re.match(r'<rect class="bar" x="(-?\d+)" y="(-?\d+)"[^>]*/>', after)
+        box = re.match(r'<rect class="bar" x="(-?\d+)" y="(-?\d+)" width="(\d+)"[^>]*/>', after)
         if box:
-            at = f'x="{int(box[1]) + 120}" y="{int(box[2]) + 120}" font-size="420px"'
-            query = f'{box[0]}<text class="query" {at}>?</text>'
+            query = box[0]
+            if index - 1 not in bars or index == drawing.bars[0]:
+                right = int(box[1]) + int(box[3]) - 60
+                at = f'x="{right}" y="{int(box[2]) + 120}" text-anchor="end" font-size="420px"'
+                query += f'<text class="query" {at}>?</text>'
             body = f"{before}{tag.replace('measure', 'measure doubt')}{query}{after[box.end() :]}"
     return replace(drawing, body=body)
 
@@ -89,51 +107,51 @@ def drawing_of(text: str, bars: Sequence[SheetBar], line: Sequence[int]) -> Draw
     from lxml import etree
 
     root = etree.fromstring(text.encode())
-    inner = root.find(f"{_SVG}svg")
+    inner = root.find(f"{SVG}svg")
     assert inner is not None, "verovio changed the frame of its SVG"
     width, height = (int(float(n)) for n in inner.get("viewBox", "").split()[2:])
-    glyphs = _glyphs(root.find(f"{_SVG}defs"))
+    glyphs = _glyphs(root.find(f"{SVG}defs"))
     _drop_milestones(inner)
-    measures = _of_class(inner, "measure")
+    measures = of_class(inner, "measure")
     for measure, index in zip(measures, line, strict=True):
         _mark_bar(measure, index, bars[index])
+    top = -lift_fingers(measures)
     _number_line(measures, next((bars[i].number for i in line if bars[i].number), 0))
     for element in inner.iter():
         _plain(element)
-    groups = [group for group in inner if group.tag == f"{_SVG}g"]
+    groups = [group for group in inner if group.tag == f"{SVG}g"]
     body = "".join(_text_of(group) for group in groups)
-    return Drawing(body, glyphs, width, height, tuple(line))
-
-
-def _of_class(element: Any, name: str) -> list[Any]:
-    return [g for g in element.iter(f"{_SVG}g") if (g.get("class") or "").split()[:1] == [name]]
+    return Drawing(body, glyphs, width, height - top, tuple(line), top)
 
 
 def _mark_bar(measure: Any, index: int, bar: SheetBar) -> None:
     """Give a bar its index and a rectangle over its staves; tidy its tab staff."""
     from lxml import etree
 
-    staves = _of_class(measure, "staff")
-    lines = _string_lines(staves)
+    staves = children(measure, "staff")
+    lines = staff_lines(staves)
     measure.set("data-bar", str(index))
     if lines:
         left, right = min(row[0] for row in lines), max(row[2] for row in lines)
         top, bottom = min(row[1] for row in lines), max(row[3] for row in lines)
-        box = etree.Element(f"{_SVG}rect")
+        box = etree.Element(f"{SVG}rect")
         for name, value in (("class", "bar"), ("x", left), ("y", top - 300),
                             ("width", right - left), ("height", bottom - top + 600)):  # fmt: skip
             box.set(name, str(value))
         measure.insert(0, box)
     if len(staves) > 1:
-        strings = sorted({row[1] for row in _string_lines(staves[1:])})
+        strings = sorted({row[1] for row in staff_lines(staves[1:])})
         if len(strings) == 6:
             mark_tab(staves[1], strings, bar)
-        _tidy_tab(staves[1])
+        mend_tab(staves[1], staves[0])
+    mend_repeats(measure)
+    mend_chords(measure)
+    mend_letter(measure)
 
 
 def _drop_milestones(root: Any) -> None:
     """The dots by which verovio marks where sections, endings and pages begin."""
-    for dot in list(root.iter(f"{_SVG}ellipse")):
+    for dot in list(root.iter(f"{SVG}ellipse")):
         kind = dot.getparent().get("class") or ""
         if "Milestone" in kind or "placeholder" in kind:
             dot.getparent().remove(dot)
@@ -147,71 +165,15 @@ def _number_line(measures: Sequence[Any], number: int) -> None:
     from lxml import etree
 
     for measure in measures:
-        for stale in _of_class(measure, "mNum"):
+        for stale in children(measure, "mNum"):
             stale.getparent().remove(stale)
-    top = min((row[1] for row in _string_lines(_of_class(measures[0], "staff"))), default=0)
-    text = etree.Element(f"{_SVG}text")
-    for name, value in (("class", "mNum"), ("x", -70), ("y", top - 130),
-                        ("text-anchor", "middle"), ("font-size", "324px")):  # fmt: skip
+    top = min((row[1] for row in staff_lines(children(measures[0], "staff"))), default=0)
+    text = etree.Element(f"{SVG}text")
+    for name, value in (("class", "mNum"), ("x", 40), ("y", top - 130),
+                        ("text-anchor", "end"), ("font-size", "324px")):  # fmt: skip
         text.set(name, str(value))
     text.text = str(number)
     measures[0].append(text)
-
-
-def _string_lines(staves: Sequence[Any]) -> list[list[int]]:
-    """The lines of staves as x, y, x, y; a string broken by numbers gives several."""
-    return [
-        [int(n) for n in found.groups()]
-        for staff in staves for path in staff.findall(f"{_SVG}path")
-        if (found := STAFF_LINE.match(path.get("d", "")))
-    ]  # fmt: skip
-
-
-def _tidy_tab(staff: Any) -> None:
-    _lift_tuplets(staff)
-    for meter in _of_class(staff, "meterSig"):
-        meter.getparent().remove(meter)
-    for layer in _of_class(staff, "layer")[1:]:
-        for name in ("rest", "mRest"):
-            for rest in _of_class(layer, name):
-                rest.getparent().remove(rest)
-    for note in _of_class(staff, "note"):
-        if note.get("visibility") == "hidden":  # the end of a tie: the number is not struck again
-            _close_line(staff, note)
-            note.getparent().remove(note)
-    for group in _of_class(staff, "tabGrp"):
-        for text in group.iter(f"{_SVG}text"):
-            text.set("class", "fret")
-
-
-def _lift_tuplets(staff: Any) -> None:
-    """Put a tuplet's number over its stems; verovio sets it under the tab, far from them."""
-    for tuplet in _of_class(staff, "tuplet"):
-        stems = [path.get("d", "") for stem in _of_class(tuplet, "stem") for path in stem]
-        tops = [int(y) for d in stems for y in re.findall(r"[ML]-?\d+ (-?\d+)", d)]
-        numbers = [use for group in _of_class(tuplet, "tupletNum") for use in group]
-        for use in numbers if tops else ():
-            place = use.get("transform", "")
-            use.set("transform", re.sub(r", -?\d+\)", f", {min(tops) - 90})", place, count=1))
-
-
-def _close_line(staff: Any, note: Any) -> None:
-    """Draw the string line through the gap that was left for a number that is not shown."""
-    from lxml import etree
-
-    text = note.find(f"{_SVG}text")
-    if text is None:
-        return
-    x, y = int(text.get("x", "0")), int(text.get("y", "0")) - 100
-    rows = _string_lines([staff])
-    near = min((row[1] for row in rows), key=lambda line: abs(line - y), default=y)
-    before = [row[2] for row in rows if row[1] == near and row[2] <= x]
-    after = [row[0] for row in rows if row[1] == near and row[0] >= x]
-    if before and after:
-        path = etree.Element(f"{_SVG}path")
-        path.set("d", f"M{max(before)} {near} L{min(after)} {near}")
-        path.set("stroke-width", "13")
-        staff.insert(0, path)
 
 
 def _plain(element: Any) -> None:

@@ -15,6 +15,8 @@ from pipeline.write.sheet import SheetBar
 
 LINE_NOTES = 47
 """Moments (onsets, with a little for each bar line) that fit a line of an A4 page."""
+ROOMY_NOTES = 32
+"""Moments on a line where the page has room to spare: two bars of 12/8, not four."""
 
 
 def lines_of(
@@ -26,6 +28,11 @@ def lines_of(
     for part in _parts(bars):
         lines += _split(part, bars, weights, bars_per_line, capacity)
     return lines
+
+
+def line_weight(bars: Sequence[SheetBar], line: Sequence[int]) -> float:
+    """How full a line is, to be held against LINE_NOTES."""
+    return sum(_weight(bars[index]) for index in line)
 
 
 def _weight(bar: SheetBar) -> float:
@@ -53,14 +60,14 @@ def _split(
 ) -> list[list[int]]:
     phrases = _phrases(part, bars, per_line)
     merged: list[list[int]] = []
-    for phrase in phrases:
-        again = bars[phrase[0]].ending and 1 not in bars[phrase[0]].ending
-        fits = merged and sum(weights[i] for i in (*merged[-1], *phrase)) <= capacity
-        if again and fits and len(phrase) <= per_line // 2:
-            merged[-1] += phrase
+    for line in (half for phrase in phrases for half in _halved(phrase, weights, capacity)):
+        again = bars[line[0]].ending and 1 not in bars[line[0]].ending
+        fits = merged and sum(weights[i] for i in (*merged[-1], *line)) <= capacity
+        if again and fits and len(line) <= per_line // 2:
+            merged[-1] += line
         else:
-            merged.append(phrase)
-    return [line for phrase in merged for line in _halved(phrase, weights, capacity)]
+            merged.append(line)
+    return merged
 
 
 def _phrases(part: Sequence[int], bars: Sequence[SheetBar], per_line: int) -> list[list[int]]:

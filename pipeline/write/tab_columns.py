@@ -144,7 +144,9 @@ def _bar_columns(
             if max(one.start, begin) == now:
                 held = one.start < begin
                 text = f"({one.note.fret})" if held else _fret(one.note)
-                column.cells[string] = column.cells.get(string, "") + text
+                before = column.cells.get(string, "")
+                comma = "," if "g" in before and text[0].isdigit() else ""
+                column.cells[string] = f"{before}{comma}{text}"
     return columns
 
 

@@ -20,14 +20,15 @@ from pipeline.write.voices import Item, SheetNote, Voice
 STAFF_LINE = re.compile(r"M(-?\d+) (-?\d+) L(-?\d+) (-?\d+)$")
 """A staff line or a piece of one, as verovio draws it."""
 _SVG = "{http://www.w3.org/2000/svg}"
-_EVENTS = {"tabGrp", "rest", "mRest", "space"}
 _LETTERS = {"hammer-on": "h", "pull-off": "p", "slide": "s"}
-_BASELINE = 104
-"""How far the foot of a number lies below its string."""
+_BASELINE = 110
+"""How far the foot of a grace note's number lies below its string."""
 _GRACE_STEP = 265
-_GAP = 85
+_GAP = 105
 """How far a string is cut left and right of a grace note's number."""
-_SMALL = 270
+_SMALL = 340
+"""Size of a grace note's number."""
+_LETTER = 290
 _ARC = 170
 
 
@@ -48,7 +49,8 @@ def mark_tab(staff: Any, string_ys: Sequence[int], bar: SheetBar) -> None:
         for place in places:
             if place.note.grace:
                 _cut_string(staff, place)
-                staff.append(_text(place.x, place.y + _BASELINE - 16, str(place.note.fret), "fret"))
+                number, y = str(place.note.fret), place.y + _BASELINE
+                staff.append(_text(place.x, y, number, "fret", _SMALL))
         for place in places:
             before = _before(places, place)
             if place.note.technique and before is not None:
@@ -58,10 +60,11 @@ def mark_tab(staff: Any, string_ys: Sequence[int], bar: SheetBar) -> None:
 
 def _places(layer: Any, voice: Voice, ys: Sequence[int]) -> Iterator[_Place]:
     """Every number of a voice in playing order; nothing where the drawing has other events."""
-    events = [g for g in layer.iter(f"{_SVG}g") if _kind(g) in _EVENTS]
-    if len(events) != len(voice.items):
+    events = [g for g in layer.iter(f"{_SVG}g") if _kind(g) == "tabGrp"]
+    items = [item for item in voice.items if item.notes]
+    if len(events) != len(items):
         return
-    for event, item in zip(events, voice.items, strict=True):
+    for event, item in zip(events, items, strict=True):
         text = next(iter(event.iter(f"{_SVG}text")), None)
         if text is not None and not item.tied_in:
             yield from _of_item(item, int(text.get("x", "0")), ys)
@@ -109,15 +112,16 @@ def _joined(before: _Place, place: _Place) -> Iterator[Any]:
     arc.set("stroke-width", "20")
     arc.set("d", f"M{left},{top} Q{middle},{top - _ARC} {right},{top}")
     yield arc
-    yield _text(middle, top - _ARC // 2 - 40, _LETTERS[place.note.technique or "slide"], "how")
+    letter = _LETTERS[place.note.technique or "slide"]
+    yield _text(middle, top - _ARC // 2 - 40, letter, "how", _LETTER)
 
 
-def _text(x: int, y: int, words: str, kind: str) -> Any:
+def _text(x: int, y: int, words: str, kind: str, size: int) -> Any:
     from lxml import etree
 
     text = etree.Element(f"{_SVG}text")
     for name, value in (("class", kind), ("x", x), ("y", y), ("text-anchor", "middle"),
-                        ("font-size", f"{_SMALL}px")):  # fmt: skip
+                        ("font-size", f"{size}px")):  # fmt: skip
         text.set(name, str(value))
     text.text = words
     return text

@@ -61,18 +61,26 @@ def _head(sheet: Sheet) -> str:
     capo = f"Capo {setup.capo}, frets count from the capo" if setup.capo else "No capo"
     shift = setup.transpose
     side = "above" if shift > 0 else "below"
+    where = f"{_interval(abs(shift))} {side}" if shift else "at the pitch of"
     lines = [
         f"{_ascii(sheet.title) or 'Untitled'}: {sheet.name}",
         f"{sheet.tune_type.capitalize()} in {sheet.meter}, "
         f"{rhythm_mark(sheet.beat)} = {round(sheet.beats_per_minute)}",
         f"Sounds in {_key(setup.sounds_in)}, fingered as {_key(setup.shapes_in)}",
-        f"Sounds {abs(shift)} semitones {side} the tune as written",
+        f"Sounds {where} the tune as written",
         f"Tuning {_ascii(setup.tuning)}: {strings}, low to high",
         capo,
     ]
     for caution in sheet.cautions:
         lines += textwrap.wrap(f"Caution: {_ascii(caution)}", WIDTH, subsequent_indent="  ")
     return "\n".join([*lines, "", *_legend(sheet)]) + "\n"
+
+
+def _interval(semitones: int) -> str:
+    """ "3 semitones", "an octave (12 semitones)"."""
+    name = {2: "a tone", 12: "an octave", 24: "two octaves"}.get(semitones)
+    words = f"{semitones} semitone{'' if semitones == 1 else 's'}"
+    return f"{name} ({words})" if name else words
 
 
 def _legend(sheet: Sheet) -> list[str]:
@@ -93,7 +101,7 @@ def _legend(sheet: Sheet) -> list[str]:
         says += " h p s: hammer-on, pull-off, slide."
     graces = sorted({note.length for note in notes if note.grace})
     if graces:
-        says += f" g3 is a grace note of {graces[0]}."
+        says += f" g3 is a grace note of {graces[0]}, g3,2 that and then a 2."
     return textwrap.wrap(says, WIDTH)
 
 

@@ -216,8 +216,8 @@ def _written(items: Sequence[Item], offset: Fraction, meter: str) -> list[Item]:
     A tuplet opens with the first item that ends where halving does not reach, counted from its
     beginning, and closes with the first that ends where it does.
     """
-    if len(items) == 1 and not items[0].notes:
-        return list(items)
+    if len(items) == 1 and not items[0].notes and items[0].length == Fraction(meter):
+        return list(items)  # a rest for the whole bar; in a short bar it would not say how long
     done: list[Item] = []
     group: list[Item] = []
     waiting = list(reversed(items))

@@ -229,3 +229,22 @@ def test_music_after_an_empty_line_is_not_lost():
 def test_titles_keep_their_accents():
     for written in ("Sl\\'an", "Sl&aacute;n", "Slán"):
         assert read_abc(f"X:1\nT:{written}\nK:D\nA8|", name="a").title == "Slán"
+
+
+def test_a_pickup_before_the_repeat_sign_is_led_back_to_by_the_first_ending():
+    """The way tune books write it: the note before the sign stands in the first ending again."""
+    text = (
+        "X:1\nT:A\nM:6/8\nL:1/8\nK:D\nA|:d2e f2g|afd efg|[1 fed cde|d3 d2A:|[2 fed cBA|d3 d2f||"
+        "\n|:g2f e2d|cde A2f|g2f e2d|cAc d2f:|"
+    )
+    tune = read_abc(text, name="a.abc")
+    first = tune.parts[0]
+    assert tune.form == "AABB"
+    assert (first.repeats, len(first.bars)) == (2, 2)
+    assert [ending.times for ending in first.endings] == [(1,), (2,)]
+    written = tune.written_bars()
+    part_a = tune.performed_order()[:10]  # twice: pick-up, two bars, two of the ending
+    played = [note.midi for index in part_a for note in written[index].notes]
+    body = [69, 74, 76, 78, 79, 81, 78, 74, 76, 78, 79]
+    ends = [78, 76, 74, 73, 74, 76, 74, 74], [78, 76, 74, 73, 71, 69, 74, 74, 78]
+    assert played == [*body, *ends[0], *body, *ends[1]]

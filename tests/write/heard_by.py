@@ -10,11 +10,14 @@ from pathlib import Path
 
 import mido
 
+from pipeline.read.tablature import Tablature
 from pipeline.tune import Tune
 from pipeline.write.sheet import Sheet, sheet_of_tune
 from pipeline.write.voices import VoiceName
 
 Notes = list[tuple[Fraction, int]]
+Stated = tuple[Fraction, int, int, str, Fraction, str | None]
+"""Start, string, fret, part, length and technique of a note on the guitar."""
 TICK = Fraction(1, 80)
 """abc2midi strikes the notes of a chord a little apart."""
 
@@ -75,3 +78,46 @@ def agree(ours: Notes, theirs: Notes) -> bool:
         a[1] == b[1] and abs(a[0] - b[0]) < TICK
         for a, b in zip(sorted(ours), sorted(theirs), strict=True)
     )
+
+
+def as_sounding(sheet: Sheet) -> list[Stated]:
+    """Start, string, fret, part, length and technique of every note, as long as it can ring.
+
+    It ends when its string is played again and where the tune goes on from another place.
+    """
+    begin, notes, ends = Fraction(0), [], Fraction(0)
+    limit_of: list[Fraction] = []
+    begins = []
+    for bar in sheet.bars:
+        begins.append(begin)
+        begin += bar.length
+    for index in range(len(sheet.bars)):
+        last = next(
+            i
+            for i in range(index, len(sheet.bars))
+            if not sheet.bars[i].rings_on or i + 1 == len(sheet.bars)
+        )
+        limit_of.append(begins[last] + sheet.bars[last].length)
+    for index, bar in enumerate(sheet.bars):
+        for n in bar.sounding:
+            if not n.grace:
+                start = begins[index] + n.start
+                ends = min(start + n.length, limit_of[index])
+                notes.append((start, n.string, n.fret, n.voice, ends, n.technique))
+    cut = []
+    for start, string, fret, voice, end, technique in notes:
+        again = [s for s, other, *_ in notes if other == string and s > start]
+        cut.append((start, string, fret, voice, min([end, *again]) - start, technique))
+    return sorted(cut, key=str)
+
+
+def as_read(tab: Tablature, sheet: Sheet) -> list[Stated]:
+    """The same of text tablature that was read back; `sheet` is what it was written from."""
+    begin, notes = Fraction(0), []
+    for bar, printed in zip(tab.bars, sheet.bars, strict=True):
+        for n in bar:
+            if not n.grace:
+                start = begin + n.start - printed.offset
+                notes.append((start, n.string, n.fret, n.part, n.length, n.technique))
+        begin += printed.length
+    return sorted(notes, key=str)

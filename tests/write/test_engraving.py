@@ -238,7 +238,7 @@ def test_ornaments_stand_beside_their_notes_on_the_tab_staff(tune, layers):
     assert sorted("".join(f.itertext()) for f in frets) == sorted(
         ["2", *(str(n.fret) for n in bars[1][1:])]
     )
-    small = next(f for f in frets if f.get("font-size") == "270px")
+    small = next(f for f in frets if f.get("font-size") == "340px")
     tab = bar.findall("s:g[@class='staff']", SVG)[1]
     first = tab.find(".//s:g[@class='tabGrp']//s:text", SVG)
     assert int(small.get("x")) < int(first.get("x"))

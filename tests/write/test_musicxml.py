@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 from fractions import Fraction
 from functools import cache
-from pathlib import Path
 
 import pytest
 from lxml import etree
@@ -21,33 +20,7 @@ from tests.read import books
 from tests.write.arranged import arrangements, layers
 from tests.write.hand_made import arrangement, jig
 from tests.write.heard_by import midi_tracks, voice_of
-
-SCHEMA = Path(__file__).parents[3] / "shared" / "data" / "musicxml-4.0"
-needs_schema = pytest.mark.skipif(
-    not (SCHEMA / "musicxml.xsd").is_file(), reason="the W3C schema is not at hand"
-)
-
-
-class _Local(etree.Resolver):
-    """Gives the schema's two imports, named by web address, from the folder beside it."""
-
-    def resolve(self, url, public_id, context):
-        name = str(url).rsplit("/", 1)[-1]
-        if name.endswith(".xsd") and (SCHEMA / name).is_file():
-            return self.resolve_filename(str(SCHEMA / name), context)
-        return None
-
-
-@cache
-def schema() -> etree.XMLSchema:
-    parser = etree.XMLParser(no_network=True)
-    parser.resolvers.add(_Local())
-    return etree.XMLSchema(etree.parse(str(SCHEMA / "musicxml.xsd"), parser))
-
-
-def faults(data: bytes) -> list[str]:
-    schema().validate(etree.fromstring(data))
-    return [f"line {fault.line}: {fault.message}" for fault in schema().error_log]
+from tests.write.schema import faults, needs_schema
 
 
 @cache

@@ -1,7 +1,9 @@
 """Slowing, loops and practice tracks."""
 
+import hashlib
 import io
 from dataclasses import replace
+from pathlib import Path
 
 import librosa
 import numpy as np
@@ -9,6 +11,11 @@ import pytest
 import soundfile
 
 from pipeline.errors import UsageError
+from pipeline.jobs import practise
+from pipeline.options import PracticeOptions
+from pipeline.practising import practice_name
+from pipeline.records import to_json
+from pipeline.write.encode import encode_audio
 from pipeline.write.pluck import SAMPLE_RATE
 from pipeline.write.practice import (
     bar_loop,
@@ -67,7 +74,9 @@ def test_a_speed_out_of_reach_is_refused(plucked):
 def test_loops_follow_the_parts_as_they_were_played():
     tune = heard_jig()
     loops = part_loops(tune)
-    assert [loop.name for loop in loops] == ["A, time 1", "A, time 2", "B, time 1", "B, time 2"]
+    assert [loop.name for loop in loops] == [
+        "A, first time", "A, second time", "B, first time", "B, second time",
+    ]  # fmt: skip
     assert [(loop.first_bar, loop.last_bar) for loop in loops] == [
         (1, 8),
         (9, 16),
@@ -80,7 +89,7 @@ def test_a_second_round_is_named():
     tune = heard_jig()
     heard = full_bars(tune)
     twice = replace(tune, bars_heard=(*tune.bars_heard, *heard), rounds=2)
-    assert part_loops(twice)[-1].name == "B, time 2, round 2"
+    assert part_loops(twice)[-1].name == "B, second time, round 2"
 
 
 def test_loops_are_cut_at_the_detected_bar_lines_and_counted_in():
@@ -138,3 +147,36 @@ def test_practice_files_hold_every_layer_at_every_speed():
         lengths[name] = len(samples) / rate
     slow, usual = lengths["practice-1-drone-60.ogg"], lengths["practice-1-drone-100.ogg"]
     assert slow == pytest.approx(usual / 0.6, rel=0.02)
+
+
+def test_a_file_is_named_after_what_is_in_it():
+    recording = Path("my hum.m4a")
+    for wanted, name in (
+        (PracticeOptions(0.6, part="b"), "my hum-part-B-at-60.ogg"),
+        (PracticeOptions(0.75, bars=(5, 8)), "my hum-bars-5-8-at-75.ogg"),
+        (PracticeOptions(1.0, two_ears=True), "my hum-two-ears-at-100.ogg"),
+        (PracticeOptions(0.9), "my hum-at-90.ogg"),
+    ):
+        assert practice_name(recording, wanted) == name
+
+
+def test_a_part_of_a_recording_that_was_heard_before_is_cut_and_slowed(tmp_path, monkeypatch):
+    """The bars come from tune.json beside the recording: nothing is listened to again."""
+    tune = heard_jig()
+    at = np.arange(int(tune.source.duration_s * SAMPLE_RATE)) / SAMPLE_RATE
+    samples = 0.3 * np.sin(2 * np.pi * 440 * at)
+    recording = tmp_path / "jig.wav"
+    recording.write_bytes(encode_audio(samples, SAMPLE_RATE, "wav"))
+    digest = hashlib.sha256(recording.read_bytes()).hexdigest()
+    tune = replace(tune, source=replace(tune.source, sha256=digest))
+    (tmp_path / "jig").mkdir()
+    (tmp_path / "jig" / "tune.json").write_text(to_json(tune), encoding="utf-8")
+    monkeypatch.setattr("pipeline.run.find_tune", lambda *_: pytest.fail("it listened again"))
+    practise(recording, None, PracticeOptions(0.5, part="A", times=2))
+    written = tmp_path / "jig-part-A-at-50.ogg"
+    heard, rate = soundfile.read(io.BytesIO(written.read_bytes()))
+    loop = part_loops(tune)[0]
+    bar_s = (loop.end_s - loop.start_s) / 8
+    assert len(heard) / rate == pytest.approx(2 * (2 * 8 * bar_s + bar_s), abs=0.1)
+    with pytest.raises(UsageError, match="is there already"):
+        practise(recording, None, PracticeOptions(0.5, part="A", times=2))

@@ -9,13 +9,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pipeline.doubts import doubtful_indices
 from pipeline.tab import Chord, RankedSetup, Ranking
 from pipeline.tune import KeyName, Tune
 from pipeline.write.bank import PULSE_S, Bank
 from pipeline.write.picture import heard_picture, pitch_line, salience_of
 from pipeline.write.pluck import SAMPLE_RATE
 from pipeline.write.report import Recording, heard_numbers, report_html
-from pipeline.write.report_sections import doubtful_bars
 from pipeline.write.sound import heard_melody_audio
 from tests.tools import need
 from tests.write.browser import Browser
@@ -280,7 +280,7 @@ def test_doubts_count_performed_bars_and_mark_written_ones(heard):
     """Bar 12 as played is bar 4 of part A the second time; bar 0 is the pick-up."""
     doubts = tuple(replace(heard.doubts[0], bar=bar) for bar in (0, 12))
     written = heard.written_bars()
-    found = doubtful_bars(replace(heard, doubts=doubts))
+    found = doubtful_indices(replace(heard, doubts=doubts))
     assert sorted((written[i].kind, written[i].number) for i in found) == [
         ("bar", 4),
         ("pickup", 0),

@@ -10,59 +10,17 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import PipelineError
-from pipeline.read.tablature import Tablature, read_tablature, tune_of_tablature
+from pipeline.read.tablature import read_tablature, tune_of_tablature
 from pipeline.tab import Arrangement, Layer, TabNote
 from pipeline.tune import Tune
-from pipeline.write.sheet import Sheet, sheet_of_layer
+from pipeline.write.sheet import sheet_of_layer
 from pipeline.write.tablature import layer_to_text
 from tests.read.books import plain_parts
 from tests.write.arranged import arrangements, layers
 from tests.write.hand_made import DADGAD, SETUP, arrangement, jig
+from tests.write.heard_by import as_read, as_sounding
 
 EIGHTH = Fraction(1, 8)
-Stated = tuple[Fraction, int, int, str, Fraction, str | None]
-
-
-def as_sounding(sheet: Sheet) -> list[Stated]:
-    """Start, string, fret, part, length and technique of every note, as long as it can ring.
-
-    It ends when its string is played again and where the tune goes on from another place.
-    """
-    begin, notes, ends = Fraction(0), [], Fraction(0)
-    limit_of: list[Fraction] = []
-    begins = []
-    for bar in sheet.bars:
-        begins.append(begin)
-        begin += bar.length
-    for index in range(len(sheet.bars)):
-        last = next(
-            i
-            for i in range(index, len(sheet.bars))
-            if not sheet.bars[i].rings_on or i + 1 == len(sheet.bars)
-        )
-        limit_of.append(begins[last] + sheet.bars[last].length)
-    for index, bar in enumerate(sheet.bars):
-        for n in bar.sounding:
-            if not n.grace:
-                start = begins[index] + n.start
-                ends = min(start + n.length, limit_of[index])
-                notes.append((start, n.string, n.fret, n.voice, ends, n.technique))
-    cut = []
-    for start, string, fret, voice, end, technique in notes:
-        again = [s for s, other, *_ in notes if other == string and s > start]
-        cut.append((start, string, fret, voice, min([end, *again]) - start, technique))
-    return sorted(cut, key=str)
-
-
-def as_read(tab: Tablature, sheet: Sheet) -> list[Stated]:
-    begin, notes = Fraction(0), []
-    for bar, printed in zip(tab.bars, sheet.bars, strict=True):
-        for n in bar:
-            if not n.grace:
-                start = begin + n.start - printed.offset
-                notes.append((start, n.string, n.fret, n.part, n.length, n.technique))
-        begin += printed.length
-    return sorted(notes, key=str)
 
 
 def test_what_a_layer_looks_like():
@@ -140,6 +98,33 @@ def test_grace_notes_and_techniques_stand_before_their_fret():
     assert (found[0].grace, found[0].string, found[0].fret) == (True, string, grace.fret)
     assert found[0].length == Fraction(1, 32)
     assert found[1].technique == "pull-off"
+
+
+def test_a_grace_note_and_a_plucked_note_on_its_string_are_two_numbers():
+    """Without a sign between them, "g2" before "2" would be a grace note at fret 22."""
+    made = arrangement()
+    melody = made.layers[0]
+    bar = list(melody.bars[1])
+    grace = replace(bar[0], fret=2, length=Fraction(1, 32), grace=True)
+    grace = replace(grace, midi=DADGAD[6 - grace.string] + SETUP.capo + 2)
+    layer = replace(melody, bars=(melody.bars[0], (grace, *bar), *melody.bars[2:]))
+    text = layer_to_text(jig(), replace(made, layers=(layer,)), "melody")
+    assert f"g2,{bar[0].fret}" in text
+    found = read_tablature(text, name="a.txt").bars[1]
+    assert [(n.grace, n.fret) for n in found[:2]] == [(True, 2), (False, bar[0].fret)]
+
+
+@pytest.mark.parametrize(
+    ("semitones", "words"),
+    [(0, "at the pitch of"), (-1, "1 semitone below"), (-2, "a tone (2 semitones) below"),
+     (-12, "an octave (12 semitones) below"), (3, "3 semitones above")],
+)  # fmt: skip
+def test_where_the_arrangement_sounds_is_said_and_read_back(semitones: int, words: str):
+    made = arrangement()
+    made = replace(made, setup=replace(made.setup, transpose=semitones))
+    text = layer_to_text(jig(), made, "melody")
+    assert f"Sounds {words} the tune as written\n" in text
+    assert read_tablature(text, name="a.txt").setup == made.setup
 
 
 def test_cautions_are_printed():

@@ -13,9 +13,16 @@
   let meter = null;
   let guitarSide = null;
   let recordingSide = null;
+  const inTime = (promise) => Promise.race([
+    promise.then(() => true), new Promise((done) => setTimeout(() => done(false), 3000)),
+  ]);
   const opened = async () => {
     context = context || new AudioContext();
-    if (context.state === "suspended") await context.resume();
+    if (context.state === "suspended" && !(await inTime(context.resume()))) {
+      live.className = "toast";
+      say("This browser has no sound to play on: is a loudspeaker connected, and sound allowed for this page?");
+      return null;
+    }
     if (!bank) {
       const decoded = await context.decodeAudioData(bytesOf(data.bank).buffer);
       bank = { buffer: decoded, shift: pulseAt(decoded) - data.pulse_s };
@@ -35,8 +42,9 @@
 
   class Voice {
     // One thing that plays at a time: a score from one moment to another, once or in a loop.
-    constructor() { this.timer = null; this.sources = []; this.stopped = () => {}; }
+    constructor() { this.timer = null; this.sources = []; this.stopped = () => {}; this.turn = 0; }
     stop() {
+      this.turn++;
       clearInterval(this.timer);
       this.timer = null;
       const now = context ? context.currentTime : 0;
@@ -52,8 +60,11 @@
     }
     async play(score, from, to, options) {
       this.stop();
-      await opened();
       this.stopped = options.ended || (() => {});
+      const turn = this.turn;
+      const ready = await opened();
+      if (turn !== this.turn) return; // stopped, or something else begun, while the sound woke up
+      if (!ready) { this.stop(); return; }
       const notes = score.notes.filter((note) => note[0] >= from - 1 && note[0] < to - 1);
       const ticks = options.count ? beatsBefore(score, from) : [];
       const gains = {};
@@ -143,7 +154,7 @@
   // The recording in the left ear and the guitar in the right, or both in the middle.
   const apart = async (yes) => {
     if (!yes && !recordingSide) return;
-    await opened();
+    if (!(await opened())) return;
     if (recording && !recordingSide) {
       recordingSide = context.createStereoPanner();
       context.createMediaElementSource(recording).connect(recordingSide).connect(context.destination);
@@ -252,6 +263,13 @@
         }), wait);
       }
     };
+    for (const button of $$("button.hear")) {
+      button.addEventListener("click", () => {
+        const [first, last] = [button.dataset.first, button.dataset.last].map(Number);
+        const these = heard.bars.filter((b) => first <= b[3] && b[3] <= last);
+        if (these.length) listenTo(these[0][1], these[these.length - 1][2], button.textContent);
+      });
+    }
     pace.addEventListener("input", () => {
       $("output", pace.parentNode).textContent = `${pace.value} %`;
       if (recording) recording.playbackRate = rate();
