@@ -118,9 +118,9 @@ def sing(batch: Batch, generator: torch.Generator) -> torch.Tensor:
     total = torch.zeros_like(loud)
     lowest = f0.amin(dim=1)
     for h in range(1, HARMONICS + 1):
-        rows = torch.nonzero(lowest * h < NYQUIST).flatten()
+        rows = torch.nonzero((lowest * h < NYQUIST) & (batch.base[:, h - 1] > 0)).flatten()
         if not len(rows):
-            break
+            continue
         stretch = h * torch.sqrt(1.0 + batch.stiffness[rows] * h * h)
         phase = turns[rows] * stretch[:, None].double() + start[rows, h - 1, None].double()
         wave = torch.sin((2 * torch.pi) * (phase - torch.floor(phase)).float())
@@ -160,7 +160,7 @@ def chance(generator: torch.Generator, rows: int, p: float, device: torch.device
 
 
 def room(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
-    """Convolve with a direct sound plus a decaying tail, for two clips of three."""
+    """Convolve with a direct sound plus a decaying tail, for seven clips of ten."""
     rows, device = len(x), x.device
     length = 20000
     t = torch.arange(length, device=device)[None] / SAMPLE_RATE
@@ -176,7 +176,7 @@ def room(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
     early = torch.randn(rows, length, generator=g, device=device) * sparse * torch.exp(-t / 0.02)
     tail = tail / (tail.norm(dim=1, keepdim=True) + 1e-9)
     early = early / (early.norm(dim=1, keepdim=True) + 1e-3)
-    wet = 10 ** (uniform(g, rows, -22, 1, device) / 20) * chance(g, rows, 0.65, device)
+    wet = 10 ** (uniform(g, rows, -22, 1, device) / 20) * chance(g, rows, 0.7, device)
     n = SAMPLES + length
     response = torch.fft.rfft(wet * (tail + 0.7 * early), n=n)
     return x + torch.fft.irfft(torch.fft.rfft(x, n=n) * response, n=n)[:, :SAMPLES]
@@ -228,28 +228,47 @@ def background(x: torch.Tensor, loud: torch.Tensor, g: torch.Generator) -> torch
 
 
 def gain_control(x: torch.Tensor, phone: torch.Tensor, g: torch.Generator) -> torch.Tensor:
-    """Automatic gain of a phone, for one clip of eight."""
+    """Automatic gain, quick or slow, of phones and for one other clip of ten."""
     rows, device = len(x), x.device
     blocks = x.abs().unflatten(1, (FRAMES, HOP)).amax(2)
-    envelope = torch.nn.functional.avg_pool1d(
-        torch.nn.functional.pad(blocks[:, None], (12, 3), mode="replicate"), 16, 1
-    )[:, 0]
+    quick, slow = (_envelope(blocks, before, after) for before, after in ((12, 3), (50, 1)))
+    envelope = torch.where(chance(g, rows, 0.5, device), quick, slow)
     strength = uniform(g, rows, 0.2, 0.9, device) * (chance(g, rows, 0.1, device) | phone)
     floor = 0.03 * envelope.amax(1, keepdim=True) + 1e-6
     gain = ((envelope + floor) / envelope.amax(1, keepdim=True).clamp(min=1e-6)) ** (-strength)
     return x * upsample(gain)
 
 
-def clipping(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
-    """Hard or soft clipping, for one clip of ten."""
+def _envelope(blocks: torch.Tensor, before: int, after: int) -> torch.Tensor:
+    """Mean over this many blocks before and after each."""
+    padded = torch.nn.functional.pad(blocks[:, None], (before, after), mode="replicate")
+    return torch.nn.functional.avg_pool1d(padded, before + after + 1, 1)[:, 0]
+
+
+def clipping(x: torch.Tensor, phone: torch.Tensor, g: torch.Generator) -> torch.Tensor:
+    """Hard or soft clipping, for one clip of ten; soft for half of the phones."""
     rows, device = len(x), x.device
     peak = x.abs().amax(1, keepdim=True).clamp(min=1e-6)
     at = peak * uniform(g, rows, 0.15, 0.8, device)
     hard = torch.clamp(x / at, -1, 1) * at
     soft = torch.tanh(x / at) * at
-    return torch.where(
-        chance(g, rows, 0.1, device), torch.where(chance(g, rows, 0.5, device), hard, soft), x
+    mild = phone & chance(g, rows, 0.5, device)
+    hit = chance(g, rows, 0.1, device) | mild
+    return torch.where(hit, torch.where(mild | chance(g, rows, 0.5, device), soft, hard), x)
+
+
+def suppression(x: torch.Tensor, phone: torch.Tensor, g: torch.Generator) -> torch.Tensor:
+    """What takes noise out of calls also takes what stays the same; one phone of six."""
+    rows, device = len(x), x.device
+    window = torch.hann_window(512, device=device)
+    lines = torch.stft(x, 512, 128, window=window, return_complex=True, center=True)
+    level = lines.abs()
+    steady = (
+        level.median(dim=2, keepdim=True).values * uniform(g, rows, 0.3, 1.0, device)[..., None]
     )
+    gain = (1 - steady / (level + 1e-9)).clamp(min=0.1)
+    cleaned = torch.istft(lines * gain, 512, 128, window=window, length=SAMPLES, center=True)
+    return torch.where(phone & chance(g, rows, 0.17, device), cleaned, x)
 
 
 def codec(x: torch.Tensor, phone: torch.Tensor, g: torch.Generator) -> torch.Tensor:
@@ -282,7 +301,7 @@ def codec(x: torch.Tensor, phone: torch.Tensor, g: torch.Generator) -> torch.Ten
 
 
 def render(batch: Batch, g: torch.Generator) -> torch.Tensor:
-    """The whole chain: (clips, SAMPLES), peaks between about -45 and 0 dB of full scale."""
+    """The whole chain: (clips, SAMPLES), peaks between about -50 and 0 dB of full scale."""
     device = batch.midi.device
     tune = sing(batch, g)
     if len(batch.audio_owner):
@@ -293,12 +312,12 @@ def render(batch: Batch, g: torch.Generator) -> torch.Tensor:
     power = (tune**2 * sounding).sum(1, keepdim=True) / sounding.sum(1, keepdim=True).clamp(min=1)
     loud = torch.sqrt(power)
     loud = torch.where(loud > 1e-4, loud, torch.full_like(loud, 0.1))
-    phone = chance(g, len(x), 0.2, device)
+    phone = chance(g, len(x), 0.28, device)
     x = colouring(room(x, g), phone, g)
-    x = gain_control(background(x, loud, g), phone, g)
-    x = codec(clipping(x, g), phone, g)
+    x = gain_control(suppression(background(x, loud, g), phone, g), phone, g)
+    x = codec(clipping(x, phone, g), phone, g)
     peak = x.abs().amax(1, keepdim=True).clamp(min=1e-6)
-    db = -45 * torch.rand(len(x), 1, generator=g, device=device) ** 2
+    db = -50 * torch.rand(len(x), 1, generator=g, device=device) ** 2
     return x / peak * 10 ** (db / 20)
 
 

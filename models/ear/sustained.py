@@ -98,21 +98,32 @@ FAMILIES = {
     "choir": Family(45, 84, (0.03, 0.2), (0.01, 0.1), (0.0, 0.03), (0.6, 2.0), 3,
                     (0.1, 0.9), (2.5, 12), (0.04, 0.12), 0.8, (8, 40), breath_db=(-60, -28),
                     drift=0.05, ornaments=(0.0, 0.1), unit_s=(0.13, 0.5)),
+    "brass": Family(40, 86, (0.015, 0.07), (0.005, 0.04), (0.005, 0.05), (0.3, 1.6), 3,
+                    (0.1, 0.5), (3, 22), (0.02, 0.06), 0.3, (5, 30), breath_db=(-60, -28),
+                    ornaments=(0.0, 0.2)),
 }  # fmt: skip
-SYLLABLES = ("voice", "lilt")
+SUNG = ("voice", "lilt", "choir", "hum")
+OFTEN_REPEATED = ("choir", "hum", "voice", "reed", "brass")
 
 
-def habits(rng: np.random.Generator, family: Family) -> Habits:
+def slower(rng: np.random.Generator) -> float:
+    """Factor of the length of the notes: now and then somebody practises."""
+    return rng.uniform(1.5, 2.5) if rng.random() < 0.12 else 1.0
+
+
+def habits(rng: np.random.Generator, name: str) -> Habits:
     """A player of this family with a random instrument of its range."""
+    family = FAMILIES[name]
+    again = name in OFTEN_REPEATED and rng.random() < 0.35
     span = int(rng.integers(12, 25))
     low = int(rng.integers(family.low, max(family.low + 1, family.high - span + 1)))
     return Habits(
         low=low,
         high=min(low + span, family.high),
-        unit_s=pick(rng, *family.unit_s),
+        unit_s=pick(rng, *family.unit_s) * slower(rng),
         slur=rng.uniform(*family.slur),
         ornaments=rng.uniform(*family.ornaments) if rng.random() < 0.75 else 0.0,
-        repeats=rng.uniform(0.05, 0.3),
+        repeats=rng.uniform(0.25, 0.6) if again else rng.uniform(0.05, 0.3),
         rests=rng.uniform(0, 0.1),
         gap=(0.0, rng.choice((0.0, 0.03, 0.15, 0.4), p=(0.3, 0.3, 0.25, 0.15))),
         chromatic=rng.choice((0.0, 0.03, 0.2)),
@@ -130,7 +141,7 @@ def sustained(
     label(clip, played, cents)
     level = _level(rng, family, played)
     formants, slope_extra = None, np.zeros(CONTROLS)
-    if name in ("voice", "lilt", "choir", "hum"):
+    if name in SUNG:
         formants, slope_extra = syllables(rng, clip, played, level, name)
     count = {
         "free reed": 1 + (rng.random() < 0.7) + (rng.random() < 0.15),
@@ -142,11 +153,15 @@ def sustained(
         base[1::2] *= 10 ** (-rng.uniform(8, 30) / 20)
     if name in ("flute", "whistle", "lip whistle") and rng.random() < 0.3:
         base[0] = max(base[0], 1.0)
+    if name in ("reed", "bowed", "brass", "pipes", "free reed") and rng.random() < 0.15:
+        base[0] *= 10 ** (-rng.uniform(8, 35) / 20)  # hardly any fundamental
     if name == "hum" and rng.random() < 0.5:
         slope += 1.0
     pitch = _pitch(rng, family, name, played, cents)
-    bright = slope + slope_extra - 0.4 * np.log10(np.maximum(level, 1e-3)) * rng.uniform(0, 1)
+    follows = rng.uniform(0.5, 2.0) if name == "brass" else rng.uniform(0, 0.4)
+    bright = slope + slope_extra - follows * np.log10(np.maximum(level, 1e-3))
     detune = rng.uniform(2, 25)
+    scatter = rng.uniform(0, 0.03) if name == "choir" else 0.0
     for voice in range(count):
         midi = (
             pitch
@@ -155,8 +170,10 @@ def sustained(
         )
         lane_base = base if voice == 0 else base * spectrum(rng, 2)
         octave = 12 if name == "free reed" and voice == 2 and rng.random() < 0.5 else 0
+        late = round(rng.normal(0, scatter) / CONTROL_S)
         clip.lanes.append(Lane(
-            (midi - octave).astype(np.float32), (level / np.sqrt(count)).astype(np.float32),
+            np.roll(midi - octave, late).astype(np.float32),
+            np.roll(level / np.sqrt(count), late).astype(np.float32),
             colour(bright), lane_base, 0.0, formants,
         ))  # fmt: skip
     if name in ("flute", "whistle", "lip whistle", "reed") and rng.random() < 0.35:
@@ -175,11 +192,14 @@ def _overblown(
     """What is left of the lower octave (or twelfth) when high notes are overblown."""
     from_midi = rng.uniform(min(played.midi), max(played.midi))
     high = hold(played, (np.array(played.midi) >= from_midi).astype(float))
-    remnant = smooth(high, 0.01) * level * 10 ** (rng.uniform(-40, -17) / 20)
-    below = 12 if rng.random() < 0.8 else 19
+    strong = rng.random() < 0.3  # then nothing but the lower octave itself
+    loud_db = rng.uniform(-20, 0) if strong else rng.uniform(-40, -17)
+    remnant = smooth(high, 0.01) * level * 10 ** (loud_db / 20)
+    below = 12 if strong or rng.random() < 0.8 else 19
+    slope = rng.uniform(2.5, 5.0) if strong else rng.uniform(0, 1.0)
     clip.lanes.append(Lane(
         (pitch - below).astype(np.float32), remnant.astype(np.float32),
-        np.full(FRAMES, rng.uniform(0, 1.0), np.float32), base,
+        np.full(FRAMES, slope, np.float32), np.ones_like(base) if strong else base,
     ))  # fmt: skip
 
 
