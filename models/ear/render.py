@@ -217,6 +217,10 @@ def background(x: torch.Tensor, loud: torch.Tensor, g: torch.Generator) -> torch
     bump = 3 * chance(g, rows, 0.3, device) * torch.exp(-0.5 * (torch.log2(hz / centre) / 0.7) ** 2)
     noise = torch.fft.irfft(torch.fft.rfft(white) * (hz ** (-tilt) * (1 + bump)), n=SAMPLES)
     noise = noise / (noise.std(dim=1, keepdim=True) + 1e-9)
+    gusts = upsample(torch.randn(rows, SAMPLES // 8192, generator=g, device=device))
+    noise = noise * torch.exp(
+        gusts * uniform(g, rows, 0, 0.8, device) * chance(g, rows, 0.4, device)
+    )
     quiet = uniform(g, rows, 30, 75, device)
     noisy = uniform(g, rows, 4, 30, device)
     snr = torch.where(chance(g, rows, 0.5, device), noisy, quiet)

@@ -20,6 +20,7 @@ from models.ear.curves import (
     CONTROL_S,
     CONTROLS,
     FORMANTS,
+    NASAL,
     TIMES,
     Clip,
     Lane,
@@ -36,7 +37,18 @@ from models.ear.curves import (
     wander,
 )  # fmt: skip
 from models.ear.melodies import ORNAMENT, SLUR, TONGUE, Habits, Played, play
-from models.ear.words import BANDS_HZ, HISS, MUTE, SHARES, Mouth, coda, consonant, vowels
+from models.ear.words import (
+    BANDS_HZ,
+    BARE,
+    HISS,
+    MUTE,
+    NASALS,
+    SHARES,
+    Mouth,
+    coda,
+    consonant,
+    vowels,
+)  # fmt: skip
 from pipeline.hear.network import HOP
 
 VOICES = ((38, 62, 0.92), (43, 68, 1.0), (50, 76, 1.1), (55, 82, 1.17), (57, 88, 1.3))
@@ -56,14 +68,36 @@ def singers(rng: np.random.Generator, clip: Clip, start: float, stop: float) -> 
     means = np.array(played.midi) + wrong + cents / 100
     together = int(rng.integers(2, 6)) if rng.random() < 0.15 else 1
     scatter = rng.uniform(0.005, 0.03)
-    kinds = rng.choice(len(SHARES), count, p=SHARES)
+    kinds, closed = _text(rng, count)
     for _ in range(together):
         late = rng.normal(0, scatter) if together > 1 else 0.0
         off = rng.normal(0, 0.1) if together > 1 else 0.0
-        _one(rng, clip, played, means + off, kinds, size, late, 1 / np.sqrt(together))
-    label(clip, played, cents, means=means)
+        pitch = _one(
+            rng, clip, played, means + off, kinds, size, late, 1 / np.sqrt(together), closed
+        )
+    label(clip, played, cents, means=means if together > 1 else _sung(played, means, pitch))
     _breaths(rng, clip, played)
     return played
+
+
+def _text(rng: np.random.Generator, count: int) -> tuple[np.ndarray, bool]:
+    """Kind of consonant before each note, and whether the lips stay closed."""
+    manner = rng.random()
+    if manner < 0.15:  # hummed
+        return rng.choice((NASALS, BARE), count, p=(0.6, 0.4)), True
+    if manner < 0.35:  # la la, da di
+        return rng.choice(rng.integers(0, len(SHARES), 2), count), False
+    return rng.choice(len(SHARES), count, p=SHARES), False
+
+
+def _sung(played: Played, means: np.ndarray, pitch: np.ndarray) -> np.ndarray:
+    """Where the pitch of each note lies, its beginning and its end left out."""
+    result = means.copy()
+    for i, (onset, end) in enumerate(zip(played.onset_s, played.end_s, strict=True)):
+        a, b = int((onset + 0.3 * (end - onset)) / CONTROL_S), int((end - 0.03) / CONTROL_S)
+        if b - a > 4:
+            result[i] = np.median(pitch[a:b])
+    return result
 
 
 def _habits(rng: np.random.Generator, low: int, high: int) -> Habits:
@@ -98,9 +132,13 @@ def _one(
     size: float,
     late: float,
     share: float,
-) -> None:
-    """One singer's lane and noises."""
+    closed: bool,
+) -> np.ndarray:
+    """One singer's lane and noises; returns the pitch curve."""
     mouth, starts = _mouth(rng, played, kinds)
+    if closed:
+        mouth.tracks[:] = NASAL[:, None]
+        mouth.tilt += rng.uniform(0.3, 1.5)
     pitch = _pitch(rng, played, means, starts) + smooth(mouth.bend, 0.01)
     slope = rng.uniform(0.4, 2.0)
     loud = np.maximum(mouth.level, 1e-3)
@@ -125,6 +163,7 @@ def _one(
             ))  # fmt: skip
     air = level * 10 ** (rng.uniform(-50, -18) / 20)
     clip.noises.append(Noise(air.astype(np.float32), pick(rng, 1200, 6000), rng.uniform(0.7, 2)))
+    return pitch
 
 
 def smooth_all(curves: np.ndarray) -> np.ndarray:
@@ -142,6 +181,9 @@ def _mouth(rng: np.random.Generator, played: Played, kinds: np.ndarray) -> tuple
     age = since_onset(played)
     swell = hold(played, rng.normal(-0.4, 1.0, count) * (rng.random(count) < 0.6))
     level *= np.exp(swell * np.minimum(age, 0.8)) * (1 + wander(rng, 0.06, 0.3, 8.0))
+    rests = np.append(onset[1:] - end[:-1] > 0.05, True)
+    dies = hold(played, rests * (rng.random(count) < rng.uniform(0, 0.8)))
+    level *= np.where(dies, np.exp(-np.maximum(age - 0.1, 0) / pick(rng, 0.15, 0.9)), 1.0)
     first, last = vowels(rng, fresh)
     part = np.clip(age / hold(played, np.maximum(end - onset, 0.05)), 0, 1)
     moved = np.clip((part - 0.45) / 0.35, 0, 1)
@@ -180,16 +222,20 @@ def _pitch(
     ring = np.exp(-age / 0.07) * np.sin(2 * np.pi * age / rng.uniform(0.16, 0.3))
     pitch += hold(played, steps) * ring
     often = rng.uniform(0, 0.7)
-    scoops = np.minimum(rng.exponential(1.0, count), 4.0) * (rng.random(count) < often)
+    free = rng.random() < 0.35  # a singer who slides and sways a lot
+    scoops = rng.exponential(2.2 if free else 1.0, count) * (rng.random(count) < often)
+    scoops = np.minimum(scoops, 8.0 if free else 4.0)
     scoops *= np.where(fresh, 1.0, 0.3) * np.where(rng.random(count) < 0.1, -0.5, 1.0)
-    fade = np.minimum(rng.uniform(0.02, 0.14, count), 0.25 * length)
+    fade = np.minimum(rng.uniform(0.02, 0.14, count), (0.35 if free else 0.25) * length)
     pitch -= hold(played, scoops) * np.exp(-age / hold(played, fade))
     rests = np.append(onset[1:] - end[:-1] > 0.05, True)
     falls = np.minimum(rng.exponential(1.5, count), 6.0) * rests * (rng.random(count) < often)
     left = np.maximum(hold(played, end) - TIMES, 0)
     pitch -= hold(played, falls) * np.exp(-left / rng.uniform(0.02, 0.07))
-    tilts = hold(played, rng.normal(0, rng.uniform(0, 0.25), count))
+    tilts = hold(played, rng.normal(0, rng.uniform(0, 1.5 if free else 0.25), count))
     pitch += tilts * np.clip(age - 0.15, -0.15, 0.4)
+    if free:
+        pitch += wander(rng, rng.uniform(0, 0.35), 1.0, 5.0)
     if rng.random() < 0.65:
         pitch += vibrato(rng, played, pick(rng, 10, 110), rng.uniform(0.05, 0.5))
     pitch += wander(rng, 0.12 * rng.random(), 0.05, 0.4)

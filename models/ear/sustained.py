@@ -176,7 +176,8 @@ def sustained(
             np.roll(level / np.sqrt(count), late).astype(np.float32),
             colour(bright), lane_base, 0.0, formants,
         ))  # fmt: skip
-    if name in ("flute", "whistle", "lip whistle", "reed") and rng.random() < 0.35:
+    often = {"whistle": 0.5, "flute": 0.4, "lip whistle": 0.2, "reed": 0.3}
+    if rng.random() < often.get(name, 0.0):
         _overblown(rng, clip, played, pitch, level, base)
     _breath(rng, clip, family, name, played, level)
 
@@ -193,7 +194,7 @@ def _overblown(
     from_midi = rng.uniform(min(played.midi), max(played.midi))
     high = hold(played, (np.array(played.midi) >= from_midi).astype(float))
     strong = rng.random() < 0.3  # then nothing but the lower octave itself
-    loud_db = rng.uniform(-20, 0) if strong else rng.uniform(-40, -17)
+    loud_db = rng.uniform(-20, 0) if strong else rng.uniform(-40, -10)
     remnant = smooth(high, 0.01) * level * 10 ** (loud_db / 20)
     below = 12 if strong or rng.random() < 0.8 else 19
     slope = rng.uniform(2.5, 5.0) if strong else rng.uniform(0, 1.0)

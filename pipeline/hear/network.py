@@ -41,7 +41,7 @@ N_PITCHES = (HIGHEST_MIDI - LOWEST_MIDI + 1) * BINS_PER_SEMITONE
 """Pitch classes of a third of a semitone; class 1 is LOWEST_MIDI exactly."""
 CONTEXT = 160
 """Frames on either side that can change a frame's result; at least the network's reach."""
-PIECE, FRUGAL_PIECE = 2048, 1024
+PIECE, FRUGAL_PIECE = 1200, 640
 """Most frames worked through at once, without the context."""
 WORKERS = 2
 """Pieces worked through side by side; each takes memory of its own."""
