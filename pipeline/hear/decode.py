@@ -42,13 +42,11 @@ TOLERANCE = np.array([0.35, 0.9, 1.0, 0.9, 0.35])
 """Share of the belief in neighbouring classes that counts for a class."""
 PITCH_FLOOR = 0.003
 """No single frame may rule a pitch out."""
-ONSET_POWER = 2.0
+ONSET_POWER = 3.0
 UNHEARD = 0.03
 """Least belief in an onset where the pitch itself changes."""
-NEW_NOTE = 0.5
+NEW_NOTE = 0.2
 """Price of every new note."""
-REPEAT = 0.3
-"""Further price of a note that differs by less than a semitone from the one before."""
 OCTAVE = 2.0
 """Price of a leap of one or more whole octaves."""
 LEAP = 0.04
@@ -122,8 +120,7 @@ def _steps() -> np.ndarray:
     semitones = steps / BINS_PER_SEMITONE
     octaves = np.abs(semitones - 12 * np.round(semitones / 12)) < 0.4
     price = NEW_NOTE + LEAP * np.maximum(semitones - 7, 0)
-    price += OCTAVE * (octaves & (semitones > 6)) + REPEAT * (steps < BINS_PER_SEMITONE)
-    return price.astype(np.float32)
+    return (price + OCTAVE * (octaves & (semitones > 6))).astype(np.float32)
 
 
 def tolerant(pitch: np.ndarray) -> np.ndarray:

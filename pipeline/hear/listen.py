@@ -63,13 +63,14 @@ def hear(
     chord = () if several else closing_chord(raw, foreign)
     raw, foreign = raw[: len(raw) - len(chord)], foreign[: len(raw) - len(chord)]
     clarity = measured.clarity[kept][: len(raw)]
+    spread = measured.spread_cents[kept][: len(raw)]
     offsets = _offsets(raw)
     raw = [
         replace(note, midi=note.midi - cents / 100, confidence=sure)
         for note, cents, sure in zip(
             raw,
             offsets,
-            calibrated(raw, clarity, foreign, ear=settings.ear, several=several),
+            calibrated(raw, clarity, spread, foreign, ear=settings.ear, several=several),
             strict=True,
         )
     ]
