@@ -36,14 +36,15 @@ def test_sound() -> np.ndarray:
 
 def mean_weights(files: list[str]) -> dict[str, torch.Tensor]:
     """The weights of FILE or FILE:SHARE files, averaged by share (1 when it is not given)."""
-    total, mean = 0.0, {}
+    total = 0.0
+    mean: dict[str, torch.Tensor] = {}
     for name in files:
         path, _, given = name.partition(":")
         share = float(given or 1)
         total += share
         for key, value in torch.load(path, map_location="cpu").items():
             if value.dtype.is_floating_point:
-                mean[key] = mean.get(key, 0.0) + (value - mean.get(key, 0.0)) * (share / total)
+                mean[key] = mean.get(key, value) + (value - mean.get(key, value)) * (share / total)
             else:
                 mean[key] = value
     return mean

@@ -43,12 +43,14 @@ TOLERANCE = np.array([0.35, 0.9, 1.0, 0.9, 0.35])
 PITCH_FLOOR = 0.003
 """No single frame may rule a pitch out."""
 ONSET_POWER = 3.0
-UNHEARD = 0.03
-"""Least belief in an onset where the pitch itself changes."""
+UNHEARD, SLURRED = 0.03, 0.2
+"""Least belief in an onset where the pitch itself changes; below the second no onset is heard."""
 NEW_NOTE = 0.2
 """Price of every new note."""
 OCTAVE = 2.0
 """Price of a leap of one or more whole octaves."""
+SLURRED_LEAP, WIDE = 1000.0, 10.5
+"""Price of a leap of more than so many semitones where no onset is heard at all."""
 LEAP = 0.04
 """Price per semitone beyond a fifth."""
 SILENCE_IN = 0.7
@@ -114,13 +116,14 @@ def _is_near() -> np.ndarray:
 
 
 @cache
-def _steps() -> np.ndarray:
+def _steps(wide_leap: float) -> np.ndarray:
     """Price of going from one pitch class to another, shape (N_PITCHES, N_PITCHES)."""
     steps = np.abs(np.subtract.outer(np.arange(N_PITCHES), np.arange(N_PITCHES)))
     semitones = steps / BINS_PER_SEMITONE
     octaves = np.abs(semitones - 12 * np.round(semitones / 12)) < 0.4
     price = NEW_NOTE + LEAP * np.maximum(semitones - 7, 0)
-    return (price + OCTAVE * (octaves & (semitones > 6))).astype(np.float32)
+    price += OCTAVE * (octaves & (semitones > 6)) + wide_leap * (semitones > WIDE)
+    return price.astype(np.float32)
 
 
 def tolerant(pitch: np.ndarray) -> np.ndarray:
@@ -141,7 +144,9 @@ def all_prices(beliefs: Evidence, stretches: Stretches) -> Prices:
         stay=ONSET_POWER * np.log(1 - onset),
         near=ONSET_POWER * np.log(onset),
         far=ONSET_POWER * np.log(np.maximum(onset, UNHEARD)),
-        step=_steps(),
+        heard=onset > SLURRED,
+        step=_steps(0.0),
+        slurred_step=_steps(SLURRED_LEAP),
         is_near=_is_near(),
         rest=-SILENCE_IN,
         entry=-NEW_NOTE,
@@ -157,7 +162,7 @@ def best_path(prices: Prices, places: np.ndarray) -> list[tuple[int, int, int]]:
     came[0] = -1
     for k in range(1, count):
         notes, silence = score[:-1], score[-1]
-        table = notes[:, None] - prices.step
+        table = notes[:, None] - (prices.step if prices.heard[k] else prices.slurred_step)
         if prices.near[k] < prices.far[k]:
             table -= prices.is_near * (prices.far[k] - prices.near[k])
         source = table.argmax(axis=0)

@@ -54,7 +54,7 @@ def hear(
     events = find_events(audio.samples, audio.sample_rate)
     raw = raw_notes(audio, events, settings=settings, progress=progress)
     raw, measured = _fine_pitch(raw, audio, settings.ear)
-    sorted_out = sort_out(raw, measured, events, audio, ear=settings.ear)
+    sorted_out = sort_out(raw, measured, events, audio)
     kept = np.flatnonzero(sorted_out.is_tune)
     _check_tune(audio, len(kept), sorted_out.left_out)
     raw = [raw[i] for i in kept]

@@ -30,7 +30,9 @@ class Prices:
     stay    : shape (n_stretches,), a note goes on at the beginning of the stretch
     near    : shape (n_stretches,), a note of nearly the same pitch begins there
     far     : shape (n_stretches,), another note begins there
+    heard   : bool, shape (n_stretches,), whether there is any onset at all
     step    : shape (n_classes, n_classes), from pitch to pitch
+    slurred_step : the same where no onset is heard
     is_near : float, like step, 1 where the two are nearly the same pitch
     rest    : from a note to silence; entry: from silence to a note
     """
@@ -39,7 +41,9 @@ class Prices:
     stay: np.ndarray
     near: np.ndarray
     far: np.ndarray
+    heard: np.ndarray
     step: np.ndarray
+    slurred_step: np.ndarray
     is_near: np.ndarray
     rest: float
     entry: float
@@ -59,18 +63,17 @@ def shares(prices: Prices, places: np.ndarray, notes: list[tuple[int, int, int]]
 def _begins(prices: Prices) -> np.ndarray:
     """Probability that a note of each class begins at each place, (n_stretches, n_classes)."""
     gains = np.exp((prices.gains - prices.gains.max(axis=1, keepdims=True)) / TEMPER)
-    step = np.exp(-prices.step / TEMPER).astype(np.float32)
-    both = np.concatenate([step * prices.is_near, step * (1 - prices.is_near)], axis=1)
+    both = [_sides(prices.slurred_step, prices.is_near), _sides(prices.step, prices.is_near)]
     stay, near, far = (np.exp(x / TEMPER) for x in (prices.stay, prices.near, prices.far))
     rest, entry = np.exp(np.array([prices.rest, prices.entry]) / TEMPER)
-    count, width = len(gains), len(step)
+    count, width = len(gains), len(prices.step)
     ahead = np.empty((count, width + 1), dtype=np.float32)
     fresh = np.zeros((count, width), dtype=np.float32)
     ahead[0] = gains[0] / gains[0].sum()
     fresh[0] = gains[0, :-1]
     for k in range(1, count):
         notes, silence = ahead[k - 1, :-1], ahead[k - 1, -1]
-        moved = notes @ both
+        moved = notes @ both[int(prices.heard[k])]
         fresh[k] = near[k] * moved[:width] + far[k] * (moved[width:] + silence * entry)
         now = np.append(fresh[k] + stay[k] * notes, silence * stay[k] ** 0.5 + notes.sum() * rest)
         now *= gains[k]
@@ -80,17 +83,25 @@ def _begins(prices: Prices) -> np.ndarray:
         fresh[k] /= total
     back = np.ones(width + 1, dtype=np.float32)
     fresh[0] /= gains[0].sum()
-    turned = np.ascontiguousarray(
-        both.reshape(width, 2, width).transpose(1, 2, 0).reshape(-1, width)
-    )
+    turned = [
+        np.ascontiguousarray(one.reshape(width, 2, width).transpose(1, 2, 0).reshape(-1, width))
+        for one in both
+    ]
     for k in range(count - 1, -1, -1):
         weight = float(ahead[k] @ back)
         fresh[k] *= back[:-1] / weight
         later = gains[k] * back
         if k:
-            onward = np.concatenate([near[k] * later[:-1], far[k] * later[:-1]]) @ turned
+            onward = np.concatenate([near[k] * later[:-1], far[k] * later[:-1]])
+            onward = onward @ turned[int(prices.heard[k])]
             onward += stay[k] * later[:-1] + rest * later[-1]
             from_rest = stay[k] ** 0.5 * later[-1] + far[k] * entry * later[:-1].sum()
             back = np.append(onward, from_rest)
             back /= back.max()
     return fresh
+
+
+def _sides(step: np.ndarray, is_near: np.ndarray) -> np.ndarray:
+    """Weights of steps to nearly the same pitch and to others, shape (n, 2 * n)."""
+    weight = np.exp(-step / TEMPER).astype(np.float32)
+    return np.concatenate([weight * is_near, weight * (1 - is_near)], axis=1)
