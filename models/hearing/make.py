@@ -27,6 +27,7 @@ FAMILIES: tuple[Any, ...] = (
 SEED = 4
 LONGEST_S = 20.0
 CONDITIONS: tuple[Any, ...] = ("clean", "room", "noise20", "noise12", "phone")
+LAPS = 2
 SUNG = {"singers": 60, "voice": 6, "choir": 8, "hum": 6}
 """Clips of about six seconds by family of models/ear."""
 RIDGE = 1.0
@@ -54,7 +55,7 @@ def main() -> None:
 
 
 def renders() -> Iterator[tuple[Any, Truth]]:
-    """Audio and true notes of one performance per family and condition."""
+    """Audio and true notes of LAPS performances per family and condition."""
     from pipeline.hear.audio import audio_from_samples
     from tests.benchmark.collections import tunes
     from tests.benchmark.conditions import apply
@@ -63,7 +64,7 @@ def renders() -> Iterator[tuple[Any, Truth]]:
 
     rng = np.random.default_rng(SEED)
     collected = tunes("dev")
-    for turn, condition in enumerate(CONDITIONS):
+    for turn, condition in enumerate(CONDITIONS * LAPS):
         for family in FAMILIES:
             tune = collected[int(rng.integers(len(collected)))].tune
             try:
