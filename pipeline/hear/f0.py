@@ -25,6 +25,7 @@ SWIFT_HOP = 256
 SWIFT_CENTRE = 127.5
 PIECE_S = 30.0
 OVERLAP_S = 1.0
+UNHEARD_HZ = 220.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +113,8 @@ def pyin_track(samples: np.ndarray, sample_rate: int, *, progress: Progress = si
 
 
 def _bridged(hz: np.ndarray, voiced: np.ndarray) -> np.ndarray:
-    """Where nothing is voiced, the frequencies in between; 440 Hz when nothing is at all."""
+    """Where nothing is voiced, the frequencies in between; any frequency when nothing is at all."""
     heard = np.flatnonzero(voiced)
-    return np.interp(np.arange(len(hz)), heard, hz[heard]) if len(heard) else hz + 440.0
+    if not len(heard):
+        return np.full(len(hz), UNHEARD_HZ)
+    return np.interp(np.arange(len(hz)), heard, hz[heard])
