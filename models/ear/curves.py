@@ -77,14 +77,20 @@ def pick(rng: np.random.Generator, low: float, high: float) -> float:
     return float(np.exp(rng.uniform(np.log(low), np.log(high))))
 
 
-def label(clip: Clip, played: Played, cents: float, fill_s: float = 0.06) -> None:
-    """Write the frame labels. Gaps shorter than `fill_s` belong to the note before them."""
+def label(
+    clip: Clip, played: Played, cents: float, fill_s: float = 0.06, means: np.ndarray | None = None
+) -> None:
+    """Write the frame labels. Gaps shorter than `fill_s` belong to the note before them.
+
+    means : MIDI pitch that each note is sung at, where that is not the written one plus cents
+    """
     onsets = np.array(played.onset_s)
     for i, (onset, end) in enumerate(zip(played.onset_s, played.end_s, strict=True)):
         following = played.onset_s[i + 1] if i + 1 < len(onsets) else 1e9
         stop = following if following - end < fill_s else end
         first, last = int(np.ceil(onset / HOP_S - 0.5)), int(np.ceil(stop / HOP_S - 0.5))
-        clip.pitch[max(first, 0) : max(last, 0)] = played.midi[i] + cents / 100
+        midi = played.midi[i] + cents / 100 if means is None else means[i]
+        clip.pitch[max(first, 0) : max(last, 0)] = midi
         if played.ornament[i]:
             clip.events[2, max(first, 0) : max(last, 0)] = 1.0
         _mark(clip.events[0], onset)

@@ -1,8 +1,9 @@
 """Weights -> models/ear/ear.onnx and the reference of the parity test.
 
-    python -m models.ear.export WEIGHTS.pt
+    python -m models.ear.export WEIGHTS.pt[:SHARE] ...
 
-In     : the file that models.ear.train wrote.
+In     : files that models.ear.train wrote, of runs of which one began with the weights of the
+         other; the mean of their weights is exported, by share.
 Out    : ear.onnx, reference.npz (spectra of a short test sound and what PyTorch makes of them),
          both beside this file.
 """
@@ -33,10 +34,26 @@ def test_sound() -> np.ndarray:
     return (0.2 * tone + 0.003 * rng.standard_normal(len(t))).astype(np.float32)
 
 
-def export(weights: Path) -> None:
+def mean_weights(files: list[str]) -> dict[str, torch.Tensor]:
+    """The weights of FILE or FILE:SHARE files, averaged by share (1 when it is not given)."""
+    total = 0.0
+    mean: dict[str, torch.Tensor] = {}
+    for name in files:
+        path, _, given = name.partition(":")
+        share = float(given or 1)
+        total += share
+        for key, value in torch.load(path, map_location="cpu").items():
+            if value.dtype.is_floating_point:
+                mean[key] = mean.get(key, value) + (value - mean.get(key, value)) * (share / total)
+            else:
+                mean[key] = value
+    return mean
+
+
+def export(files: list[str]) -> None:
     """Write ear.onnx and reference.npz."""
     ear = Ear()
-    ear.load_state_dict(torch.load(weights, map_location="cpu"))
+    ear.load_state_dict(mean_weights(files))
     network = Probabilities(ear).eval()
     frames = spectra(test_sound(), 20, 20 + REFERENCE_FRAMES)
     with torch.no_grad():
@@ -53,4 +70,4 @@ def export(weights: Path) -> None:
 
 
 if __name__ == "__main__":
-    export(Path(sys.argv[1]))
+    export(sys.argv[1:])

@@ -18,14 +18,15 @@ from models.ear.curves import CLIP_S, SAMPLES, Clip, label, leave_gaps, pick
 from models.ear.melodies import ORNAMENT, REPEAT_SOFT, SLUR, TONGUE, Habits, Played, play
 from pipeline.hear.network import SAMPLE_RATE
 
-PLUCKED = (24, 25, 26, 27, 15, 45, 46, 104, 105, 106, 107, 0, 6, 12, 11)
+PLUCKED = (24, 25, 26, 27, 15, 45, 46, 104, 105, 106, 107, 0, 6, 12, 11, 1, 8, 9, 10, 13, 108)
 RANGES = {
     73: (60, 96), 72: (74, 102), 74: (65, 98), 75: (60, 91), 76: (60, 91), 77: (55, 84),
     78: (72, 100), 79: (65, 96), 64: (56, 87), 65: (50, 80), 66: (44, 75), 68: (58, 89),
     69: (52, 81), 70: (40, 70), 71: (50, 89), 21: (53, 89), 22: (60, 91), 23: (50, 88),
     20: (48, 84), 40: (55, 96), 41: (48, 84), 42: (40, 76), 110: (55, 93), 109: (60, 86),
     111: (58, 84), 52: (43, 79), 53: (43, 79), 54: (45, 79), 85: (48, 84), 56: (55, 84),
-    57: (40, 70), 60: (45, 76), 80: (55, 90), 82: (60, 96), 48: (50, 90),
+    57: (40, 70), 60: (45, 76), 80: (55, 90), 82: (60, 96), 48: (50, 90), 59: (55, 82),
+    19: (48, 86), 16: (48, 86), 44: (50, 88), 67: (38, 65),
 }  # fmt: skip
 SLOW = (52, 53, 54, 85, 48)
 BLOCK = 64
@@ -86,7 +87,7 @@ def sampled(rng: np.random.Generator, sampler: Sampler) -> Clip:
     how = Habits(
         base, min(base + span, high), pick(rng, 0.13 if slow else 0.09, 0.35 if slow else 0.3),
         slur=rng.choice((0.0, 0.3, 0.7)), ornaments=0.0 if slow else rng.choice((0.0, 0.15, 0.35)),
-        repeats=rng.uniform(0.05, 0.3), rests=rng.uniform(0, 0.08),
+        repeats=rng.uniform(0.05, 0.5 if slow else 0.3), rests=rng.uniform(0, 0.08),
         gap=(0.0, rng.choice((0.0, 0.1, 0.4))), timing_s=rng.uniform(0, 0.01),
     )  # fmt: skip
     stop = CLIP_S if rng.random() < 0.7 else rng.uniform(3.0, CLIP_S)

@@ -10,14 +10,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from models.ear.company import babble, clatter, foot, talk
 from models.ear.curves import (
     CLIP_S,
-    CONTROL_HOP,
     CONTROL_S,
     CONTROLS,
-    FORMANTS,
     TIMES,
-    VOWELS,
     Clip,
     Lane,
     Noise,
@@ -25,18 +23,18 @@ from models.ear.curves import (
     pick,
     smooth,
     spectrum,
-    wander,
 )  # fmt: skip
 from models.ear.layered import layered
 from models.ear.melodies import Habits, Played, play
+from models.ear.singers import singers
 from models.ear.strings import plucked
-from models.ear.sustained import FAMILIES, habits, sustained
-from pipeline.hear.network import HOP
+from models.ear.struck import struck
+from models.ear.sustained import habits, slower, sustained
 
 SHARES = {
-    "plucked": 0.11, "flute": 0.08, "whistle": 0.1, "reed": 0.06, "free reed": 0.07,
-    "bowed": 0.11, "pipes": 0.08, "lip whistle": 0.08, "hum": 0.08, "voice": 0.07, "lilt": 0.09,
-    "choir": 0.07, "layered": 0.08,
+    "plucked": 0.1, "flute": 0.07, "whistle": 0.09, "reed": 0.05, "free reed": 0.05,
+    "bowed": 0.08, "pipes": 0.06, "lip whistle": 0.07, "hum": 0.09, "voice": 0.05, "lilt": 0.06,
+    "choir": 0.07, "layered": 0.07, "singers": 0.25, "struck": 0.03, "brass": 0.03,
 }  # fmt: skip
 
 
@@ -55,10 +53,13 @@ def scene(rng: np.random.Generator, family: str | None = None) -> Clip:
         stop = rng.uniform(max(2.0, start + 0.8), CLIP_S)
     elif rng.random() < 0.3:
         stop = rng.uniform(max(3.0, start + 0.8), CLIP_S)
-    played = perform(rng, clip.family, start, stop)
-    if played.midi and rng.random() > 0.015:
+    if clip.family == "singers":
+        singers(rng, clip, start, stop)
+    elif (played := perform(rng, clip.family, start, stop)).midi and rng.random() > 0.015:
         if clip.family == "plucked":
             plucked(rng, clip, played, cents)
+        elif clip.family == "struck":
+            struck(rng, clip, played, cents)
         elif clip.family == "layered":
             layered(rng, clip, played, cents)
         else:
@@ -68,23 +69,27 @@ def scene(rng: np.random.Generator, family: str | None = None) -> Clip:
         _interruption(rng, clip, 0.0, start - 0.15)
     if after:
         _interruption(rng, clip, stop + 0.2, CLIP_S)
-    if rng.random() < 0.15:
-        _foot(rng, clip)
+    if rng.random() < 0.12:
+        foot(rng, clip)
+    if rng.random() < 0.08:
+        clatter(rng, clip)
+    if rng.random() < 0.08:
+        babble(rng, clip)
     return clip
 
 
 def perform(rng: np.random.Generator, family: str, start: float, stop: float) -> Played:
     """A random performance by a player of the family."""
-    if family == "plucked":
-        low = int(rng.integers(40, 72))
+    if family in ("plucked", "struck"):
+        low = int(rng.integers(55, 79) if family == "struck" else rng.integers(40, 72))
         how = Habits(
-            low, low + int(rng.integers(12, 27)), pick(rng, 0.09, 0.32),
+            low, low + int(rng.integers(12, 25)), pick(rng, 0.09, 0.32) * slower(rng),
             slur=rng.choice((0.0, 0.15, 0.4)), ornaments=rng.choice((0.0, 0.1, 0.3)),
             repeats=rng.uniform(0.05, 0.35), rests=rng.uniform(0, 0.06),
             gap=(0.0, rng.choice((0.05, 0.5))), timing_s=rng.uniform(0, 0.012),
         )  # fmt: skip
     else:
-        how = habits(rng, FAMILIES["choir" if family == "layered" else family])
+        how = habits(rng, "choir" if family == "layered" else family)
     return play(rng, how, start, stop)
 
 
@@ -160,47 +165,3 @@ def _interruption(rng: np.random.Generator, clip: Clip, start: float, stop: floa
         for step in (0, 7, 12, int(rng.choice((15, 16, 19))), 24):
             spread = np.roll(level, int(rng.integers(0, 12)))
             _steady(rng, clip, np.full(CONTROLS, float(root + step)), spread, rng.uniform(0.8, 2))
-
-
-def talk(rng: np.random.Generator, clip: Clip, start: float, stop: float) -> None:
-    """Speech-like sound: gliding pitch, quick changes of formants, hisses and pauses."""
-    middle = pick(rng, 85, 280)
-    base = 69 + 12 * np.log2(middle / 440)
-    midi = np.full(CONTROLS, base) + wander(rng, 2.0, 0.3, 2.5)
-    level, hiss = np.zeros(CONTROLS), np.zeros(CONTROLS)
-    tracks = np.repeat(VOWELS[8][:, None], CONTROLS, axis=1)
-    scale = rng.uniform(0.85, 1.25)
-    now = start
-    while now < stop:
-        length = rng.uniform(0.07, 0.26)
-        a, b = int(now / CONTROL_S), int(min(now + length, stop) / CONTROL_S)
-        if rng.random() < 0.85:
-            level[a:b] = rng.uniform(0.3, 1.0)
-            midi[a:b] += rng.normal(0, 1.5) + np.linspace(0, rng.normal(-1.5, 2.5), b - a)
-            tracks[:, a:b] = VOWELS[rng.integers(len(VOWELS))][:, None]
-        if rng.random() < 0.4:
-            n = int(rng.uniform(0.02, 0.1) / CONTROL_S)
-            hiss[b : b + n] = rng.uniform(0.02, 0.3)
-        now += length + rng.choice((0.0, 0.02, 0.05, 0.3), p=(0.4, 0.25, 0.2, 0.15))
-    level = smooth(level, 0.03) * 10 ** (rng.uniform(-12, 3) / 20)
-    tracks = np.stack([smooth(t, 0.05) for t in tracks]) * scale
-    clip.lanes.append(Lane(
-        smooth(midi, 0.04).astype(np.float32), level.astype(np.float32),
-        np.full(len(colour(TIMES)), rng.uniform(0.6, 1.6), np.float32), spectrum(rng, 2), 0.0,
-        tracks[:, :: HOP // CONTROL_HOP].astype(np.float32),
-    ))  # fmt: skip
-    assert tracks.shape[0] == FORMANTS
-    clip.noises.append(Noise(smooth(hiss, 0.015).astype(np.float32), pick(rng, 3000, 7000), 1.0))
-
-
-def _foot(rng: np.random.Generator, clip: Clip) -> None:
-    """A foot that taps through the clip."""
-    period, level = rng.uniform(0.25, 0.8), np.zeros(CONTROLS)
-    for beat in np.arange(rng.uniform(0, period), CLIP_S, period):
-        at = int(max(beat + rng.normal(0, 0.01), 0) / CONTROL_S)
-        n = min(60, CONTROLS - at)
-        level[at : at + n] += rng.uniform(0.5, 1) * np.exp(-np.arange(n) / rng.uniform(2, 14))
-    level *= 10 ** (rng.uniform(-20, 6) / 20)
-    clip.noises.append(Noise(level.astype(np.float32), pick(rng, 60, 350), rng.uniform(0.5, 1.5)))
-    if rng.random() < 0.5:
-        clip.noises.append(Noise((0.2 * level).astype(np.float32), pick(rng, 900, 4000), 1.5))

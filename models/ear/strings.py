@@ -6,6 +6,8 @@ References: N. Fletcher and T. Rossing, "The Physics of Musical Instruments", 19
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from models.ear.curves import (
@@ -48,6 +50,7 @@ def plucked(rng: np.random.Generator, clip: Clip, played: Played, cents: float) 
     stiffness = pick(rng, 1e-6, 4e-4)
     levels = 10 ** (rng.normal(0, rng.uniform(1, 3.5), count) / 20)
     attack = pick(rng, 0.001, 0.008)
+    course = rng.normal(0, 0.06) if rng.random() < 0.15 else 0.0  # the second string of a pair
     for string in range(strings):
         mine = np.flatnonzero(where == string)
         if len(mine):
@@ -55,6 +58,8 @@ def plucked(rng: np.random.Generator, clip: Clip, played: Played, cents: float) 
             lane.midi += cents / 100
             lane.base, lane.stiffness = base, stiffness
             clip.lanes.append(lane)
+            if course:
+                clip.lanes.append(replace(lane, midi=lane.midi + np.float32(course)))
     for i in range(count):
         played.end_s[i] = min(played.end_s[i], played.onset_s[i] + max(ring_s * 0.55, 0.08))
     label(clip, played, cents)

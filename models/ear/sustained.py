@@ -11,8 +11,6 @@ References: J. Sundberg, "The Science of the Singing Voice", 1987 (vibrato, from
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from models.ear.curves import (
@@ -37,82 +35,29 @@ from models.ear.curves import (
     vibrato,
     wander,
 )  # fmt: skip
+from models.ear.families import FAMILIES, OFTEN_REPEATED, SUNG, Family
 from models.ear.melodies import ORNAMENT, REPEAT_SOFT, SLUR, TONGUE, Habits, Played
 from models.ear.syllables import syllables
 
 
-@dataclass(frozen=True)
-class Family:
-    """Ranges of one family of sustained sounds."""
-
-    low: int
-    high: int
-    attack_s: tuple[float, float]
-    glide_s: tuple[float, float]
-    gap_s: tuple[float, float]
-    slope: tuple[float, float]
-    spread_db: float
-    slur: tuple[float, float]
-    dip_db: tuple[float, float]
-    dip_s: tuple[float, float]
-    vibrato: float = 0.4
-    """Share of clips with vibrato."""
-    cents: tuple[float, float] = (8, 40)
-    odd: float = 0.0
-    """Share of clips with weak even harmonics."""
-    breath_db: tuple[float, float] = (-60, -30)
-    ornaments: tuple[float, float] = (0.0, 0.35)
-    drift: float = 0.0
-    """Semitones of slow drift."""
-    unit_s: tuple[float, float] = (0.1, 0.3)
-    swell: float = 0.3
+def slower(rng: np.random.Generator) -> float:
+    """Factor of the length of the notes: now and then somebody practises."""
+    return rng.uniform(1.5, 2.5) if rng.random() < 0.12 else 1.0
 
 
-FAMILIES = {
-    "flute": Family(59, 98, (0.012, 0.06), (0.006, 0.03), (0.0, 0.04), (0.8, 2.6), 6,
-                    (0.1, 0.9), (3, 25), (0.02, 0.07), 0.45, breath_db=(-50, -20)),
-    "whistle": Family(72, 99, (0.008, 0.04), (0.004, 0.025), (0.0, 0.035), (1.2, 3.2), 6,
-                      (0.1, 0.95), (3, 25), (0.015, 0.06), 0.3, breath_db=(-50, -20),
-                      ornaments=(0.05, 0.4)),
-    "reed": Family(48, 90, (0.01, 0.05), (0.004, 0.03), (0.0, 0.04), (0.2, 1.6), 8,
-                   (0.1, 0.9), (4, 25), (0.015, 0.06), 0.35, odd=0.4),
-    "free reed": Family(50, 91, (0.01, 0.06), (0.001, 0.004), (0.0, 0.04), (0.3, 1.5), 8,
-                        (0.0, 0.6), (5, 30), (0.02, 0.06), 0.05, breath_db=(-70, -45)),
-    "bowed": Family(50, 96, (0.01, 0.09), (0.004, 0.04), (0.0, 0.03), (0.6, 1.6), 7,
-                    (0.2, 0.8), (2, 22), (0.015, 0.09), 0.5, (8, 45), breath_db=(-55, -28)),
-    "pipes": Family(60, 88, (0.004, 0.03), (0.003, 0.012), (0.0, 0.02), (0.0, 1.2), 8,
-                    (0.5, 1.0), (8, 30), (0.012, 0.04), 0.15, odd=0.25,
-                    ornaments=(0.2, 0.5), breath_db=(-70, -45), swell=0.05),
-    "lip whistle": Family(70, 103, (0.012, 0.07), (0.01, 0.08), (0.0, 0.06), (2.5, 5.0), 5,
-                          (0.2, 0.9), (2, 20), (0.025, 0.09), 0.6, (8, 60),
-                          breath_db=(-40, -12), drift=0.12, ornaments=(0.0, 0.2)),
-    "hum": Family(38, 76, (0.02, 0.1), (0.02, 0.12), (0.0, 0.06), (1.2, 3.0), 6,
-                  (0.2, 0.9), (2, 18), (0.03, 0.1), 0.5, (8, 60), breath_db=(-60, -30),
-                  drift=0.15, ornaments=(0.0, 0.1), unit_s=(0.13, 0.4)),
-    "voice": Family(41, 84, (0.015, 0.08), (0.015, 0.12), (0.0, 0.05), (0.4, 1.8), 3,
-                    (0.1, 0.7), (2, 15), (0.03, 0.1), 0.6, (10, 100), breath_db=(-50, -22),
-                    drift=0.15, ornaments=(0.0, 0.12), unit_s=(0.12, 0.5)),
-    "lilt": Family(41, 84, (0.008, 0.04), (0.01, 0.07), (0.0, 0.04), (0.4, 1.8), 3,
-                   (0.05, 0.4), (3, 15), (0.02, 0.07), 0.3, (8, 40), breath_db=(-50, -22),
-                   drift=0.12, ornaments=(0.0, 0.2), unit_s=(0.11, 0.3)),
-    "choir": Family(45, 84, (0.03, 0.2), (0.01, 0.1), (0.0, 0.03), (0.6, 2.0), 3,
-                    (0.1, 0.9), (2.5, 12), (0.04, 0.12), 0.8, (8, 40), breath_db=(-60, -28),
-                    drift=0.05, ornaments=(0.0, 0.1), unit_s=(0.13, 0.5)),
-}  # fmt: skip
-SYLLABLES = ("voice", "lilt")
-
-
-def habits(rng: np.random.Generator, family: Family) -> Habits:
+def habits(rng: np.random.Generator, name: str) -> Habits:
     """A player of this family with a random instrument of its range."""
+    family = FAMILIES[name]
+    again = name in OFTEN_REPEATED and rng.random() < 0.35
     span = int(rng.integers(12, 25))
     low = int(rng.integers(family.low, max(family.low + 1, family.high - span + 1)))
     return Habits(
         low=low,
         high=min(low + span, family.high),
-        unit_s=pick(rng, *family.unit_s),
+        unit_s=pick(rng, *family.unit_s) * slower(rng),
         slur=rng.uniform(*family.slur),
         ornaments=rng.uniform(*family.ornaments) if rng.random() < 0.75 else 0.0,
-        repeats=rng.uniform(0.05, 0.3),
+        repeats=rng.uniform(0.25, 0.6) if again else rng.uniform(0.05, 0.3),
         rests=rng.uniform(0, 0.1),
         gap=(0.0, rng.choice((0.0, 0.03, 0.15, 0.4), p=(0.3, 0.3, 0.25, 0.15))),
         chromatic=rng.choice((0.0, 0.03, 0.2)),
@@ -130,7 +75,7 @@ def sustained(
     label(clip, played, cents)
     level = _level(rng, family, played)
     formants, slope_extra = None, np.zeros(CONTROLS)
-    if name in ("voice", "lilt", "choir", "hum"):
+    if name in SUNG:
         formants, slope_extra = syllables(rng, clip, played, level, name)
     count = {
         "free reed": 1 + (rng.random() < 0.7) + (rng.random() < 0.15),
@@ -142,11 +87,15 @@ def sustained(
         base[1::2] *= 10 ** (-rng.uniform(8, 30) / 20)
     if name in ("flute", "whistle", "lip whistle") and rng.random() < 0.3:
         base[0] = max(base[0], 1.0)
+    if name in ("reed", "bowed", "brass", "pipes", "free reed") and rng.random() < 0.15:
+        base[0] *= 10 ** (-rng.uniform(8, 35) / 20)  # hardly any fundamental
     if name == "hum" and rng.random() < 0.5:
         slope += 1.0
     pitch = _pitch(rng, family, name, played, cents)
-    bright = slope + slope_extra - 0.4 * np.log10(np.maximum(level, 1e-3)) * rng.uniform(0, 1)
+    follows = rng.uniform(0.5, 2.0) if name == "brass" else rng.uniform(0, 0.4)
+    bright = slope + slope_extra - follows * np.log10(np.maximum(level, 1e-3))
     detune = rng.uniform(2, 25)
+    scatter = rng.uniform(0, 0.03) if name == "choir" else 0.0
     for voice in range(count):
         midi = (
             pitch
@@ -155,11 +104,14 @@ def sustained(
         )
         lane_base = base if voice == 0 else base * spectrum(rng, 2)
         octave = 12 if name == "free reed" and voice == 2 and rng.random() < 0.5 else 0
+        late = round(rng.normal(0, scatter) / CONTROL_S)
         clip.lanes.append(Lane(
-            (midi - octave).astype(np.float32), (level / np.sqrt(count)).astype(np.float32),
+            np.roll(midi - octave, late).astype(np.float32),
+            np.roll(level / np.sqrt(count), late).astype(np.float32),
             colour(bright), lane_base, 0.0, formants,
         ))  # fmt: skip
-    if name in ("flute", "whistle", "lip whistle", "reed") and rng.random() < 0.35:
+    often = {"whistle": 0.5, "flute": 0.4, "lip whistle": 0.2, "reed": 0.3}
+    if rng.random() < often.get(name, 0.0):
         _overblown(rng, clip, played, pitch, level, base)
     _breath(rng, clip, family, name, played, level)
 
@@ -175,11 +127,14 @@ def _overblown(
     """What is left of the lower octave (or twelfth) when high notes are overblown."""
     from_midi = rng.uniform(min(played.midi), max(played.midi))
     high = hold(played, (np.array(played.midi) >= from_midi).astype(float))
-    remnant = smooth(high, 0.01) * level * 10 ** (rng.uniform(-40, -17) / 20)
-    below = 12 if rng.random() < 0.8 else 19
+    strong = rng.random() < 0.3  # then nothing but the lower octave itself
+    loud_db = rng.uniform(-20, 0) if strong else rng.uniform(-40, -10)
+    remnant = smooth(high, 0.01) * level * 10 ** (loud_db / 20)
+    below = 12 if strong or rng.random() < 0.8 else 19
+    slope = rng.uniform(2.5, 5.0) if strong else rng.uniform(0, 1.0)
     clip.lanes.append(Lane(
         (pitch - below).astype(np.float32), remnant.astype(np.float32),
-        np.full(FRAMES, rng.uniform(0, 1.0), np.float32), base,
+        np.full(FRAMES, slope, np.float32), np.ones_like(base) if strong else base,
     ))  # fmt: skip
 
 

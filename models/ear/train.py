@@ -89,8 +89,17 @@ def losses(
     pitch_loss = (frame * weight).sum() / weight.sum()
     each = torch.nn.functional.binary_cross_entropy_with_logits(
         events.float(), batch.events.transpose(1, 2), reduction="none"
-    ).mean((0, 1))
+    )
+    each[..., 0] *= 1.0 + batch.events[:, 0] * repeated(batch.pitch)
+    each = each.mean((0, 1))
     return pitch_loss, (each * torch.tensor(EVENT_WEIGHTS, device=each.device)).sum()
+
+
+def repeated(pitch: torch.Tensor, reach: int = 4) -> torch.Tensor:
+    """1 where the same pitch sounds shortly before and after a frame; (clips, FRAMES)."""
+    before = torch.nn.functional.pad(pitch[:, :-reach], (reach, 0), value=-1.0)
+    after = torch.nn.functional.pad(pitch[:, reach:], (0, reach), value=-1.0)
+    return ((before >= 0) & (after >= 0) & ((before - after).abs() < 0.6)).float()
 
 
 @torch.no_grad()

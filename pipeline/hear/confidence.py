@@ -1,7 +1,8 @@
 """How sure a note is: the ear's belief turned into the share of such notes that are right.
 
 Task   : raw notes with what was measured in them -> confidence, 0 to 1.
-In     : the ear's own belief, how clear the pitch is, what else sounds.
+In     : the ear's own belief, in how many readings of the recording the note begins there, how
+         clear and how steady the pitch is, what else sounds.
 Out    : array, shape (n_notes,): of notes given 0.9, nine in ten are right on renders like those
          that the table was fitted on.
 Method : a logistic score whose weights were fitted per ear on development renders, right meaning
@@ -22,32 +23,50 @@ SEVERAL_FACTOR = 0.6
 
 
 def calibrated(
-    notes: list[RawNote], clarity: np.ndarray, foreign: np.ndarray, *, ear: str, several: bool
+    notes: list[RawNote],
+    clarity: np.ndarray,
+    spread_cents: np.ndarray,
+    foreign: np.ndarray,
+    *,
+    ear: str,
+    several: bool,
 ) -> np.ndarray:
     """Confidence per note; when several instruments play it is lowered on the whole."""
     weights = read_json("hearing/confidence.json")["weights"][ear]
-    score = features(notes, clarity, foreign) @ np.array(weights)
+    score = features(notes, clarity, spread_cents, foreign) @ np.array(weights)
     sure = 1.0 / (1.0 + np.exp(-score))
     return np.clip(sure * (SEVERAL_FACTOR if several else 1.0), 0.01, 0.995)
 
 
-def features(notes: list[RawNote], clarity: np.ndarray, foreign: np.ndarray) -> np.ndarray:
-    """Shape (n_notes, 6): constant, log odds of the belief, clarity, length, rest before, foreign.
+def features(
+    notes: list[RawNote], clarity: np.ndarray, spread_cents: np.ndarray, foreign: np.ndarray
+) -> np.ndarray:
+    """Shape (n_notes, 9): constant, log odds of the belief, clarity, length, rest before, foreign,
+    log odds of the share of readings, the same over all notes, spread of the pitch.
 
     clarity : of the pitch, about 0 to 1; foreign : share of what sounds that is not the note
     """
-    belief = np.clip([note.confidence for note in notes], 0.01, 0.99)
     onset_s = np.array([note.onset_s for note in notes])
     offset_s = np.array([note.offset_s for note in notes])
     rest_s = np.concatenate(([0.0], np.maximum(onset_s[1:] - offset_s[:-1], 0.0)))
+    readings = _log_odds([note.readings for note in notes])
     return np.stack(
         (
             np.ones(len(notes)),
-            np.log(belief / (1.0 - belief)),
+            _log_odds([note.confidence for note in notes]),
             np.clip(clarity, 0.0, 1.0),
             np.log(np.clip(offset_s - onset_s, 0.03, 0.3)),
             (rest_s > 0.02).astype(float),
             foreign,
+            readings,
+            np.full(len(notes), readings.mean() if len(notes) else 0.0),
+            np.clip(spread_cents, 0.0, 80.0) / 50.0,
         ),
         axis=1,
     )
+
+
+def _log_odds(share: list[float]) -> np.ndarray:
+    """Of shares kept between 1 and 99 %."""
+    kept = np.clip(share, 0.01, 0.99)
+    return np.log(kept / (1.0 - kept))

@@ -31,6 +31,7 @@ from pipeline.hear.network import (
     evidence,
 )
 from pipeline.hear.raw import RawNote
+from pipeline.hear.readings import Prices, shares
 from pipeline.progress import Progress, silent
 
 ONSET_PLACE = 0.04
@@ -41,15 +42,15 @@ TOLERANCE = np.array([0.35, 0.9, 1.0, 0.9, 0.35])
 """Share of the belief in neighbouring classes that counts for a class."""
 PITCH_FLOOR = 0.003
 """No single frame may rule a pitch out."""
-ONSET_POWER = 2.0
-UNHEARD = 0.03
-"""Least belief in an onset where the pitch itself changes."""
-NEW_NOTE = 0.5
+ONSET_POWER = 3.0
+UNHEARD, SLURRED = 0.03, 0.2
+"""Least belief in an onset where the pitch itself changes; below the second no onset is heard."""
+NEW_NOTE = 0.2
 """Price of every new note."""
-REPEAT = 0.3
-"""Further price of a note that differs by less than a semitone from the one before."""
 OCTAVE = 2.0
 """Price of a leap of one or more whole octaves."""
+SLURRED_LEAP, WIDE = 1000.0, 10.5
+"""Price of a leap of more than so many semitones where no onset is heard at all."""
 LEAP = 0.04
 """Price per semitone beyond a fifth."""
 SILENCE_IN = 0.7
@@ -73,7 +74,9 @@ def decode(beliefs: Evidence) -> list[RawNote]:
     stretches = find_places(beliefs)
     if len(stretches.places) < 2:
         return []
-    return _read_off(beliefs, stretches, best_path(beliefs, stretches))
+    prices = all_prices(beliefs, stretches)
+    path = best_path(prices, stretches.places)
+    return _read_off(beliefs, stretches, path, shares(prices, stretches.places, path))
 
 
 def find_places(beliefs: Evidence) -> Stretches:
@@ -106,13 +109,21 @@ def _peaks(track: np.ndarray, least: float) -> np.ndarray:
 
 
 @cache
-def _prices() -> np.ndarray:
+def _is_near() -> np.ndarray:
+    """1 where classes differ by less than a semitone, shape (N_PITCHES, N_PITCHES)."""
+    steps = np.abs(np.subtract.outer(np.arange(N_PITCHES), np.arange(N_PITCHES)))
+    return (steps < BINS_PER_SEMITONE).astype(np.float32)
+
+
+@cache
+def _steps(wide_leap: float) -> np.ndarray:
     """Price of going from one pitch class to another, shape (N_PITCHES, N_PITCHES)."""
     steps = np.abs(np.subtract.outer(np.arange(N_PITCHES), np.arange(N_PITCHES)))
     semitones = steps / BINS_PER_SEMITONE
     octaves = np.abs(semitones - 12 * np.round(semitones / 12)) < 0.4
     price = NEW_NOTE + LEAP * np.maximum(semitones - 7, 0)
-    return price + OCTAVE * (octaves & (semitones > 6)) + REPEAT * (steps < BINS_PER_SEMITONE)
+    price += OCTAVE * (octaves & (semitones > 6)) + wide_leap * (semitones > WIDE)
+    return price.astype(np.float32)
 
 
 def tolerant(pitch: np.ndarray) -> np.ndarray:
@@ -125,43 +136,52 @@ def tolerant(pitch: np.ndarray) -> np.ndarray:
     return np.log(np.concatenate([wide, pitch[:, -1:]], axis=1) + PITCH_FLOOR)
 
 
-def best_path(beliefs: Evidence, stretches: Stretches) -> list[tuple[int, int, int]]:
+def all_prices(beliefs: Evidence, stretches: Stretches) -> Prices:
+    """What beliefs and habits say for every state and every change of state."""
+    onset = np.clip(stretches.onset, 1e-4, 1 - 1e-4).astype(np.float32)
+    return Prices(
+        gains=np.add.reduceat(tolerant(beliefs.pitch), stretches.places[:-1], axis=0),
+        stay=ONSET_POWER * np.log(1 - onset),
+        near=ONSET_POWER * np.log(onset),
+        far=ONSET_POWER * np.log(np.maximum(onset, UNHEARD)),
+        heard=onset > SLURRED,
+        step=_steps(0.0),
+        slurred_step=_steps(SLURRED_LEAP),
+        is_near=_is_near(),
+        rest=-SILENCE_IN,
+        entry=-NEW_NOTE,
+    )
+
+
+def best_path(prices: Prices, places: np.ndarray) -> list[tuple[int, int, int]]:
     """Notes as (first frame, last frame + 1, class) of the best path."""
-    places, onset = stretches.places, np.clip(stretches.onset, 1e-4, 1 - 1e-4)
-    gains = np.add.reduceat(tolerant(beliefs.pitch), places[:-1], axis=0)
-    count, prices = len(gains), _prices()
-    begin = ONSET_POWER * np.log(onset)
-    stay = ONSET_POWER * np.log(1 - onset)
+    count = len(prices.gains)
     came = np.empty((count, N_PITCHES + 1), dtype=np.int16)
     states = np.arange(N_PITCHES)
-    score = gains[0].copy()
+    score = prices.gains[0].copy()
     came[0] = -1
     for k in range(1, count):
         notes, silence = score[:-1], score[-1]
-        unheard = ONSET_POWER * np.log(max(onset[k], UNHEARD))
-        entry = notes[:, None] - prices
-        near = entry + begin[k]
-        far = entry + unheard
-        reach = BINS_PER_SEMITONE - 1
-        table = far
-        for shift in range(-reach, reach + 1):
-            inside = states[max(0, -shift) : N_PITCHES - max(0, shift)]
-            table[inside, inside + shift] = near[inside, inside + shift]
+        table = notes[:, None] - (prices.step if prices.heard[k] else prices.slurred_step)
+        if prices.near[k] < prices.far[k]:
+            table -= prices.is_near * (prices.far[k] - prices.near[k])
         source = table.argmax(axis=0)
-        change = table[source, states]
-        from_silence = silence + unheard - NEW_NOTE
-        kept = notes + stay[k]
+        change = table[source, states] + prices.far[k]
+        from_silence = silence + prices.far[k] + prices.entry
+        kept = notes + prices.stay[k]
         new = np.empty_like(score)
         # code of origin: a class = new note after it, N_PITCHES = after silence, -1 = goes on
         choice = np.where(change >= from_silence, source, N_PITCHES)
         value = np.maximum(change, from_silence)
         new[:-1] = np.maximum(kept, value)
         came[k, :-1] = np.where(kept >= value, -1, choice)
-        ended = notes - SILENCE_IN
+        ended = notes + prices.rest
         last = int(ended.argmax())
-        new[-1] = max(silence + 0.5 * stay[k], ended[last])
-        came[k, -1] = -1 if silence + 0.5 * stay[k] >= ended[last] else last
-        score = new + gains[k]
+        silent = silence + 0.5 * prices.stay[k]
+        new[-1] = max(silent, ended[last])
+        came[k, -1] = -1 if silent >= ended[last] else last
+        score = new + prices.gains[k]
+        score -= score.max()
     return _trace(came, int(score.argmax()), places)
 
 
@@ -179,11 +199,14 @@ def _trace(came: np.ndarray, state: int, places: np.ndarray) -> list[tuple[int, 
 
 
 def _read_off(
-    beliefs: Evidence, stretches: Stretches, path: list[tuple[int, int, int]]
+    beliefs: Evidence,
+    stretches: Stretches,
+    path: list[tuple[int, int, int]],
+    readings: np.ndarray,
 ) -> list[RawNote]:
     strength = dict(zip(stretches.places.tolist(), stretches.onset.tolist(), strict=False))
     midi, notes = class_midi(), []
-    for first, last, state in path:
+    for (first, last, state), share in zip(path, readings.tolist(), strict=True):
         low, high = max(state - 3, 0), min(state + 4, N_PITCHES)
         belief = beliefs.pitch[first:last, low:high]
         total = float(belief.sum())
@@ -197,6 +220,7 @@ def _read_off(
                 midi=float(pitch),
                 confidence=float(np.clip(np.sqrt(mean * max(heard, 0.05)), 0.01, 0.99)),
                 ornament=float(beliefs.ornament[first:last].mean()),
+                readings=share,
             )
         )
     ends = [note.onset_s for note in notes][1:] + [np.inf] * bool(notes)

@@ -23,7 +23,7 @@ from pipeline.hear.f0 import F0Track, pyin_track, swift_track
 from pipeline.hear.pieces import pieces
 from pipeline.hear.raw import RawNote
 from pipeline.hear.rescue import fill_in
-from pipeline.hear.segment import segment
+from pipeline.hear.segment import PYIN, SWIFT, segment
 from pipeline.hear.settings import HearSettings
 from pipeline.hear.tidy import tidy
 from pipeline.progress import Progress, silent
@@ -61,7 +61,8 @@ def _listen(
     part = audio.samples[round(start_s * rate) : round(end_s * rate)]
     if settings.ear in ("swift-f0", "pyin"):
         track = (pyin_track if settings.ear == "pyin" else swift_track)(part, rate)
-        return segment(F0Track(track.times_s + start_s, track.pitch_midi, track.voiced), events)
+        track = F0Track(track.times_s + start_s, track.pitch_midi, track.voiced)
+        return segment(track, events, settings=PYIN if settings.ear == "pyin" else SWIFT)
     if settings.ear == "basic-pitch":
         notes = basic.one_voice(basic.beliefs(part))
     else:

@@ -25,6 +25,7 @@ SWIFT_HOP = 256
 SWIFT_CENTRE = 127.5
 PIECE_S = 30.0
 OVERLAP_S = 1.0
+UNHEARD_HZ = 220.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,13 +101,20 @@ def pyin_track(samples: np.ndarray, sample_rate: int, *, progress: Progress = si
     found: list[tuple[np.ndarray, np.ndarray]] = []
     for piece in pieces(len(samples) / sample_rate, PIECE_S, OVERLAP_S, grid_s=hop_s):
         part = samples[round(piece.start_s * sample_rate) : round(piece.end_s * sample_rate)]
-        hz, flag, belief = librosa.pyin(
+        hz, flag, _ = librosa.pyin(
             part, fmin=65.4, fmax=2093.0, sr=sample_rate, frame_length=2048, hop_length=hop
         )
-        hz = np.where(flag, np.nan_to_num(hz, nan=1.0), 1.0)
-        # pYIN's flag is the decision of its hidden Markov model, its belief is much lower
-        found.append(_kept(piece, hop_s, hz, np.where(flag, np.maximum(belief, 0.6), 0.0)))
+        # the flag is what pYIN's hidden Markov model decides; its belief says little more
+        found.append(_kept(piece, hop_s, np.nan_to_num(hz), flag))
         progress("following the pitch", piece.keep_to_s * sample_rate / max(1, len(samples)))
     hz = np.concatenate([one for one, _ in found])
     voiced = np.concatenate([one for _, one in found])
-    return F0Track(np.arange(len(hz)) * hop_s, hz_to_midi(np.maximum(hz, 1.0)), voiced)
+    return F0Track(np.arange(len(hz)) * hop_s, hz_to_midi(_bridged(hz, voiced)), voiced)
+
+
+def _bridged(hz: np.ndarray, voiced: np.ndarray) -> np.ndarray:
+    """Where nothing is voiced, the frequencies in between; any frequency when nothing is at all."""
+    heard = np.flatnonzero(voiced)
+    if not len(heard):
+        return np.full(len(hz), UNHEARD_HZ)
+    return np.interp(np.arange(len(hz)), heard, hz[heard])

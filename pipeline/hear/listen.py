@@ -54,7 +54,7 @@ def hear(
     events = find_events(audio.samples, audio.sample_rate)
     raw = raw_notes(audio, events, settings=settings, progress=progress)
     raw, measured = _fine_pitch(raw, audio, settings.ear)
-    sorted_out = sort_out(raw, measured, events, audio, ear=settings.ear)
+    sorted_out = sort_out(raw, measured, events, audio)
     kept = np.flatnonzero(sorted_out.is_tune)
     _check_tune(audio, len(kept), sorted_out.left_out)
     raw = [raw[i] for i in kept]
@@ -63,13 +63,14 @@ def hear(
     chord = () if several else closing_chord(raw, foreign)
     raw, foreign = raw[: len(raw) - len(chord)], foreign[: len(raw) - len(chord)]
     clarity = measured.clarity[kept][: len(raw)]
+    spread = measured.spread_cents[kept][: len(raw)]
     offsets = _offsets(raw)
     raw = [
         replace(note, midi=note.midi - cents / 100, confidence=sure)
         for note, cents, sure in zip(
             raw,
             offsets,
-            calibrated(raw, clarity, foreign, ear=settings.ear, several=several),
+            calibrated(raw, clarity, spread, foreign, ear=settings.ear, several=several),
             strict=True,
         )
     ]

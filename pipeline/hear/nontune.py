@@ -27,7 +27,6 @@ from pipeline.hear.audio import Audio
 from pipeline.hear.events import Events
 from pipeline.hear.finepitch import NotePitch, periodic_share
 from pipeline.hear.raw import RawNote
-from pipeline.hear.settings import Ear
 from pipeline.tune import LeftOut
 
 REST_S = 0.45
@@ -36,9 +35,10 @@ FAR_S = 1.2
 SOON_S = 1.5
 WORD_GAP_S = 0.8
 FEW = 2
-HEARS_TALK: dict[Ear, float] = {"own": 2.5, "swift-f0": 0.5, "pyin": 0.5, "basic-pitch": 0.5}
-"""Log odds that notes of an ear are not talk: our own ear gives no notes for most of it, and what
-it does give is more likely a singer with words than a speaker."""
+PLAINLY_TUNE, AGAINST, AGAINST_WORDS = -2.0, 0.5, 2.5
+"""Log odds against talk before a note is looked at: more where the notes on the whole might be
+those of a singer with words, less where most of them plainly are no speech."""
+HELD_S, HELD_NOTES, GLIDING = 0.3, 5, 1.0
 VOICED_SHARE = 0.3
 TALKING = "talking or counting in"
 TUNING_UP = "tuning up"
@@ -57,13 +57,12 @@ class Sorted:
     left_out: tuple[LeftOut, ...]
 
 
-def sort_out(
-    notes: list[RawNote], measured: NotePitch, events: Events, audio: Audio, *, ear: Ear
-) -> Sorted:
+def sort_out(notes: list[RawNote], measured: NotePitch, events: Events, audio: Audio) -> Sorted:
     """Tell the tune from the rest. `measured` and `notes` in the same order of onset."""
     reasons: list[str] = ["" for _ in notes]
     if notes:
-        for i in np.flatnonzero(_talking(notes, measured, HEARS_TALK[ear])).tolist():
+        scores = talk_scores(notes, measured)
+        for i in np.flatnonzero(_talking(notes, scores)).tolist():
             reasons[i] = TALKING
         for i in _tuning_up(notes, reasons):
             reasons[i] = TUNING_UP
@@ -101,12 +100,19 @@ def talk_scores(notes: list[RawNote], measured: NotePitch) -> np.ndarray:
     )
 
 
-def _talking(notes: list[RawNote], measured: NotePitch, against: float) -> np.ndarray:
-    """Best path over tune (0) and talk (1); bool, shape (n_notes,).
+def is_talk(notes: list[RawNote], scores: np.ndarray) -> bool:
+    """Whether all notes glide like speech and hardly any is held as singers hold notes."""
+    length_s = np.array([note.offset_s - note.onset_s for note in notes])
+    held = np.sort(length_s)[-HELD_NOTES:].min() >= HELD_S
+    return not held and float(np.average(scores, weights=length_s)) > GLIDING
 
-    against : log odds against talk, before any note was looked at
-    """
-    scores = np.clip(talk_scores(notes, measured) - against, -2.0, 2.0)
+
+def _talking(notes: list[RawNote], scores: np.ndarray) -> np.ndarray:
+    """Best path over tune (0) and talk (1); bool, shape (n_notes,)."""
+    if is_talk(notes, scores):
+        return np.ones(len(notes), dtype=bool)
+    against = AGAINST if float(np.median(scores)) < PLAINLY_TUNE else AGAINST_WORDS
+    scores = np.clip(scores - against, -2.0, 2.0)
     total = np.array([0.0, 1.0])
     came_from = np.zeros((len(notes), 2), dtype=int)
     for i, odds in enumerate(scores):

@@ -18,8 +18,11 @@ import numpy as np
 from pipeline.hear.finepitch import NotePitch
 
 SHIFTS = (-12, 0, 12)
-PHRASE_GAP_S = 1.5
+PHRASE_GAP_S = 1.0
 """After so long a rest nothing is expected of the next note."""
+
+TOO_BRIEF_S, UNMEASURED = 0.07, 12.0
+"""Of a note that hardly fills a frame of the measurement nothing is known, and it stays."""
 
 
 def octave_shifts(
@@ -29,6 +32,7 @@ def octave_shifts(
     if not len(pitch_midi):
         return np.zeros(0, dtype=int)
     costs = _sound_costs(measured)
+    costs[offset_s - onset_s < TOO_BRIEF_S, ::2] = UNMEASURED
     total = costs[0]
     came_from = np.zeros((len(pitch_midi), 3), dtype=np.int8)
     shifts = np.array(SHIFTS)
@@ -57,6 +61,7 @@ def _sound_costs(measured: NotePitch) -> np.ndarray:
     clear = np.maximum(measured.clarity, 0.2)
     up_ratio = measured.half_clarity / clear
     up = 2.0 + 10.0 * np.maximum(0.0, 0.85 - up_ratio) - 25.0 * np.maximum(0.0, up_ratio - 0.9)
+    up -= 40.0 * np.maximum(0.0, up_ratio - 0.945)  # no instrument's own spectrum is like that
     gain = measured.double_clarity - measured.clarity
     down = 4.0 + 10.0 * np.maximum(0.0, 0.1 - gain) - 10.0 * np.maximum(0.0, gain - 0.2)
     return np.stack((np.maximum(down, -0.5), np.zeros_like(up), np.maximum(up, -0.5)), axis=1)

@@ -24,3 +24,4 @@ class RawNote:
     midi: float
     confidence: float = 1.0
     ornament: float = 0.5
+    readings: float = 1.0

@@ -22,14 +22,13 @@ from pipeline.hear.audio import Audio
 from pipeline.hear.events import Events
 from pipeline.hear.f0 import F0Track, swift_track
 from pipeline.hear.finepitch import measure_pitch, periodic_share
-from pipeline.hear.nontune import talk_scores
+from pipeline.hear.nontune import is_talk, talk_scores
 from pipeline.hear.raw import RawNote
 from pipeline.hear.segment import segment
 
 WORTH_SHARE = 0.12
 """Uncovered singing inside the tune must last this share of the notes' time to be worth a second
 listening; talk before or after it is not."""
-HELD_S, HELD_NOTES, GLIDING = 0.3, 5, 1.0
 LOUD_DB, ROOM_DB = 25.0, 12.0
 TAIL_S = 0.08
 SHORTEST_HOLE_S = 0.12
@@ -60,7 +59,8 @@ def fill_in(notes: list[RawNote], audio: Audio, events: Events) -> list[RawNote]
     if inside_s < WORTH_SHARE * heard_s:
         return notes
     found = [one for hole in holes for one in _notes_in(hole, audio, events)]
-    if sung_s > heard_s and _is_talk([*notes, *found], audio):
+    both = [*notes, *found]
+    if sung_s > heard_s and is_talk(both, _talk(both, audio)):
         return []
     return _joined(notes, _belonging(found, notes, audio))
 
@@ -121,13 +121,6 @@ def _belonging(found: list[RawNote], notes: list[RawNote], audio: Audio) -> list
             kept.append(note)
             first_s = note.onset_s
     return sorted({id(note): note for note in kept}.values(), key=lambda note: note.onset_s)
-
-
-def _is_talk(notes: list[RawNote], audio: Audio) -> bool:
-    """Whether notes glide like speech and hardly any is held as singers hold notes."""
-    length_s = np.array([note.offset_s - note.onset_s for note in notes])
-    held = np.sort(length_s)[-HELD_NOTES:].min() >= HELD_S
-    return not held and float(np.average(_talk(notes, audio), weights=length_s)) > GLIDING
 
 
 def _talk(notes: list[RawNote], audio: Audio) -> np.ndarray:

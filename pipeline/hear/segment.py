@@ -50,6 +50,17 @@ class SegmentSettings:
     split_gap_s: float = 0.09
 
 
+SWIFT = SegmentSettings(
+    ceiling=1.0, change_cost=3.2, onset_discount=2.2, faint_db=25.0, shortest_s=0.065,
+    joined_semitones=0.65, split_strength=2.0, split_gap_s=0.07,
+)  # fmt: skip
+PYIN = SegmentSettings(
+    ceiling=1.0, onset_discount=1.2, faint_db=25.0, shortest_s=0.065, joined_semitones=0.65,
+    split_strength=2.0, split_gap_s=0.07,
+)  # fmt: skip
+"""Both tuned on development renders, one setting after the other, twice round: models/hearing."""
+
+
 def segment(
     track: F0Track, events: Events, *, settings: SegmentSettings = SegmentSettings()
 ) -> list[RawNote]:

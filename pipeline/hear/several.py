@@ -6,7 +6,7 @@ Out    : for each note the share of what sounds at its middle that is not its ow
 Method : peaks of a 93 ms spectrum at the middle of each note. A peak is explained when it is a
          harmonic of the note, of a note just before (strings and rooms ring on) or of a drone,
          that is of a peak that stands in most of the notes whatever they are. Peaks count by
-         their height in dB above a floor 26 dB below the highest.
+         their height in dB above a floor 26 dB below the highest, where noise does not hide them.
 References: harmonic explanation of spectral peaks: A. Klapuri, "Multipitch analysis of polyphonic
          music and speech signals using an auditory model", 2008 (idea only).
 """
@@ -23,6 +23,8 @@ from pipeline.units import midi_to_hz
 FRAME = 2048
 TRANSFORM = 4096
 FLOOR_DB = 26.0
+ABOVE_NOISE_DB, BAND_LINES = 13.0, 32
+"""A peak counts when it stands out of what is usual around it; peaks of noise hardly do."""
 LOWEST_HZ, HIGHEST_HZ = 70.0, 3000.0
 TOLERANCE, TOLERANCE_HZ = 0.018, 8.0
 RINGING = 2
@@ -104,11 +106,19 @@ def _peaks(
             & (level[:, 2:-2] > level[:, :-4] + 1.0)
             & (level[:, 2:-2] > level[:, 4:] + 1.0)
         )
-        top &= level > floor
+        top &= (level > floor) & (level > _noise_floor(level) + ABOVE_NOISE_DB)
         found += [
             (hz[row], line[row] - low) for row, line, low in zip(top, level, floor, strict=True)
         ]
     return found
+
+
+def _noise_floor(level: np.ndarray) -> np.ndarray:
+    """Median of the level in bands of BAND_LINES lines, per line; shape like `level`."""
+    count = -(-level.shape[1] // BAND_LINES)
+    padded = np.pad(level, ((0, 0), (0, count * BAND_LINES - level.shape[1])), mode="edge")
+    middle = np.median(padded.reshape(len(level), count, BAND_LINES), axis=2)
+    return np.repeat(middle, BAND_LINES, axis=1)[:, : level.shape[1]]
 
 
 def _classes(hz: np.ndarray) -> np.ndarray:

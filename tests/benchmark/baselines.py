@@ -19,7 +19,7 @@ from pipeline.hear.audio import Audio
 from pipeline.hear.events import find_events
 from pipeline.hear.f0 import F0Track, pyin_track, swift_track
 from pipeline.hear.raw import RawNote
-from pipeline.hear.segment import segment
+from pipeline.hear.segment import PYIN, SWIFT, segment
 from pipeline.keys import pitch_class
 from pipeline.tune import Heard, NoteEvent, Tune
 
@@ -34,10 +34,12 @@ def baseline_notes(audio: Audio) -> dict[str, Heard]:
     beliefs = basic.beliefs(audio.samples)
     raw = {
         "pyin": steady_runs(pyin),
-        "pyin tuned": segment(pyin, events),
+        "pyin tuned": segment(pyin, events, settings=PYIN),
         "basic-pitch": basic.recommended(beliefs),
         "basic-pitch tuned": basic.one_voice(beliefs),
-        "swift-f0 tuned": segment(swift_track(audio.samples, audio.sample_rate), events),
+        "swift-f0 tuned": segment(
+            swift_track(audio.samples, audio.sample_rate), events, settings=SWIFT
+        ),
     }
     return {name: Heard(audio.source, _events(notes)) for name, notes in raw.items()}
 

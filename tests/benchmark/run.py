@@ -27,6 +27,7 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 from tests.benchmark import tables  # noqa: E402
 from tests.benchmark.conditions import CONDITIONS  # noqa: E402
 from tests.benchmark.plan import FAMILIES, TYPES, plan  # noqa: E402
+from tests.benchmark.speed import speeds  # noqa: E402
 from tests.benchmark.work import HERE, Order, do, peak_memory_mb  # noqa: E402
 
 FIGURES = HERE / "figures"
@@ -58,6 +59,9 @@ def main() -> int:
     if not truth_notes:
         with multiprocessing.get_context("spawn").Pool(1) as pool:
             figures["summary"]["total"]["peak_mb"] = pool.apply(peak_memory_mb, (jobs[0],))
+        if args.baselines:
+            with multiprocessing.get_context("spawn").Pool(1) as pool:
+                figures["speed"] = pool.apply(speeds, (jobs[0],))
     _print(figures, rows, args.rows)
     path = FIGURES / f"{figures['name']}.json"
     if not args.keep:
@@ -141,6 +145,9 @@ def _print(figures: dict[str, Any], rows: list[dict[str, Any]], every: bool) -> 
         if heading in figures:
             columns = dict.fromkeys(c for row in figures[heading].values() for c in row)
             print(f"\n{heading}\n" + tables.show(figures[heading], columns))
+    for name, speed in figures.get("speed", {}).items():
+        print(f"{name:<28}{speed['times_real_time']:10.1f} times real time, "
+              f"{speed['per_processor_second']:.1f} per processor second")  # fmt: skip
     if "reliability" in figures:
         print("\nconfidence  notes  right")
         for mean, notes, right in figures["reliability"]:

@@ -10,7 +10,8 @@ from pipeline.hear.raw import RawNote
 
 def confidence(belief, *, clarity=0.95, foreign=0.0, several=False, ear="own"):
     notes = [RawNote(0.0, 0.2, 60, belief)]
-    (found,) = calibrated(notes, np.array([clarity]), np.array([foreign]), ear=ear, several=several)
+    measured = [np.array([one]) for one in (clarity, 5.0, foreign)]
+    (found,) = calibrated(notes, *measured, ear=ear, several=several)
     return found
 
 

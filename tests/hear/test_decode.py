@@ -107,6 +107,21 @@ def test_confidence_follows_belief():
     assert 0.85 < sure.confidence <= 1
 
 
+def test_no_leap_of_an_octave_inside_a_note():
+    """The network may waver between octaves in a steady sound; a note that leaps has an onset."""
+    made = [(10, 50, 69.0), (50, 80, 81.0)]
+    assert found(beliefs(made, 100, onsets={10: 0.9})) == [(10, 69.0)]
+    assert found(beliefs(made, 100, onsets={10: 0.9, 50: 0.5})) == [(10, 69.0), (50, 81.0)]
+
+
+def test_fewer_readings_have_a_doubtful_note():
+    made = [(10, 30, 62.0), (30, 60, 64.0), (60, 90, 64.0)]
+    sure = decode(beliefs(made, 100))
+    doubtful = decode(beliefs(made, 100, onsets={10: 0.9, 30: 0.9, 60: 0.55}))
+    assert min(note.readings for note in sure) > 0.9
+    assert doubtful[2].readings < sure[2].readings - 0.2
+
+
 def test_belief_in_ornaments_is_handed_on():
     evidence = beliefs([(10, 13, 74.0), (13, 30, 71.0)], 50)
     evidence.ornament[10:13] = 0.9

@@ -120,6 +120,18 @@ def test_one_voice_is_not_called_several():
     assert plain_line().warnings == ()
 
 
+def test_noise_is_not_called_several():
+    """Brown-white noise 12 dB below the playing, the worst condition of the benchmark."""
+    rng = np.random.default_rng(5)
+    samples = line()
+    shape = np.maximum(np.fft.rfftfreq(len(samples), 1 / RATE), 40.0) ** -0.5
+    noise = np.fft.irfft(np.fft.rfft(rng.standard_normal(len(samples))) * shape, len(samples))
+    noise *= samples.std() / noise.std() * 10 ** (-12 / 20)
+    found = hear(audio((samples + noise).astype("f4")))
+    assert found.warnings == ()
+    assert [round(note.midi) for note in found.notes] == list(TUNE)
+
+
 def test_warnings_about_the_recording_are_handed_on():
     recording = audio(line())
     clipped = type(recording)(recording.samples, RATE, recording.source, ("It is clipped.",))
