@@ -56,7 +56,7 @@ def mended(line: Timeline, form: Form) -> Timeline:
                     gone |= {start + tick for tick, _ in set(mine) - set(best)}
     if not added and not gone:
         return line
-    return _with(_only(line, ~np.isin(line.ticks, list(gone))), added)
+    return _with(only(line, ~np.isin(line.ticks, list(gone))), added)
 
 
 def _heard(line: Timeline, number: int) -> _Pass:
@@ -84,7 +84,7 @@ def _best(mine: Version, votes: Counter[Version]) -> Version:
     return best if chance(best)[0] > 0 else mine
 
 
-def _only(line: Timeline, kept: np.ndarray) -> Timeline:
+def only(line: Timeline, kept: np.ndarray) -> Timeline:
     """The chosen notes of a timeline."""
     values = {}
     for field in fields(line):

@@ -25,6 +25,7 @@ from pipeline.notate.mend import mended
 from pipeline.notate.plain import PlainNotes, plain_notes
 from pipeline.notate.reading import Reading, read_rhythm
 from pipeline.notate.timeline import heard_bars
+from pipeline.notate.trebles import untrebled
 from pipeline.notate.written import moved_bar, moved_octaves, moved_part, rebarred
 from pipeline.progress import Progress, silent
 from pipeline.tune import (
@@ -98,6 +99,7 @@ def lay_page(notes: PlainNotes, settings: NotateSettings) -> Page:
         beats_per_minute=settings.beats_per_minute,
         first_bar_s=settings.first_bar_s,
     )
+    reading = replace(reading, line=untrebled(reading.line))
     form = _form(reading)
     reading = replace(reading, line=settled(mended(reading.line, form), form))
     bars = heard_bars(reading.line)

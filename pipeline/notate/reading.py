@@ -16,19 +16,16 @@ import numpy as np
 from pipeline.dances import dances
 from pipeline.errors import UsageError
 from pipeline.notate.bestpath import Path, best_paths
-from pipeline.notate.kind import Kind, bend
+from pipeline.notate.kind import Kind
 from pipeline.notate.metre import Evidence, listen_for_metre
 from pipeline.notate.places import nearest_step, places
 from pipeline.notate.plain import PlainNotes
-from pipeline.notate.pulse import find_pulse, running_median
+from pipeline.notate.pulse import find_pulse
+from pipeline.notate.swing import in_swing, in_time, lacks_snaps, written_even
 from pipeline.notate.timeline import Timeline, lay_out
 from pipeline.tune import TuneType
 
 TEMPO_SPREAD, TEMPO_FAR = 0.2, 6.0
-FREE, STRICT, MOST_LATE, MOST_EARLY = 0.6, 0.15, 4.0, 8.0
-PAUSE, SUDDEN_COST = 1.5, 6.0
-JITTER_S, JITTER_SHARE = 0.015, 0.05
-TIMING_WEIGHT, TIMING_MOST = 0.5, 6.0
 TEMPERATURE = 30.0
 """Path scores are that many times too sure of themselves; measured on dev."""
 RIVAL = 0.12
@@ -64,7 +61,7 @@ def read_rhythm(
 ) -> Reading:
     """The best reading of the notes. Raises UsageError when the fixed values exclude each other."""
     meters = _meters(tune_type, meter)
-    evidence = _in_time(listen_for_metre(notes), notes)
+    evidence = in_time(listen_for_metre(notes), notes)
     first = None if first_bar_s is None else int(np.argmin(np.abs(notes.onset_s - first_bar_s)))
     paths = [
         path
@@ -79,6 +76,8 @@ def read_rhythm(
     chance = np.array([path.score for path in paths]) / TEMPERATURE
     chance = np.exp(chance - np.logaddexp.reduce(chance))
     types = _types(evidence, paths, chance, tune_type, meter)
+    if tune_type is None and lacks_snaps(paths[0], types[0][0]):
+        types = _led_by("hornpipe", types)
     kind = Kind(types[0][0], paths[0].meter)
     best = _read_again(
         evidence, notes, paths[0], kind, meter or kind.meter, tune_type, beats_per_minute, first
@@ -104,9 +103,10 @@ def _read_again(
     first: int | None,
 ) -> Path:
     """The path of the winning metre once more, its swing and tempo known."""
-    timed = _at_tempo(_in_swing(evidence, notes, path, kind), notes, meter, tune_type,
-                      beats_per_minute)  # fmt: skip
-    return best_paths(timed, meters=(path.meter,), first_bar=first)[0]
+    swung = in_swing(evidence, notes, written_even(path, kind), kind)
+    timed = _at_tempo(swung, notes, meter, tune_type, beats_per_minute)
+    again = best_paths(timed, meters=(path.meter,), first_bar=first)[0]
+    return written_even(again, kind)
 
 
 def _meters(tune_type: TuneType | None, meter: str | None) -> tuple[str, ...]:
@@ -124,25 +124,6 @@ def _meters(tune_type: TuneType | None, meter: str | None) -> tuple[str, ...]:
             f"{' or '.join(dances()[tune_type].meters)}."  # type: ignore[index]
         )
     return wanted
-
-
-def _in_time(evidence: Evidence, notes: PlainNotes) -> Evidence:
-    """The evidence with steps and jumps counted down that the clock contradicts.
-
-    A step may last half or twice as long as the tempo about it says (swing, rubato) at no cost;
-    beyond that it pays, less when time is left over, because players breathe. A page that jumps
-    while the beat goes on is rare: who starts again stops first.
-    """
-    gap = np.append(np.diff(notes.onset_s), np.nan)
-    likely = places().steps[evidence.step.argmax(axis=1)]
-    tick_s = running_median(gap / likely)
-    off = np.log(np.nan_to_num(gap, nan=1.0)[:, None] / (tick_s[:, None] * places().steps[None]))
-    cost = 0.5 * (np.maximum(np.abs(off) - FREE, 0) / STRICT) ** 2
-    cost = np.minimum(cost, np.where(off > 0, MOST_LATE, MOST_EARLY))
-    cost[-1] = 0.0
-    sudden = np.append(True, gap[:-1] < PAUSE * (likely * tick_s)[:-1])
-    jump = evidence.jump - SUDDEN_COST * np.stack([sudden, np.zeros(len(gap))], axis=1)
-    return replace(evidence, step=evidence.step - cost, jump=jump)
 
 
 def _at_tempo(
@@ -195,26 +176,14 @@ def _types(
     return tuple((kind, total[kind]) for kind in ranked if total[kind] > LEAST)
 
 
-def _in_swing(evidence: Evidence, notes: PlainNotes, path: Path, kind: Kind) -> Evidence:
-    """The evidence with every step weighed by the swing and tempo found in a first reading.
-
-    A lilted jig has pairs of notes half way between even and dotted; what is meant depends on how
-    the rest of the tune is played.
-    """
-    kept = np.flatnonzero(path.ticks >= 0)
-    ticks = path.ticks[kept]
-    pulse = find_pulse(ticks, notes.onset_s[kept], path.jumps[kept], kind)
-    gap = np.append(np.diff(notes.onset_s[kept]), np.nan)
-    ends = ticks[:, None] + places().steps[None]
-    bent = bend(kind, ends.astype(float), pulse.ratio)
-    bent -= bend(kind, ticks.astype(float), pulse.ratio)[:, None]
-    expected = bent * pulse.tick_s[:, None]
-    off = (np.nan_to_num(gap, nan=1.0)[:, None] - expected) / (JITTER_S + JITTER_SHARE * expected)
-    logs = np.maximum(-2.5 * np.log1p(off**2 / 4), -TIMING_MOST)
-    logs[-1] = 0.0
-    step = evidence.step.copy()
-    step[kept] += TIMING_WEIGHT * (logs - logs.max(axis=1, keepdims=True))
-    return replace(evidence, step=step)
+def _led_by(
+    kind: TuneType, types: tuple[tuple[TuneType, float], ...]
+) -> tuple[tuple[TuneType, float], ...]:
+    """The ranking with this type in the first's place."""
+    (first, chance), *others = types
+    rest = [pair for pair in others if pair[0] != kind]
+    mine = sum(p for one, p in others if one == kind)
+    return ((kind, chance), *rest, (first, mine))
 
 
 def _line(notes: PlainNotes, path: Path, kind: Kind, evidence: Evidence) -> Timeline:
