@@ -3,16 +3,10 @@
 Task   : find talking, counting in, tuning up, single stray sounds, applause, coughs and knocks.
 In     : raw notes with what was measured inside them; level per frame.
 Out    : which notes belong to the tune, and LeftOut stretches with a reason each.
-Method : 1. Speech glides: inside a spoken syllable the pitch moves and wavers, a note stays. A
-         logistic score per note (slope, spread, clarity, length; weights in models/hearing) goes
-         through a two-state best path over all notes, tune or talk, where changing is cheap only
-         at a rest. 2. Before the first rest, slow strokes on few open-string pitches are tuning
-         up. 3. One or two notes far from everything else are strays. 4. Sound without notes
-         before, after or in a long rest is noise, named by how long it lasts.
+Method : 1. Talk: see talk.py. 2. Before the first rest, slow strokes on few open-string pitches
+         are tuning up. 3. One or two notes far from everything else are strays. 4. Sound without
+         notes before, after or in a long rest is noise, named by how long it lasts.
          In doubt a note stays: losing a bar of the tune is worse than a word too many.
-References: speech against song by pitch stability: D. Gerhard, "Pitch-based acoustic feature
-         analysis for the discrimination of speech and monophonic singing", 2002; best path:
-         G. D. Forney, Proc. IEEE 61, 1973.
 """
 
 from __future__ import annotations
@@ -22,11 +16,11 @@ from itertools import pairwise
 
 import numpy as np
 
-from models import read_json
 from pipeline.hear.audio import Audio
 from pipeline.hear.events import Events
 from pipeline.hear.finepitch import NotePitch, periodic_share
 from pipeline.hear.raw import RawNote
+from pipeline.hear.talk import talking
 from pipeline.tune import LeftOut
 
 REST_S = 0.45
@@ -35,10 +29,6 @@ FAR_S = 1.2
 SOON_S = 1.5
 WORD_GAP_S = 0.8
 FEW = 2
-PLAINLY_TUNE, AGAINST, AGAINST_WORDS = -2.0, 0.5, 2.5
-"""Log odds against talk before a note is looked at: more where the notes on the whole might be
-those of a singer with words, less where most of them plainly are no speech."""
-HELD_S, HELD_NOTES, GLIDING = 0.3, 5, 1.0
 VOICED_SHARE = 0.3
 TALKING = "talking or counting in"
 TUNING_UP = "tuning up"
@@ -61,8 +51,7 @@ def sort_out(notes: list[RawNote], measured: NotePitch, events: Events, audio: A
     """Tell the tune from the rest. `measured` and `notes` in the same order of onset."""
     reasons: list[str] = ["" for _ in notes]
     if notes:
-        scores = talk_scores(notes, measured)
-        for i in np.flatnonzero(_talking(notes, scores)).tolist():
+        for i in np.flatnonzero(talking(notes, measured)).tolist():
             reasons[i] = TALKING
         for i in _tuning_up(notes, reasons):
             reasons[i] = TUNING_UP
@@ -85,52 +74,6 @@ def _merged(left_out: list[LeftOut]) -> tuple[LeftOut, ...]:
                 continue
         done.append(one)
     return tuple(done)
-
-
-def talk_scores(notes: list[RawNote], measured: NotePitch) -> np.ndarray:
-    """Log odds of talk against tune per note, shape (n_notes,)."""
-    weights = read_json("hearing/talk.json")["weights"]
-    length_s = np.array([note.offset_s - note.onset_s for note in notes])
-    return (
-        weights["constant"]
-        + weights["log_slope"] * np.log(np.abs(measured.slope_cents_per_s) + 40.0)
-        + weights["log_spread"] * np.log(measured.spread_cents + 3.0)
-        + weights["clarity"] * np.maximum(measured.clarity, 0.0)
-        + weights["log_length"] * np.log(np.clip(length_s, 0.05, 0.6))
-    )
-
-
-def is_talk(notes: list[RawNote], scores: np.ndarray) -> bool:
-    """Whether all notes glide like speech and hardly any is held as singers hold notes."""
-    length_s = np.array([note.offset_s - note.onset_s for note in notes])
-    held = np.sort(length_s)[-HELD_NOTES:].min() >= HELD_S
-    return not held and float(np.average(scores, weights=length_s)) > GLIDING
-
-
-def _talking(notes: list[RawNote], scores: np.ndarray) -> np.ndarray:
-    """Best path over tune (0) and talk (1); bool, shape (n_notes,)."""
-    if is_talk(notes, scores):
-        return np.ones(len(notes), dtype=bool)
-    against = AGAINST if float(np.median(scores)) < PLAINLY_TUNE else AGAINST_WORDS
-    scores = np.clip(scores - against, -2.0, 2.0)
-    total = np.array([0.0, 1.0])
-    came_from = np.zeros((len(notes), 2), dtype=int)
-    for i, odds in enumerate(scores):
-        if i:
-            rest_s = notes[i].onset_s - notes[i - 1].offset_s
-            change = 7.0 - 4.5 * min(max(rest_s, 0.0) / REST_S, 1.0)
-            came_from[i] = (
-                int(total[1] + change < total[0]),
-                int(total[1] <= total[0] + change),
-            )
-            total = np.minimum(total, total[::-1] + change)
-        total = total + np.array([max(odds, 0.0), max(-odds, 0.0)])
-    path = np.zeros(len(notes), dtype=bool)
-    state = int(np.argmin(total))
-    for i in range(len(notes) - 1, -1, -1):
-        path[i] = bool(state)
-        state = int(came_from[i, state])
-    return path
 
 
 def _tuning_up(notes: list[RawNote], reasons: list[str]) -> list[int]:
