@@ -21,10 +21,10 @@ M:4/4
 L:1/8
 R:reel
 K:D
-|:FA (3AAA BAFA|d2fd edBd|FA (3AAA BAFE|DEFD E2DE|
-FA (3AAA BAFA|d2fd edBd|faef dBAF|EGFE D4:|
-|:fa (3aaa bafa|egfe dBAd|fa (3aaa bafe|dfed B2AB|
-fa (3aaa bafa|egfe dBAF|GABd cdef|gece d4:|
+|:FA (3ABA BAFA|d2fd edBd|FA (3ABA BAFE|DEFD E2DE|
+FA (3ABA BAFA|d2fd edBd|faef dBAF|EGFE D4:|
+|:fa (3aba bafa|egfe dBAd|fa (3aba bafe|dfed B2AB|
+fa (3aba bafa|egfe dBAF|GABd cdef|gece d4:|
 """
 SLIP_JIG = """X:3
 T:Three Legs of the Stool
