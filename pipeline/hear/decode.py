@@ -9,8 +9,10 @@ Method : places where something may begin or end are the peaks of onset and offs
          silence, a stretch counts the logarithms of its frames, a place costs what its onset says
          for beginning a note or against it. Pitch is judged in a window of almost a semitone, so
          that vibrato, scoops and drift stay one note; two notes a few cents apart can only meet
-         at an onset. Leaps of whole octaves inside a phrase have to be paid for. The pitch of a
-         note is the mean of its frames' beliefs around its class.
+         at an onset. Leaps of whole octaves inside a phrase have to be paid for, and no leap of
+         an octave happens without an onset. How many of the probable readings have a note is
+         told with it (readings.py). The pitch of a note is the mean of its frames' beliefs around
+         its class.
 References: A. Viterbi, 1967; M. Mauch et al., "Computer-aided melody note transcription using the
          Tony software", TENOR 2015 (notes as states of such a model; we work on stretches).
 """
