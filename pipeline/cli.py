@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -223,7 +224,8 @@ def main() -> None:
         sys.exit(fault.exit_code)
     except SystemExit as stop:
         if stop.code == STOPPED:  # typer turns Ctrl-C into this
-            print("liltwright: stopped; nothing was written.", file=sys.stderr)
+            print("liltwright: stopped; nothing was written.", file=sys.stderr, flush=True)
+            os._exit(STOPPED)  # an exit in order now and then ends with another code, or by a signal
         raise
     except BrokenPipeError:
         sys.stderr.close()

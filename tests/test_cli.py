@@ -192,7 +192,7 @@ def test_ctrl_c_leaves_nothing_behind(tmp_path):
     time.sleep(0.2)
     run.send_signal(signal.SIGINT)
     _, err = run.communicate(timeout=60)
-    assert run.returncode == 130
+    assert run.returncode == 130, err
     assert err.strip().splitlines()[-1] == "liltwright: stopped; nothing was written."
     assert not (tmp_path / "out").exists()
 

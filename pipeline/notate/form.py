@@ -26,7 +26,6 @@ SHORT = 4
 PART_PRIOR = {8: 0.0, 4: -3.0, 16: -3.0, 12: -4.0, 6: -5.0, 10: -5.5, 24: -5.5, 7: -6.5, 9: -6.5,
               5: -6.5, 14: -6.0, 20: -6.0, 3: -7.5, 2: -7.0, 11: -7.5, 13: -7.5, 15: -7.0,
               18: -6.5, 32: -7.0}  # fmt: skip
-USUAL_PARTS = {bars: PART_PRIOR[bars] for bars in (8, 4, 16, 12)}
 TIMES_PRIOR = {1: -1.2, 2: 0.0, 3: -4.5}
 ROUNDS_TRIED = 4
 LATE_START = -4.0
@@ -79,7 +78,7 @@ def find_form(alike: np.ndarray, starts: np.ndarray) -> Form:
         padded[missing:, missing:] = odds
         lag = whole if whole < n else n + missing
         late_begins = np.append(np.zeros(missing), begins)
-        late = _form(padded, _diagonal_sums(padded), late_begins, lag, USUAL_PARTS, missing)
+        late = _form(padded, _diagonal_sums(padded), late_begins, lag, PART_PRIOR, missing)
         if late.score + LATE_START - 0.1 * missing > best.score:
             best = replace(late, score=late.score + LATE_START - 0.1 * missing)
     return best
