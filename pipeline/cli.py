@@ -225,7 +225,7 @@ def main() -> None:
     except SystemExit as stop:
         if stop.code == STOPPED:  # typer turns Ctrl-C into this
             print("liltwright: stopped; nothing was written.", file=sys.stderr, flush=True)
-            os._exit(STOPPED)  # an exit in order now and then ends with another code, or by a signal
+            os._exit(STOPPED)  # an orderly exit now and then ends with another code
         raise
     except BrokenPipeError:
         sys.stderr.close()
