@@ -51,6 +51,16 @@ class Reading:
     """Another metre that fits nearly as well."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Wanted:
+    """What the user fixed."""
+
+    tune_type: TuneType | None
+    meter: str | None
+    beats_per_minute: float | None
+    first_bar_s: float | None
+
+
 def read_rhythm(
     notes: PlainNotes,
     *,
@@ -60,28 +70,18 @@ def read_rhythm(
     first_bar_s: float | None = None,
 ) -> Reading:
     """The best reading of the notes. Raises UsageError when the fixed values exclude each other."""
-    meters = _meters(tune_type, meter)
+    wanted = _Wanted(tune_type, meter, beats_per_minute, first_bar_s)
+    meters = _meters(wanted)
     evidence = in_time(listen_for_metre(notes), notes)
-    first = None if first_bar_s is None else int(np.argmin(np.abs(notes.onset_s - first_bar_s)))
-    paths = [
-        path
-        for one in meters
-        for path in best_paths(
-            _at_tempo(evidence, notes, meter or one, tune_type, beats_per_minute),
-            meters=(one,),
-            first_bar=first,
-        )
-    ]
-    paths.sort(key=lambda path: -path.score)
+    paths = _candidates(evidence, notes, meters, wanted)
     chance = np.array([path.score for path in paths]) / TEMPERATURE
     chance = np.exp(chance - np.logaddexp.reduce(chance))
     types = _types(evidence, paths, chance, tune_type, meter)
     if tune_type is None and lacks_snaps(paths[0], types[0][0]):
         types = _led_by("hornpipe", types)
     kind = Kind(types[0][0], paths[0].meter)
-    best = _read_again(
-        evidence, notes, paths[0], kind, meter or kind.meter, tune_type, beats_per_minute, first
-    )
+    swung = in_swing(evidence, notes, written_even(paths[0], kind), kind)
+    best = written_even(_candidates(swung, notes, (kind.meter,), wanted)[0], kind)
     line = _line(notes, best, kind, evidence)
     starts = _part_starts(evidence, best, line)
     if meter == "12/8":
@@ -92,52 +92,42 @@ def read_rhythm(
     )
 
 
-def _read_again(
-    evidence: Evidence,
-    notes: PlainNotes,
-    path: Path,
-    kind: Kind,
-    meter: str,
-    tune_type: TuneType | None,
-    beats_per_minute: float | None,
-    first: int | None,
-) -> Path:
-    """The path of the winning metre once more, its swing and tempo known."""
-    swung = in_swing(evidence, notes, written_even(path, kind), kind)
-    timed = _at_tempo(swung, notes, meter, tune_type, beats_per_minute)
-    again = best_paths(timed, meters=(path.meter,), first_bar=first)[0]
-    return written_even(again, kind)
-
-
-def _meters(tune_type: TuneType | None, meter: str | None) -> tuple[str, ...]:
+def _meters(wanted: _Wanted) -> tuple[str, ...]:
     """The metres to be read in."""
-    known = places().meters
+    known, meter, kind = places().meters, wanted.meter, wanted.tune_type
     if meter is not None and SAME_METER.get(meter, meter) not in known:
         raise UsageError(f"Nothing is read in {meter}; known metres are {', '.join(known)}, 12/8.")
-    fitting = (
-        {SAME_METER.get(m, m) for m in dances()[tune_type].meters} if tune_type else set(known)
-    )
-    wanted = tuple(m for m in known if m in fitting and SAME_METER.get(meter or m, meter or m) == m)
-    if not wanted:
+    fitting = set(dances()[kind].meters) if kind else {*known, *SAME_METER}
+    fitting |= {"2/2"} if "4/4" in fitting else set()
+    chosen = {SAME_METER.get(one, one) for one in (fitting & {meter} if meter else fitting)}
+    if not chosen:
         raise UsageError(
-            f"No {tune_type} is written in {meter}; it is written in "
-            f"{' or '.join(dances()[tune_type].meters)}."  # type: ignore[index]
+            f"No {kind} is written in {meter}; it is written in "
+            f"{' or '.join(dances()[kind].meters)}."  # type: ignore[index]
         )
-    return wanted
+    return tuple(one for one in known if one in chosen)
 
 
-def _at_tempo(
-    evidence: Evidence,
-    notes: PlainNotes,
-    meter: str,
-    tune_type: TuneType | None,
-    beats_per_minute: float | None,
-) -> Evidence:
+def _candidates(
+    evidence: Evidence, notes: PlainNotes, meters: tuple[str, ...], wanted: _Wanted
+) -> list[Path]:
+    """The best path of each metre, best first."""
+    first = None
+    if wanted.first_bar_s is not None:
+        first = int(np.argmin(np.abs(notes.onset_s - wanted.first_bar_s)))
+    if wanted.beats_per_minute is None:
+        return best_paths(evidence, meters=meters, first_bar=first)
+    paths: list[Path] = []
+    for one in meters:
+        kind = wanted.tune_type or _in_meter(evidence, wanted.meter or one)[0][0]
+        tick_s = 60 / wanted.beats_per_minute / Kind(kind, one).beat_ticks
+        timed = _at_tempo(evidence, notes, tick_s)
+        paths += best_paths(timed, meters=(one,), first_bar=first)
+    return sorted(paths, key=lambda path: -path.score)
+
+
+def _at_tempo(evidence: Evidence, notes: PlainNotes, tick_s: float) -> Evidence:
     """The evidence with steps that a fixed tempo makes unlikely counted down."""
-    if beats_per_minute is None:
-        return evidence
-    kind = Kind(tune_type or _in_meter(evidence, meter)[0][0], meter)
-    tick_s = 60 / beats_per_minute / kind.beat_ticks
     gap = np.maximum(np.append(np.diff(notes.onset_s), 1.0), 0.02)
     off = np.log(gap[:, None] / (tick_s * places().steps[None])) / TEMPO_SPREAD
     return replace(evidence, step=evidence.step - np.minimum(0.5 * off**2, TEMPO_FAR))
