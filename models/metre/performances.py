@@ -60,7 +60,7 @@ def play(page: Page, kin: list[Page], rng: np.random.Generator) -> Notes:
     """One performance as it sounds, without faults of hearing."""
     rows, kind = rounds(page, kin, rng)
     clock, quaver_s = _clock(int(rows[0, PLAYED]), int(rows[-1, PLAYED]), kind, page, rng)
-    rows, broken, hold_s = _restarted(rows, page, quaver_s, rng)
+    rows, broken, hold_s = _restarted(rows, page, rng)
     due, end = clock(rows[:, PLAYED]), clock(rows[:, PLAYED] + rows[:, LONG])
     gap = np.diff(due, prepend=due[0])
     back = np.flatnonzero(hold_s > 0)
@@ -126,7 +126,7 @@ def _swing(kind: str, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]
 
 
 def _restarted(
-    rows: np.ndarray, page: Page, quaver_s: float, rng: np.random.Generator
+    rows: np.ndarray, page: Page, rng: np.random.Generator
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Now and then the player stops and begins a bar, two bars or the part again."""
     broken = np.append(False, np.diff(rows[:, AT]) != np.diff(rows[:, PLAYED]))

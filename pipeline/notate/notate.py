@@ -1,8 +1,9 @@
 """Task: from heard notes to the tune as a player would write it.
 
 In: Heard. Out: `notate(heard) -> Tune`; `renotate(tune)` for tunes read from a file.
-Method: see reading (rhythm, type and bars in one model), fold (parts, endings, votes of the
-    passes), key (tonic and mode), doubts (what to check by ear).
+Method: see reading (rhythm, type and bars), trebles, form and fold (parts, endings, votes of the
+    passes), mend and agree (what passes put right), key (tonic and mode), doubts (what to check
+    by ear).
 """
 
 from __future__ import annotations

@@ -1,0 +1,50 @@
+"""The performances the metre network is trained on: their truth holds together. No PyTorch."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from models.metre.features import IGNORE, example
+from models.metre.rounds import Page
+from pipeline.notate.places import places
+from tests.benchmark.timeline import whole_round
+from tests.notate.playing import JIG, REEL, SLIP_JIG, tune_of
+
+
+def page_of(abc: str) -> Page:
+    """A written tune as models/metre/pages.py packs it."""
+    tune = tune_of(abc)
+    laid = whole_round(tune)
+    assert laid is not None
+    notes = np.array([
+        (int(n.position * 96), int(n.length * 96), n.midi, n.treble, 64 * n.written + n.index)
+        for n in laid[0]
+    ])  # fmt: skip
+    bar = np.arange(laid[1])
+    return Page(tune.tune_type, tune.meter, notes, bar // 16, bar % 8, 7, False)
+
+
+@pytest.mark.parametrize("abc", [JIG, REEL, SLIP_JIG])
+@pytest.mark.parametrize("seed", range(12))
+def test_places_and_steps_of_a_random_performance_agree(abc: str, seed: int) -> None:
+    """From every note that is on the page the true step leads to the place of the next one."""
+    page = page_of(abc)
+    made = example(page, [page], np.random.default_rng(seed))
+    table = places()
+    real = np.flatnonzero(made["real"] > 0)
+    place, step = made["place"][real], made["step"][real]
+    known = (step[:-1] != IGNORE) & (place[:-1] != IGNORE) & (place[1:] != IGNORE)
+    assert known.mean() > 0.5
+    begin, step, end = place[:-1][known], step[:-1][known], place[1:][known]
+    arrived = (table.ticks[begin] + table.steps[step]) % page.bar
+    assert np.mean(arrived == table.ticks[end]) > 0.97
+    assert np.all(np.diff(made["clock"]) > 0)
+    assert np.all(table.meter[place[place != IGNORE]] == table.meters.index(page.meter))
+
+
+def test_the_same_seed_gives_the_same_performance() -> None:
+    page = page_of(REEL)
+    one, other = (example(page, [page], np.random.default_rng(5)) for _ in range(2))
+    assert one.keys() == other.keys()
+    assert all(np.array_equal(one[name], other[name]) for name in one)
