@@ -47,7 +47,7 @@ def main() -> None:
     for name, value in zip((*FEATURES, "bias"), weights, strict=True):
         print(f"{name:24s}{value:8.2f}")
     FILE.write_text(json.dumps({
-        "weights": [round(float(w), 3) for w in weights[:-1]],
+        "weights": dict(zip(FEATURES, np.round(weights[:-1], 3).tolist(), strict=True)),
         "bias": round(float(weights[-1]), 3), "threshold": round(threshold, 4),
     }, indent=1) + "\n")  # fmt: skip
 

@@ -20,7 +20,7 @@ from pipeline.notate.fold import Folded
 from pipeline.notate.timeline import Timeline
 from pipeline.tune import Bar, Doubt, HeardBar
 
-UNSURE, UNPLACED, UNSTEPPED, OPEN_METER = 0.6, 0.6, 0.85, 0.9
+UNHEARD, UNPLACED, UNSTEPPED, OPEN_METER = 0.6, 0.4, 0.85, 0.1
 FEATURES = (
     "unplaced most", "unplaced mean", "unstepped most", "unheard most", "unheard mean",
     "passed over", "beat waits", "alone among passes", "two passes differ", "single pass",
@@ -53,7 +53,7 @@ def find_doubts(
     """
     evidence = bar_evidence(bars, folded, line, passed_over_s, meter_chance)
     model = models.read_json("metre/doubts.json")
-    raw = evidence.seen @ np.array(model["weights"]) + model["bias"]
+    raw = evidence.seen @ [model["weights"][name] for name in FEATURES] + model["bias"]
     chance = 1 / (1 + np.exp(-raw))
     first = 0 if bars and bars[0].notes and bars[0].notes[0].start else 1
     return tuple(
@@ -116,9 +116,9 @@ def _reasons(seen: np.ndarray, passes: int) -> tuple[str, ...]:
         "the beat breaks off or waits here": of["beat waits"],
         f"differs from the other {passes - 1} times through": of["alone among passes"],
         "the two times through differ": of["two passes differ"],
-        "some notes were hard to make out": of["unheard most"] > UNSURE,
-        "where the bar line falls is unsure": of["unplaced mean"] > 1 - UNPLACED,
+        "some notes were hard to make out": of["unheard most"] > UNHEARD,
+        "where the bar line falls is unsure": of["unplaced mean"] > UNPLACED,
         "how long a note is, is unsure": of["unstepped most"] > UNSTEPPED,
-        "another metre fits nearly as well": of["meter open"] > 1 - OPEN_METER,
+        "another metre fits nearly as well": of["meter open"] > OPEN_METER,
     }
     return tuple(words for words, holds in found.items() if holds)

@@ -2,11 +2,11 @@
 
 In: Timeline and Form. Out: the Timeline with such notes added, or taken out.
 Method: two notes of one pitch with hardly a dip between them are the commonest thing an ear gets
-    wrong: it hears one long note (on development renders eight times as often as the other way
-    round). Passes of a bar in which the same pitch sounds at every moment were therefore played
-    from the same notes: a pass takes over the notes of another that has more, unless more passes
-    lack them; a note that hardly any pass has is taken out. The time of an added note is
-    interpolated. Bars that differ in pitch are variants and stay.
+    wrong: it hears one long note more often than the other way round. Passes of a bar in which the
+    same pitch sounds at every moment were therefore played from the same notes: a pass takes over
+    the notes of another that has more, unless more passes lack them; a note that hardly any pass
+    has is taken out. The time of an added note is interpolated. Bars that differ in pitch are
+    variants and stay.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from pipeline.notate.timeline import Timeline, lengths
 
 SEEN_TIMES = 3
 """A note is taken out when versions without it are that many times as many."""
-ADDED_FIT = 0.5
+ADDED_FIT, SHORTEST_S = 0.5, 0.02
 
 Version = tuple[tuple[int, int], ...]
 
@@ -109,17 +109,16 @@ def _with(line: Timeline, added: dict[int, int]) -> Timeline:
     def joined(old: np.ndarray, new: np.ndarray) -> np.ndarray:
         return np.concatenate([old, new])[order]
 
-    offset = line.offset_s.copy()
-    end = line.offset_s[at]
-    offset[at] = np.minimum(offset[at], onset)
+    begin = joined(line.onset_s, onset)
+    end = joined(line.offset_s, np.maximum(line.offset_s[at], onset + SHORTEST_S))
     ornament = [*line.ornament, *(None for _ in ticks)]
     full = replace(
         line,
         ticks=joined(line.ticks, ticks),
         length=joined(line.length, line.length[at]),
         midi=joined(line.midi, np.array([added[tick] for tick in ticks.tolist()])),
-        onset_s=joined(line.onset_s, onset),
-        offset_s=joined(offset, np.maximum(end, onset + 0.02)),
+        onset_s=begin,
+        offset_s=np.minimum(end, np.append(begin[1:], np.inf)),
         fit=joined(line.fit, np.minimum(line.fit[at], ADDED_FIT)),
         placed=joined(line.placed, line.placed[at]),
         stepped=joined(line.stepped, line.stepped[at]),

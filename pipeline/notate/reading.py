@@ -27,7 +27,7 @@ from pipeline.tune import TuneType
 
 TEMPO_SPREAD, TEMPO_FAR = 0.2, 6.0
 TEMPERATURE = 30.0
-"""Path scores are that many times too sure of themselves; measured on dev."""
+"""Path scores are that many times too sure of themselves; chosen on dev."""
 RIVAL = 0.12
 LEAST = 1e-4
 SAME_METER = {"2/2": "4/4", "12/8": "6/8"}

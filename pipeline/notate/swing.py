@@ -13,6 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
+import models
 from pipeline.notate.bestpath import Path
 from pipeline.notate.kind import Kind, bend
 from pipeline.notate.metre import Evidence
@@ -25,8 +26,6 @@ PAUSE, SUDDEN_COST = 1.5, 6.0
 JITTER_S, JITTER_SHARE = 0.015, 0.05
 TIMING_WEIGHT, TIMING_MOST = 0.5, 6.0
 MANY, LEAST_SNAPS = 12, 0.05
-WRITTEN_EVEN = ("reel", "hornpipe", "barn dance")
-"""Types whose dotted pairs are a way of playing (common practice)."""
 
 
 def in_time(evidence: Evidence, notes: PlainNotes) -> Evidence:
@@ -50,7 +49,7 @@ def in_time(evidence: Evidence, notes: PlainNotes) -> Evidence:
 
 def written_even(path: Path, kind: Kind) -> Path:
     """Dotted pairs of reels, hornpipes and barn dances as the even quavers they are written in."""
-    if kind.tune_type not in WRITTEN_EVEN:
+    if kind.tune_type not in models.read_json("dances/writing.json")["written_even"]:
         return path
     kept = np.flatnonzero(path.ticks >= 0)
     ticks = path.ticks[kept].copy()

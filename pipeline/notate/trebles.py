@@ -13,16 +13,15 @@ from dataclasses import replace
 
 import numpy as np
 
+import models
 from pipeline.notate.kind import QUAVER
 from pipeline.notate.mend import only
 from pipeline.notate.timeline import Timeline
 
-TREBLED = ("reel", "hornpipe", "jig", "slip jig", "hop jig", "slide")
-
 
 def untrebled(line: Timeline) -> Timeline:
     """The timeline with trebles as one note each."""
-    if line.kind.tune_type not in TREBLED:
+    if line.kind.tune_type not in models.read_json("dances/writing.json")["trebled"]:
         return line
     again = np.zeros(len(line.ticks) - 1, bool)
     same = np.diff(line.midi) == 0

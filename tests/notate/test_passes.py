@@ -52,6 +52,15 @@ def test_a_lost_repetition_comes_back_at_its_time_from_the_other_pass() -> None:
     assert whole.length[:-1].tolist() == np.diff(whole.ticks).tolist()
 
 
+def test_two_lost_repetitions_in_a_row_do_not_overlap() -> None:
+    thrice = [(0, 62), (12, 62), (24, 62), (36, 69)]
+    line, form = passes(thrice, [(0, 62), (36, 69)])
+    whole = mended(line, form)
+    assert (whole.ticks % 72).tolist() == [tick for tick, _ in thrice] * 2
+    assert np.all(whole.offset_s[:-1] <= whole.onset_s[1:] + 1e-9)
+    assert np.all(whole.offset_s > whole.onset_s)
+
+
 def test_a_repetition_that_one_pass_of_four_has_is_taken_out() -> None:
     line, form = passes(JOINED, FULL, JOINED, JOINED)
     assert (mended(line, form).ticks % 72).tolist() == [tick for tick, _ in JOINED] * 4
