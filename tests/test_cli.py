@@ -186,6 +186,8 @@ def test_ctrl_c_leaves_nothing_behind(tmp_path):
     run = subprocess.Popen(
         [sys.executable, "-m", "pipeline.cli", "arrange", source, "--out", tmp_path / "out"],
         stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=Path(__file__).parents[1],
+        # a shell ignores Ctrl-C for what it starts in the background, and that is inherited
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )  # fmt: skip
     assert run.stderr is not None
     run.stderr.readline()
