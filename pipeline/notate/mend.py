@@ -5,8 +5,9 @@ Method: two notes of one pitch with hardly a dip between them are the commonest 
     wrong: it hears one long note more often than the other way round. Passes of a bar in which the
     same pitch sounds at every moment were therefore played from the same notes: a pass takes over
     the notes of another that has more, unless more passes lack them; a note that hardly any pass
-    has is taken out. The time of an added note is interpolated. Bars that differ in pitch are
-    variants and stay.
+    has is taken out. Off the beat it is the other way round, because there an ear that cuts one
+    note in two makes the cut: such a note needs more passes that have it than lack it. The time of
+    an added note is interpolated. Bars that differ in pitch are variants and stay.
 """
 
 from __future__ import annotations
@@ -50,7 +51,7 @@ def mended(line: Timeline, form: Form) -> Timeline:
             if len(set(same.values())) > 1:
                 votes = Counter(same.values())
                 for number, mine in same.items():
-                    best = _best(mine, votes)
+                    best = _best(mine, votes, 36 if line.kind.compound else 24)
                     start = (number + line.first_bar) * bar
                     added |= {start + tick: midi for tick, midi in set(best) - set(mine)}
                     gone |= {start + tick for tick, _ in set(mine) - set(best)}
@@ -72,12 +73,18 @@ def _heard(line: Timeline, number: int) -> _Pass:
     return _Pass(notes, sounds.tobytes())
 
 
-def _best(mine: Version, votes: Counter[Version]) -> Version:
-    """The version this pass was played from."""
+def _best(mine: Version, votes: Counter[Version], beat: int) -> Version:
+    """The version this pass was played from. beat : ticks from beat to beat."""
+
+    def on_beat(notes: set[tuple[int, int]]) -> bool:
+        return all(tick % beat == 0 for tick, _ in notes)
 
     def chance(one: Version) -> tuple[float, int]:
-        more = set(one) > set(mine) and votes[one] >= votes[mine]
-        fewer = set(one) < set(mine) and votes[one] >= SEEN_TIMES * votes[mine]
+        extra, lost = set(one) - set(mine), set(mine) - set(one)
+        needed = votes[mine] + (not on_beat(extra))
+        allowed = votes[mine] * (SEEN_TIMES if on_beat(lost) else 1)
+        more = bool(extra) and not lost and votes[one] >= needed
+        fewer = bool(lost) and not extra and votes[one] >= allowed
         return (float(votes[one]) if more or fewer else 0.0, len(one))
 
     best = max(votes, key=chance)

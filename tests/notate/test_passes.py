@@ -37,9 +37,10 @@ def passes(*bars: list[tuple[int, int]]) -> tuple[Timeline, Form]:
     return line_of(ticks, midi, Kind("jig", "6/8")), Form(segments, len(bars), 0.0)
 
 
-FULL = [(0, 62), (12, 62), (24, 66), (36, 69), (48, 69), (60, 66)]
-JOINED = [(0, 62), (24, 66), (36, 69), (48, 69), (60, 66)]
-VARIED = [(0, 62), (12, 64), (24, 66), (36, 69), (48, 69), (60, 66)]
+FULL = [(0, 62), (12, 64), (24, 66), (36, 66), (48, 69), (60, 66)]
+JOINED = [(0, 62), (12, 64), (24, 66), (48, 69), (60, 66)]
+VARIED = [(0, 62), (12, 64), (24, 66), (36, 67), (48, 69), (60, 66)]
+CUT = [(0, 62), (12, 64), (18, 64), (24, 66), (36, 66), (48, 69), (60, 66)]
 
 
 def test_a_lost_repetition_comes_back_at_its_time_from_the_other_pass() -> None:
@@ -54,9 +55,9 @@ def test_a_lost_repetition_comes_back_at_its_time_from_the_other_pass() -> None:
 
 def test_two_lost_repetitions_in_a_row_do_not_overlap() -> None:
     thrice = [(0, 62), (12, 62), (24, 62), (36, 69)]
-    line, form = passes(thrice, [(0, 62), (36, 69)])
+    line, form = passes(thrice, thrice, [(0, 62), (36, 69)])
     whole = mended(line, form)
-    assert (whole.ticks % 72).tolist() == [tick for tick, _ in thrice] * 2
+    assert (whole.ticks % 72).tolist() == [tick for tick, _ in thrice] * 3
     assert np.all(whole.offset_s[:-1] <= whole.onset_s[1:] + 1e-9)
     assert np.all(whole.offset_s > whole.onset_s)
 
@@ -64,6 +65,17 @@ def test_two_lost_repetitions_in_a_row_do_not_overlap() -> None:
 def test_a_repetition_that_one_pass_of_four_has_is_taken_out() -> None:
     line, form = passes(JOINED, FULL, JOINED, JOINED)
     assert (mended(line, form).ticks % 72).tolist() == [tick for tick, _ in JOINED] * 4
+
+
+@pytest.mark.parametrize("order", [(FULL, CUT), (CUT, FULL)])
+def test_off_the_beat_a_repetition_that_half_of_the_passes_have_is_a_note_cut_in_two(order) -> None:
+    line, form = passes(*order)
+    assert (mended(line, form).ticks % 72).tolist() == [tick for tick, _ in FULL] * 2
+
+
+def test_off_the_beat_a_repetition_that_most_passes_have_is_put_back() -> None:
+    line, form = passes(CUT, FULL, CUT)
+    assert (mended(line, form).ticks % 72).tolist() == [tick for tick, _ in CUT] * 3
 
 
 def test_a_bar_with_another_pitch_is_a_variant_and_stays() -> None:
