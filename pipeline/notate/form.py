@@ -27,9 +27,13 @@ PART_PRIOR = {8: 0.0, 4: -3.0, 16: -3.0, 12: -4.0, 6: -5.0, 10: -5.5, 24: -5.5, 
               5: -6.5, 14: -6.0, 20: -6.0, 3: -7.5, 2: -7.0, 11: -7.5, 13: -7.5, 15: -7.0,
               18: -6.5, 32: -7.0}  # fmt: skip
 TIMES_PRIOR = {1: -1.2, 2: 0.0, 3: -4.5}
-ROUNDS_TRIED = 4
+ROUNDS_TRIED, LATE_ROUNDS_TRIED = 4, 2
 LATE_START = -4.0
 START_WEIGHT, START_MOST = 0.6, 4.0
+BROKEN_OFF = -8.0
+"""For a last round that stops between its beginning and its end: players finish the tune."""
+RETURN = -5.0
+"""For a part that comes back later in the round, beside the repetition of the whole round."""
 MIRRORS = 0.3
 
 
@@ -68,19 +72,19 @@ def find_form(alike: np.ndarray, starts: np.ndarray) -> Form:
     n = len(odds)
     begins = START_WEIGHT * np.clip(starts, -START_MOST, START_MOST)
     sums = _diagonal_sums(odds)
+    lags = _round_lags(sums, n)
     best = max(
-        (_form(odds, sums, begins, lag, PART_PRIOR, 0) for lag in _round_lags(sums, n)),
+        (_form(odds, sums, begins, lag, PART_PRIOR, 0) for lag in lags),
         key=lambda form: form.score,
     )
-    whole = best.round_bars
     for missing in range(1, min(8, n // 2)):
         padded = np.zeros((n + missing, n + missing))
         padded[missing:, missing:] = odds
-        lag = whole if whole < n else n + missing
-        late_begins = np.append(np.zeros(missing), begins)
-        late = _form(padded, _diagonal_sums(padded), late_begins, lag, PART_PRIOR, missing)
-        if late.score + LATE_START - 0.1 * missing > best.score:
-            best = replace(late, score=late.score + LATE_START - 0.1 * missing)
+        late_sums, late_begins = _diagonal_sums(padded), np.append(np.zeros(missing), begins)
+        for lag in (*lags[:-1][:LATE_ROUNDS_TRIED], n + missing):
+            late = _form(padded, late_sums, late_begins, lag, PART_PRIOR, missing)
+            if late.score + LATE_START - 0.1 * missing > best.score:
+                best = replace(late, score=late.score + LATE_START - 0.1 * missing)
     return best
 
 
@@ -96,7 +100,8 @@ def _form(
     n = len(odds)
     repeats = float(sums[n, lag]) if lag < n else 0.0
     score, plan = _parts(odds, sums, _folded(begins, lag), part_prior)
-    return Form(_segments(plan, lag, odds, missing), lag, score + repeats)
+    score += repeats + _returns(plan, odds) + (BROKEN_OFF if n % lag > 1 else 0.0)
+    return Form(_segments(plan, lag, odds, missing), lag, score)
 
 
 def _diagonal_sums(odds: np.ndarray) -> np.ndarray:
@@ -183,6 +188,19 @@ def _segments(
                 first += bars
         start += lag
     return tuple(found)
+
+
+def _returns(plan: list[tuple[int, int]], odds: np.ndarray) -> float:
+    """Log odds that parts that come back later in the round are played from the same bars."""
+    total, at = 0.0, 0
+    starts: dict[int, int] = {}
+    for (bars, times), label in zip(plan, _labels(plan, odds), strict=True):
+        first = starts.setdefault(label, at)
+        if first < at:
+            span = np.arange(bars)
+            total += RETURN + max(float(odds[at + span, first + span].sum()), 0.0)
+        at += bars * times
+    return total
 
 
 def _labels(plan: list[tuple[int, int]], odds: np.ndarray) -> list[int]:

@@ -81,3 +81,14 @@ def test_a_note_used_both_ways_is_mentioned() -> None:
     tune = tune_of("X:1\nT:x\nM:4/4\nL:1/8\nK:D\nd2fd A2cA|d2fd =c4|g2bg f2=cf|edcA d4|")
     remarks = key_remarks(tune.parts, tune.bar_length, KeyName("D", "major"))
     assert "C# and C are both used." in remarks
+
+
+def test_a_part_that_comes_back_ends_the_round_and_no_round_is_broken_off() -> None:
+    form = find_form(likeness_of("AABAA"), np.zeros(40))
+    assert form.round_bars == 40
+    assert "".join("AB"[segment.label] for segment in form.segments) == "AABAA"
+
+
+def test_two_rounds_stay_two_rounds_after_a_late_start() -> None:
+    form = find_form(likeness_of("AABBAABB")[1:, 1:], np.zeros(63))
+    assert (form.round_bars, form.segments[0].skipped) == (32, 1)
