@@ -1,4 +1,4 @@
-"""Turn trained weights into metre.onnx: `python -m models.metre.export DIR/metre.pt`.
+"""Turn trained weights into metre-1.onnx and so on: `python -m models.metre.export ONE.pt TWO.pt`.
 
 Weights are stored as 16-bit floats and computed with as 32-bit ones. The export is checked
 against PyTorch on a made-up melody, and the outputs are kept in reference.npz for the tests.
@@ -24,7 +24,20 @@ LARGE = 4096
 
 def main() -> None:
     """Export, check, write."""
-    state = {name: value.float() for name, value in torch.load(sys.argv[1]).items()}
+    seen = describe(*_melody())
+    kept = dict(seen)
+    for number, weights in enumerate(sys.argv[1:], 1):
+        path = HERE / f"metre-{number}.onnx"
+        out = _export(weights, path, seen)
+        _halved(path)
+        _check(path, seen, out)
+        kept |= {f"out {number} {name}": value for name, value in out.items()}
+    np.savez_compressed(HERE / "reference.npz", allow_pickle=False, **kept)
+
+
+def _export(weights: str, path: Path, seen: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    """Write the network; what PyTorch makes of the melody."""
+    state = {name: value.float() for name, value in torch.load(weights).items()}
     width = state["last.weight"].shape[0]
     layers = 1 + max(int(name.split(".")[1]) for name in state if name.startswith("blocks"))
     for name, value in state.items():
@@ -32,20 +45,14 @@ def main() -> None:
             state[name] = value.half().float()
     net = Metre(width, layers, width // 32, 0.0).eval()
     net.load_state_dict(state)
-    seen = describe(*_melody())
     batch = tuple(torch.from_numpy(seen[name])[None] for name in INPUTS)
-    path = HERE / "metre.onnx"
     torch.onnx.export(
         net, batch, str(path), input_names=list(INPUTS), output_names=list(HEADS),
         dynamic_axes={name: {1: "notes"} for name in (*INPUTS, *HEADS)}, opset_version=17,
         dynamo=False,
     )  # fmt: skip
-    _halved(path)
     with torch.no_grad():
-        out = {name: value[0].numpy() for name, value in zip(HEADS, net(*batch), strict=True)}
-    np.savez_compressed(HERE / "reference.npz", allow_pickle=False, **seen,
-                        **{f"out {name}": value for name, value in out.items()})  # fmt: skip
-    _check(path, seen, out)
+        return {name: value[0].numpy() for name, value in zip(HEADS, net(*batch), strict=True)}
 
 
 def _melody() -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -31,7 +31,7 @@ class Block(nn.Module):
 
     def __init__(self, width: int, heads: int, dropout: float) -> None:
         super().__init__()
-        self.heads = heads
+        self.heads, self.dropout = heads, dropout
         self.first, self.second = nn.LayerNorm(width), nn.LayerNorm(width)
         self.qkv = nn.Linear(width, 3 * width, bias=False)
         self.out = nn.Linear(width, width, bias=False)
@@ -44,7 +44,9 @@ class Block(nn.Module):
         qkv = self.qkv(self.first(x)).view(batch, n, 3, self.heads, width // self.heads)
         q, k, v = (qkv[:, :, at].transpose(1, 2) for at in range(3))
         q, k = rotated(q, cos, sin), rotated(k, cos, sin)
-        y = nn.functional.scaled_dot_product_attention(q, k, v, attn_mask=mask)
+        y = nn.functional.scaled_dot_product_attention(
+            q, k, v, attn_mask=mask, dropout_p=self.dropout if self.training else 0.0
+        )
         x = x + self.drop(self.out(y.transpose(1, 2).reshape(batch, n, width)))
         value, gate = self.up(self.second(x)).chunk(2, dim=-1)
         return x + self.drop(self.down(value * nn.functional.silu(gate)))
@@ -60,9 +62,16 @@ class Metre(nn.Module):
     """The whole network; see the head of the module."""
 
     def __init__(
-        self, width: int = 160, layers: int = 6, heads: int = 5, dropout: float = 0.1
+        self,
+        width: int = 160,
+        layers: int = 6,
+        heads: int = 5,
+        dropout: float = 0.1,
+        deaf: float = 0.0,
     ) -> None:
+        """deaf : share of training melodies whose pitches are hidden."""
         super().__init__()
+        self.deaf = deaf
         self.numbers = nn.Linear(NUMBERS, width)
         self.before = nn.Embedding(2 * FARTHEST + 1, width)
         self.after = nn.Embedding(2 * FARTHEST + 1, width)
@@ -87,7 +96,10 @@ class Metre(nn.Module):
         clock: Tensor,
         mask: Tensor | None = None,
     ) -> tuple[Tensor, ...]:
-        x = self.numbers(numbers) + self.before(before) + self.after(after) + self.chroma(chroma)
+        pitch = self.before(before) + self.after(after) + self.chroma(chroma)
+        if self.training:
+            pitch = pitch * self._heard(numbers)
+        x = self.numbers(numbers) + pitch
         for layer in self.near:
             y = x if mask is None else x * mask[:, :, None]
             y = layer(y.transpose(1, 2)).transpose(1, 2)
@@ -105,3 +117,9 @@ class Metre(nn.Module):
         for block in self.blocks:
             x = block(x, cos, sin, seen)
         return self.head(self.last(x)).split(list(HEADS.values()), dim=-1)
+
+    def _heard(self, numbers: Tensor) -> Tensor:
+        """0 where pitches are hidden: whole melodies, and single notes."""
+        melodies = torch.rand(len(numbers), 1, 1, device=numbers.device) >= self.deaf
+        notes = torch.rand(*numbers.shape[:2], 1, device=numbers.device) >= self.deaf / 2
+        return (melodies & notes).to(numbers.dtype)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.metre.recombine import recombined
+from models.metre.retune import retuned
 from pipeline.notate.places import places
 
 AT, PLAYED, LONG, MIDI, TREBLE, SINCE = range(6)
@@ -70,16 +71,14 @@ def load_pages(path: str, split: str) -> list[Page]:
 def rounds(page: Page, kin: list[Page], rng: np.random.Generator) -> tuple[np.ndarray, str]:
     """The notes of one to three rounds, and the tune type they now have.
 
-    kin : tunes of the same type and metre that may lend their phrases.
+    kin : tunes that may lend their phrases; may be empty.
     """
-    if rng.random() < 0.8:
+    if kin and rng.random() < 0.8:
         page = recombined(page, kin, rng)
     share = float(rng.choice([0.0, 0.05, 0.15, 0.4]))
     notes = _altered(page.notes, page.bar, share, rng)
     notes, kind = _recast(notes, page, rng)
-    if rng.random() < 0.08:
-        notes = notes.copy()
-        notes[:, 2] = 140 - notes[:, 2]
+    notes = retuned(notes, page, rng)
     rows = np.zeros((len(notes), 6), np.int64)
     rows[:, [AT, LONG, MIDI, TREBLE]] = notes[:, :4]
     rows[:, PLAYED] = rows[:, AT]

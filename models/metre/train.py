@@ -15,6 +15,7 @@ import os
 import time
 from collections import defaultdict
 from collections.abc import Iterator
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -27,7 +28,10 @@ from models.metre.rounds import Page, load_pages
 
 WINDOW = 512
 WEIGHTS = {"place": 1.0, "step": 0.6, "since": 0.4, "kind": 0.15, "meter": 0.3}
+SMOOTH = {"kind": 0.05, "meter": 0.05}
 FLAG_WEIGHT = 0.5
+MIXED = 0.3
+"""Share of melodies that borrow phrases from all types of their metre; their type is not taught."""
 SHARES = {
     ("reel", "4/4"): 3.0, ("jig", "6/8"): 3.0, ("hornpipe", "4/4"): 2.5, ("slip jig", "9/8"): 1.6,
     ("polka", "2/4"): 3.0, ("slide", "6/8"): 2.0, ("waltz", "3/4"): 2.0,
@@ -42,14 +46,17 @@ INPUTS = ("numbers", "before", "after", "chroma", "clock")
 class Performances(torch.utils.data.IterableDataset[dict[str, Tensor]]):
     """Batches without end; every worker has its own seed."""
 
-    def __init__(self, pages: list[Page], batch: int, seed: int) -> None:
-        self.batch, self.seed = batch, seed
+    def __init__(self, pages: list[Page], batch: int, seed: int, mixed: float = MIXED) -> None:
+        self.batch, self.seed, self.mixed = batch, seed, mixed
         by: dict[tuple[str, str], list[Page]] = defaultdict(list)
         for page in pages:
             by[page.kind, page.meter].append(page)
         self.groups = [by[name] for name in sorted(by)]
         share = np.array([SHARES.get(name, 0.1) for name in sorted(by)])
         self.share = share / share.sum()
+        self.in_meter: dict[str, list[Page]] = defaultdict(list)
+        for page in pages:
+            self.in_meter[page.meter].append(page)
 
     def __iter__(self) -> Iterator[dict[str, Tensor]]:
         torch.set_num_threads(1)
@@ -61,7 +68,11 @@ class Performances(torch.utils.data.IterableDataset[dict[str, Tensor]]):
     def _one(self, rng: np.random.Generator) -> dict[str, np.ndarray]:
         while True:
             group = self.groups[int(rng.choice(len(self.groups), p=self.share))]
-            made = example(group[int(rng.integers(len(group)))], group, rng)
+            page = group[int(rng.integers(len(group)))]
+            mixed = rng.random() < self.mixed
+            made = example(page, self.in_meter[page.meter] if mixed else group, rng)
+            if mixed:
+                made["kind"][:] = IGNORE
             n = len(made["place"])
             if n < 12:
                 continue
@@ -97,7 +108,10 @@ def losses(logits: tuple[Tensor, ...], batch: dict[str, Tensor]) -> dict[str, Te
             found[name] = (raw * batch["mask"][:, :, None]).sum() / batch["mask"].sum()
         else:
             found[name] = nn.functional.cross_entropy(
-                out.float().flatten(0, 1), batch[name].flatten(), ignore_index=IGNORE
+                out.float().flatten(0, 1),
+                batch[name].flatten(),
+                ignore_index=IGNORE,
+                label_smoothing=SMOOTH.get(name, 0.0),
             )
     return found
 
@@ -119,16 +133,16 @@ def main() -> None:
     torch.manual_seed(args.seed)
     out = Path(args.out)
     out.mkdir(parents=True, exist_ok=True)
-    net = Metre(args.width, args.layers, args.width // 32, args.dropout).to(device)
+    net = Metre(args.width, args.layers, args.width // 32, args.dropout, args.deaf).to(device)
     if args.start:
         net.load_state_dict({k: v.float() for k, v in torch.load(args.start).items()})
     kept = torch.optim.swa_utils.AveragedModel(
-        net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.998)
+        net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(args.average)
     )
     decay = [p for p in net.parameters() if p.ndim > 1]
     plain = [p for p in net.parameters() if p.ndim <= 1]
     best = torch.optim.AdamW(
-        [{"params": decay, "weight_decay": 0.1}, {"params": plain, "weight_decay": 0.0}],
+        [{"params": decay, "weight_decay": args.decay}, {"params": plain, "weight_decay": 0.0}],
         lr=args.rate, betas=(0.9, 0.98),
     )  # fmt: skip
     make = Performances(load_pages(args.pages, "train"), args.batch, args.seed)
@@ -136,11 +150,9 @@ def main() -> None:
         make, batch_size=None, num_workers=args.workers, pin_memory=device == "cuda",
         prefetch_factor=4 if args.workers else None,
     )  # fmt: skip
-    dev = [
-        {k: v.to(device) for k, v in one.items()}
-        for one, _ in zip(Performances(load_pages(args.pages, "dev"), 64, 99), range(args.checks),
-                          strict=False)
-    ]  # fmt: skip
+    others = Performances(load_pages(args.pages, "dev"), 64, 99, mixed=0.0)
+    dev = [{k: v.to(device) for k, v in one.items()} for one in islice(others, args.checks)]
+    quick = torch.compile(net) if args.compile else net
     start, step, logged = time.time(), 0, 0.0
     for batch in loader:
         done = max((time.time() - start) / (60 * args.minutes), step / args.steps)
@@ -151,7 +163,7 @@ def main() -> None:
             group["lr"] = rate
         batch = {k: v.to(device, non_blocking=True) for k, v in batch.items()}
         with torch.autocast(device, dtype=torch.bfloat16, enabled=device == "cuda"):
-            logits = net(*(batch[name] for name in INPUTS), batch["mask"])
+            logits = quick(*(batch[name] for name in INPUTS), batch["mask"])
         found = losses(logits, batch)
         loss = sum(WEIGHTS.get(name, FLAG_WEIGHT) * value for name, value in found.items())
         best.zero_grad(set_to_none=True)
@@ -206,8 +218,12 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--width", type=int, default=160)
     parser.add_argument("--layers", type=int, default=6)
     parser.add_argument("--dropout", type=float, default=0.2)
+    parser.add_argument("--deaf", type=float, default=0.1, help="share of melodies without pitch")
+    parser.add_argument("--decay", type=float, default=0.1, help="weight decay")
+    parser.add_argument("--average", type=float, default=0.998, help="of the kept weights")
     parser.add_argument("--workers", type=int, default=8)
     parser.add_argument("--checks", type=int, default=8)
+    parser.add_argument("--compile", action="store_true", help="quicker steps after a slow start")
     parser.add_argument("--every", type=float, default=30.0)
     return parser.parse_args()
 

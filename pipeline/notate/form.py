@@ -7,7 +7,7 @@ Method: a round is a lag at which the whole performance repeats itself. Inside a
     over bars cuts it into parts of given length played once, twice or three times. A repeat must
     agree bar by bar as two performances of one page do, the last bar excepted (endings, pick-ups):
     bars that are merely related, as bars 1 and 5 of many tunes, count against it. A part begins
-    where the network hears one begin, in the mean of all rounds. Parts like to have eight bars and
+    where the network hears one begin, in the sum of all rounds. Parts like to have eight bars and
     a repeat, but any number is possible.
 """
 
@@ -30,9 +30,9 @@ TIMES_PRIOR = {1: -1.2, 2: 0.0, 3: -4.5}
 ROUNDS_TRIED, LATE_ROUNDS_TRIED = 4, 2
 LATE_START = -4.0
 START_WEIGHT, START_MOST = 0.6, 4.0
-BROKEN_OFF = -8.0
+BROKEN_OFF = -6.0
 """For a last round that stops between its beginning and its end: players finish the tune."""
-RETURN = -5.0
+RETURN = -4.0
 """For a part that comes back later in the round, beside the repetition of the whole round."""
 MIRRORS = 0.3
 
@@ -122,9 +122,8 @@ def _round_lags(sums: np.ndarray, n: int) -> list[int]:
 
 
 def _folded(begins: np.ndarray, lag: int) -> np.ndarray:
-    """Mean over the rounds, shape (bars in a round,)."""
-    place = np.arange(len(begins)) % lag
-    return np.bincount(place, weights=begins) / np.bincount(place)
+    """Sum over the rounds, shape (bars in a round,)."""
+    return np.bincount(np.arange(len(begins)) % lag, weights=begins)
 
 
 def _parts(

@@ -1,9 +1,11 @@
-"""Task: ask the metre network about every note.
+"""Task: ask the metre networks about every note.
 
 In: PlainNotes. Out: Evidence: log probabilities by note of its place (metre and position in the
     bar), of the step to the next note, and of what else the network tells.
 Method: models/metre, run by onnxruntime on windows of WINDOW notes that overlap by half; where
-    windows overlap their log probabilities are averaged, weighted towards the middle.
+    windows overlap their log probabilities are averaged, weighted towards the middle. Three
+    networks that were trained apart are asked, each in another key, and their log probabilities
+    averaged: where one knows its training tunes by heart, the others do not err alike.
 """
 
 from __future__ import annotations
@@ -19,8 +21,8 @@ from pipeline.notate.features import describe
 from pipeline.notate.plain import PlainNotes
 
 WINDOW = 512
-SHIFTS = (0, 5, 10)
-"""Semitones: pitch classes tell nothing by themselves, so that the mean over keys is steadier."""
+NETWORKS = {"metre/metre-1.onnx": 0, "metre/metre-2.onnx": 5, "metre/metre-3.onnx": 10}
+"""Semitones that each network hears the melody higher: pitch classes tell nothing by themselves."""
 INPUTS = ("numbers", "before", "after", "chroma", "clock")
 
 
@@ -40,7 +42,7 @@ class Evidence:
 
 
 def listen_for_metre(notes: PlainNotes) -> Evidence:
-    """What the network says of the notes."""
+    """What the networks say of the notes."""
     seen = describe(notes.onset_s, notes.offset_s, notes.midi)
     n = len(notes)
     starts = list(range(0, max(n - WINDOW, 0) + WINDOW // 2, WINDOW // 2))
@@ -54,11 +56,11 @@ def listen_for_metre(notes: PlainNotes) -> Evidence:
         size = window["clock"].shape[1]
         rise = np.minimum(np.arange(1, size + 1), np.arange(size, 0, -1))[:, None].astype(float)
         weight[part] += rise
-        for shift in SHIFTS:
+        for network, shift in NETWORKS.items():
             moved = {**window, "chroma": (window["chroma"] + shift) % 12}
-            for name, logits in _run(moved).items():
+            for name, logits in _run(network, moved).items():
                 logs = _log_sigmoids(logits) if name == "flags" else _log_softmax(logits)
-                logs = rise * logs / len(SHIFTS)
+                logs = rise * logs / len(NETWORKS)
                 total.setdefault(name, np.zeros((n, logs.shape[1])))[part] += logs
     mean = {name: value / weight for name, value in total.items()}
     return Evidence(
@@ -67,8 +69,8 @@ def listen_for_metre(notes: PlainNotes) -> Evidence:
     )  # fmt: skip
 
 
-def _run(window: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
-    session = _session()
+def _run(network: str, window: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    session = _session(network)
     names = [output.name for output in session.get_outputs()]
     return {name: out[0] for name, out in zip(names, session.run(names, window), strict=True)}
 
@@ -85,11 +87,11 @@ def _log_sigmoids(logits: np.ndarray) -> np.ndarray:
 
 
 @cache
-def _session() -> Any:
+def _session(network: str) -> Any:
     import onnxruntime
 
     options = onnxruntime.SessionOptions()
     options.add_session_config_entry("session.intra_op.allow_spinning", "0")
     return onnxruntime.InferenceSession(
-        models.read_bytes("metre/metre.onnx"), options, providers=["CPUExecutionProvider"]
+        models.read_bytes(network), options, providers=["CPUExecutionProvider"]
     )

@@ -1,10 +1,10 @@
 """Task: decide type, metre, swing, tempo and bar lines of a performance, all in one.
 
 In: PlainNotes and what the user fixed. Out: Reading: the Timeline, ranked types, and what the
-    network thinks of the parts.
-Method: the metre network looks at the whole performance (metre); the best path of every metre
-    (bestpath) competes, and the type is the network's within the metre that wins. A tempo that
-    the user fixed weighs on the steps, a fixed first bar line on the place of its note.
+    networks think of the parts.
+Method: the metre networks look at the whole performance (metre); the best path of every metre
+    (bestpath) competes (choice), and the type is the networks' within the metre that wins. A
+    tempo that the user fixed weighs on the steps, a fixed first bar line on the place of its note.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import numpy as np
 from pipeline.dances import dances
 from pipeline.errors import UsageError
 from pipeline.notate.bestpath import Path, best_paths
+from pipeline.notate.choice import chosen
 from pipeline.notate.kind import Kind
 from pipeline.notate.metre import Evidence, listen_for_metre
 from pipeline.notate.places import nearest_step, places
@@ -26,8 +27,6 @@ from pipeline.notate.timeline import Timeline, lay_out
 from pipeline.tune import TuneType
 
 TEMPO_SPREAD, TEMPO_FAR = 0.2, 6.0
-TEMPERATURE = 30.0
-"""Path scores are that many times too sure of themselves; chosen on dev."""
 RIVAL = 0.12
 LEAST = 1e-4
 SAME_METER = {"2/2": "4/4", "12/8": "6/8"}
@@ -73,9 +72,7 @@ def read_rhythm(
     wanted = _Wanted(tune_type, meter, beats_per_minute, first_bar_s)
     meters = _meters(wanted)
     evidence = in_time(listen_for_metre(notes), notes)
-    paths = _candidates(evidence, notes, meters, wanted)
-    chance = np.array([path.score for path in paths]) / TEMPERATURE
-    chance = np.exp(chance - np.logaddexp.reduce(chance))
+    paths, chance = chosen(_candidates(evidence, notes, meters, wanted), notes)
     types = _types(evidence, paths, chance, tune_type, meter)
     if tune_type is None and lacks_snaps(paths[0], types[0][0]):
         types = _led_by("hornpipe", types)
