@@ -1,14 +1,14 @@
 """Task: from heard notes to the tune as a player would write it.
 
 In: Heard. Out: `notate(heard) -> Tune`; `renotate(tune)` for tunes read from a file.
-Method: see reading (rhythm, type and bars), trebles, form and fold (parts, endings, votes of the
-    passes), mend and agree (what passes put right), key (tonic and mode), doubts (what to check
-    by ear).
+Method: see reading (rhythm, type and bars), crooked and oddbars (bars that are not as long as the
+    metre says), trebles, form and fold (parts, endings, votes of the passes), mend and agree (what
+    passes put right), key (tonic and mode), doubts (what to check by ear).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from fractions import Fraction
 
 import numpy as np
@@ -18,13 +18,15 @@ from pipeline.errors import PipelineError, UsageError
 from pipeline.keys import parse_key, signature_of
 from pipeline.notate.agree import settled
 from pipeline.notate.alike import bar_grid, likeness
+from pipeline.notate.crooked import straightened
 from pipeline.notate.doubts import find_doubts
 from pipeline.notate.fold import Folded, fold
 from pipeline.notate.form import Form, find_form
 from pipeline.notate.key import KeyEvidence, key_remarks, rank_keys
 from pipeline.notate.mend import mended
+from pipeline.notate.oddbars import Joined, agreed, joined_bars, joined_doubts, printed
 from pipeline.notate.plain import PlainNotes, plain_notes
-from pipeline.notate.reading import Reading, read_rhythm
+from pipeline.notate.reading import Reading, part_starts, read_rhythm
 from pipeline.notate.timeline import heard_bars
 from pipeline.notate.trebles import untrebled
 from pipeline.notate.written import moved_bar, moved_octaves, moved_part, rebarred
@@ -66,6 +68,8 @@ class Page:
     reading: Reading
     bars: tuple[HeardBar, ...]
     folded: Folded
+    joined: Joined = field(default_factory=dict)
+    """Bars that are the end of a longer one."""
 
 
 def notate(
@@ -100,11 +104,33 @@ def lay_page(notes: PlainNotes, settings: NotateSettings) -> Page:
         beats_per_minute=settings.beats_per_minute,
         first_bar_s=settings.first_bar_s,
     )
-    reading = replace(reading, line=untrebled(reading.line))
+    return _crooked_page(reading) or _page(replace(reading, line=untrebled(reading.line)))
+
+
+def _page(reading: Reading) -> Page:
     form = _form(reading)
     reading = replace(reading, line=settled(mended(reading.line, form), form))
     bars = heard_bars(reading.line)
     return Page(reading, bars, fold(bars, form, Fraction(reading.line.kind.meter)))
+
+
+def _crooked_page(reading: Reading) -> Page | None:
+    """The page with crooked bars; None when there are none that the passes agree on."""
+    word = reading.word
+    if word is None:
+        return None
+    line = straightened(reading.line, word.place_logs, word.jumps, word.jump_logs)
+    if not line.short:
+        return None
+    starts = part_starts(word.begins, line)
+    reading = replace(reading, line=untrebled(line), part_starts=starts)
+    form = _form(reading)
+    straight = agreed(settled(mended(reading.line, form), form), form)
+    if straight is None:
+        return None
+    bars = heard_bars(straight)
+    folded, joined = printed(fold(bars, form, Fraction(line.kind.meter)), form, straight)
+    return Page(replace(reading, line=straight), bars, folded, joined)
 
 
 def renotate(tune: Tune, settings: NotateSettings) -> Tune:
@@ -193,6 +219,13 @@ def _tune(heard: Heard, page: Page, settings: NotateSettings) -> Tune:
     if octaves is None:
         octaves = _octave_shift(reading)
     bars = tuple(moved_bar(bar, 12 * octaves) for bar in bars)
+    doubts = find_doubts(
+        bars,
+        folded,
+        reading.line,
+        passed_over_s=reading.passed_over_s,
+        meter_chance=reading.meter_chance,
+    )
     parts = tuple(moved_part(part, 12 * octaves) for part in folded.parts)
     keys = rank_keys(KeyEvidence.of_parts(parts, Fraction(kind.meter)))
     key = settings.key or KeyName(keys[0].tonic, keys[0].mode)
@@ -220,14 +253,8 @@ def _tune(heard: Heard, page: Page, settings: NotateSettings) -> Tune:
             tuple(TypeCandidate(kind, round(p, 4)) for kind, p in reading.types),
             keys,
         ),
-        bars_heard=bars,
-        doubts=find_doubts(
-            bars,
-            folded,
-            reading.line,
-            passed_over_s=reading.passed_over_s,
-            meter_chance=reading.meter_chance,
-        ),
+        bars_heard=joined_bars(bars, page.joined),
+        doubts=joined_doubts(doubts, bars, page.joined),
         title=settings.title or "",
         octave_shift=octaves,
         swing=round(reading.line.ratio, 2),
@@ -241,12 +268,12 @@ def _tune(heard: Heard, page: Page, settings: NotateSettings) -> Tune:
 def overridden(settings: NotateSettings) -> dict[str, str]:
     """The fixed values as text, by option name."""
     texts: dict[str, str] = {}
-    for field in fields(settings):
-        value = getattr(settings, field.name)
+    for one in fields(settings):
+        value = getattr(settings, one.name)
         if isinstance(value, KeyName):
-            texts[field.name] = f"{value.tonic}:{value.mode}"
+            texts[one.name] = f"{value.tonic}:{value.mode}"
         elif value is not None:
-            texts[field.name] = str(value)
+            texts[one.name] = str(value)
     return texts
 
 

@@ -15,8 +15,10 @@ import numpy as np
 
 from pipeline.dances import dances
 from pipeline.errors import UsageError
+from pipeline.notate.beats import unit_of
 from pipeline.notate.bestpath import Path, best_paths
 from pipeline.notate.choice import chosen
+from pipeline.notate.crooked import place_logs
 from pipeline.notate.kind import Kind
 from pipeline.notate.metre import Evidence, listen_for_metre
 from pipeline.notate.places import nearest_step, places
@@ -48,6 +50,23 @@ class Reading:
     """Probability of the metre."""
     other_meter: str | None = None
     """Another metre that fits nearly as well."""
+    word: Word | None = None
+    """What the network says of every note of the line, for looking at its bar lines again; None
+    where bars were paired or the user put a bar line by hand."""
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """The network's word on the notes of a Timeline, for looking at its bar lines again."""
+
+    place_logs: np.ndarray
+    """See crooked.place_logs."""
+    jumps: np.ndarray
+    """Where the page of the best path jumps."""
+    jump_logs: np.ndarray
+    """Log probability that the page jumps before the note."""
+    begins: np.ndarray
+    """Log odds that the note is in the first bar of a pass."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +90,8 @@ def read_rhythm(
     """The best reading of the notes. Raises UsageError when the fixed values exclude each other."""
     wanted = _Wanted(tune_type, meter, beats_per_minute, first_bar_s)
     meters = _meters(wanted)
-    evidence = in_time(listen_for_metre(notes), notes)
+    heard = listen_for_metre(notes)
+    evidence = in_time(heard, notes)
     paths, chance = chosen(_candidates(evidence, notes, meters, wanted), notes)
     types = _types(evidence, paths, chance, tune_type, meter)
     if tune_type is None and lacks_snaps(paths[0], types[0][0]):
@@ -80,12 +100,16 @@ def read_rhythm(
     swung = in_swing(evidence, notes, written_even(paths[0], kind), kind)
     best = written_even(_candidates(swung, notes, (kind.meter,), wanted)[0], kind)
     line = _line(notes, best, kind, evidence)
-    starts = _part_starts(evidence, best, line)
+    word: Word | None
+    word = said = _word(heard, best, line)
+    starts = part_starts(said.begins, line)
     if meter == "12/8":
-        line, starts = _paired(line, starts)
+        (line, starts), word = _paired(line, starts), None
+    if first_bar_s is not None:
+        word = None
     rival = paths[1].meter if len(paths) > 1 and chance[1] > RIVAL else None
     return Reading(
-        line, types, notes.onset_s[best.ticks < 0], starts, round(float(chance[0]), 4), rival
+        line, types, notes.onset_s[best.ticks < 0], starts, round(float(chance[0]), 4), rival, word
     )
 
 
@@ -187,13 +211,19 @@ def _line(notes: PlainNotes, path: Path, kind: Kind, evidence: Evidence) -> Time
     return lay_out(notes, path, kind, pulse, placed=placed, stepped=stepped)
 
 
-def _part_starts(evidence: Evidence, path: Path, line: Timeline) -> np.ndarray:
+def _word(evidence: Evidence, path: Path, line: Timeline) -> Word:
+    kept = path.ticks >= 0
+    logs = place_logs(evidence.place[kept], line.ticks, path.meter, unit_of(line.kind))
+    first = np.exp(evidence.since[kept, 0])
+    begins = np.log(first + 1e-4) - np.log(1 - first + 1e-4)
+    return Word(logs, path.jumps[kept], evidence.jump[kept, 0], begins)
+
+
+def part_starts(begins: np.ndarray, line: Timeline) -> np.ndarray:
     """Mean log odds over the notes of each bar that it is the first of a pass."""
-    first = np.exp(evidence.since[path.ticks >= 0, 0])
-    odds = np.log(first + 1e-4) - np.log(1 - first + 1e-4)
     which = line.ticks // line.kind.bar_ticks - line.first_bar
     count = np.bincount(which)
-    return np.bincount(which, weights=odds) / np.maximum(count, 1)
+    return np.bincount(which, weights=begins) / np.maximum(count, 1)
 
 
 def _paired(line: Timeline, starts: np.ndarray) -> tuple[Timeline, np.ndarray]:

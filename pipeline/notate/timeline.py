@@ -44,6 +44,8 @@ class Timeline:
     broken: np.ndarray
     tick_s: np.ndarray
     ornament: tuple[Ornament | None, ...]
+    short: tuple[tuple[int, int], ...] = ()
+    """Bars that are shorter than the metre, with their ticks; see crooked."""
 
     @property
     def first_bar(self) -> int:
@@ -142,10 +144,19 @@ def bar_notes(line: Timeline, inside: np.ndarray) -> Bar:
 def bar_times(line: Timeline, numbers: np.ndarray) -> np.ndarray:
     """Seconds at which the given bars begin."""
     lines = numbers * line.kind.bar_ticks
-    bent = bend(line.kind, line.ticks.astype(float), line.ratio)
-    bent_lines = lines.astype(float)
+    bent = bend(line.kind, passing(line, line.ticks).astype(float), line.ratio)
+    bent_lines = passing(line, lines).astype(float)
     times = np.interp(bent_lines, bent, line.onset_s)
     before, after = bent_lines < bent[0], bent_lines > bent[-1]
     times[before] = line.onset_s[0] - (bent[0] - bent_lines[before]) * line.tick_s[0]
     times[after] = line.onset_s[-1] + (bent_lines[after] - bent[-1]) * line.tick_s[-1]
     return times
+
+
+def passing(line: Timeline, ticks: np.ndarray) -> np.ndarray:
+    """Score positions without what the short bars before them lack, as time passes."""
+    lacking = np.zeros_like(ticks)
+    for number, length in line.short:
+        end = (number + 1) * line.kind.bar_ticks
+        lacking += np.where(ticks >= end, line.kind.bar_ticks - length, 0)
+    return ticks - lacking
