@@ -20,7 +20,7 @@ FILE = Path(__file__).with_name("doubts.json")
 PERFORMANCES, RENDERS = 120, 66
 SPOILED = ((0.01, 0.01, 0.01), (0.03, 0.03, 0.03))
 RIDGE = 3.0
-PRECISION = 0.35
+PRECISION = 0.31
 
 
 def main() -> None:

@@ -6,8 +6,9 @@ Method: two notes of one pitch with hardly a dip between them are the commonest 
     same pitch sounds at every moment were therefore played from the same notes: a pass takes over
     the notes of another that has more, unless more passes lack them; a note that hardly any pass
     has is taken out. Off the beat it is the other way round, because there an ear that cuts one
-    note in two makes the cut: such a note needs more passes that have it than lack it. The time of
-    an added note is interpolated. Bars that differ in pitch are variants and stay.
+    note in two makes the cut: such a note needs more passes that have it than lack it, unless the
+    ear is sure of it. The time of an added note is interpolated. Bars that differ in pitch are
+    variants and stay.
 """
 
 from __future__ import annotations
@@ -25,6 +26,8 @@ from pipeline.notate.timeline import Timeline, lengths
 SEEN_TIMES = 3
 """A note is taken out when versions without it are that many times as many."""
 ADDED_FIT, SHORTEST_S = 0.5, 0.02
+SURE = 0.97
+"""Confidence from which on a note off the beat is not taken for a cut; chosen on dev."""
 
 Version = tuple[tuple[int, int], ...]
 
@@ -35,6 +38,8 @@ class _Pass:
 
     notes: Version
     sounds: bytes
+    unsure: frozenset[int]
+    """Ticks of the notes that the ear is not sure of."""
 
 
 def mended(line: Timeline, form: Form) -> Timeline:
@@ -43,18 +48,17 @@ def mended(line: Timeline, form: Form) -> Timeline:
     added: dict[int, int] = {}
     gone: set[int] = set()
     for passes in passes_of_bars(form):
-        groups: dict[bytes, dict[int, Version]] = defaultdict(dict)
+        groups: dict[bytes, dict[int, _Pass]] = defaultdict(dict)
         for number in passes:
             one = _heard(line, number)
-            groups[one.sounds][number] = one.notes
+            groups[one.sounds][number] = one
         for same in groups.values():
-            if len(set(same.values())) > 1:
-                votes = Counter(same.values())
-                for number, mine in same.items():
-                    best = _best(mine, votes, 36 if line.kind.compound else 24)
-                    start = (number + line.first_bar) * bar
-                    added |= {start + tick: midi for tick, midi in set(best) - set(mine)}
-                    gone |= {start + tick for tick, _ in set(mine) - set(best)}
+            votes = Counter(one.notes for one in same.values())
+            for number, mine in same.items() if len(votes) > 1 else ():
+                best = _best(mine, votes, 36 if line.kind.compound else 24)
+                start = (number + line.first_bar) * bar
+                added |= {start + tick: midi for tick, midi in set(best) - set(mine.notes)}
+                gone |= {start + tick for tick, _ in set(mine.notes) - set(best)}
     if not added and not gone:
         return line
     return _with(only(line, ~np.isin(line.ticks, list(gone))), added)
@@ -70,25 +74,27 @@ def _heard(line: Timeline, number: int) -> _Pass:
     )
     at = np.searchsorted(line.ticks, start + np.arange(bar), side="right") - 1
     sounds = np.where(at >= 0, line.midi[np.maximum(at, 0)], 0).astype(np.uint8)
-    return _Pass(notes, sounds.tobytes())
+    unsure = line.ticks[low:high][line.fit[low:high] < SURE] - start
+    return _Pass(notes, sounds.tobytes(), frozenset(unsure.tolist()))
 
 
-def _best(mine: Version, votes: Counter[Version], beat: int) -> Version:
+def _best(mine: _Pass, votes: Counter[Version], beat: int) -> Version:
     """The version this pass was played from. beat : ticks from beat to beat."""
+    have = votes[mine.notes]
 
-    def on_beat(notes: set[tuple[int, int]]) -> bool:
-        return all(tick % beat == 0 for tick, _ in notes)
+    def cut(notes: set[tuple[int, int]]) -> bool:
+        """Whether these may be second halves of notes cut in two."""
+        return any(tick % beat for tick, _ in notes)
 
     def chance(one: Version) -> tuple[float, int]:
-        extra, lost = set(one) - set(mine), set(mine) - set(one)
-        needed = votes[mine] + (not on_beat(extra))
-        allowed = votes[mine] * (SEEN_TIMES if on_beat(lost) else 1)
-        more = bool(extra) and not lost and votes[one] >= needed
-        fewer = bool(lost) and not extra and votes[one] >= allowed
+        extra, lost = set(one) - set(mine.notes), set(mine.notes) - set(one)
+        unsure = cut(lost) and mine.unsure >= {tick for tick, _ in lost if tick % beat}
+        more = bool(extra) and not lost and votes[one] >= have + cut(extra)
+        fewer = bool(lost) and not extra and votes[one] >= have * (1 if unsure else SEEN_TIMES)
         return (float(votes[one]) if more or fewer else 0.0, len(one))
 
     best = max(votes, key=chance)
-    return best if chance(best)[0] > 0 else mine
+    return best if chance(best)[0] > 0 else mine.notes
 
 
 def only(line: Timeline, kept: np.ndarray) -> Timeline:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -70,7 +72,9 @@ def test_a_repetition_that_one_pass_of_four_has_is_taken_out() -> None:
 @pytest.mark.parametrize("order", [(FULL, CUT), (CUT, FULL)])
 def test_off_the_beat_a_repetition_that_half_of_the_passes_have_is_a_note_cut_in_two(order) -> None:
     line, form = passes(*order)
-    assert (mended(line, form).ticks % 72).tolist() == [tick for tick, _ in FULL] * 2
+    assert mended(line, form) is line  # the ear is sure: the player varies
+    unsure = replace(line, fit=np.where(line.ticks % 72 == 18, 0.9, 1.0))
+    assert (mended(unsure, form).ticks % 72).tolist() == [tick for tick, _ in FULL] * 2
 
 
 def test_off_the_beat_a_repetition_that_most_passes_have_is_put_back() -> None:
