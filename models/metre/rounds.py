@@ -19,6 +19,8 @@ from pipeline.notate.places import places
 AT, PLAYED, LONG, MIDI, TREBLE, SINCE = range(6)
 QUAVER = 12
 SLIDE_SHARE = 0.6
+CROOKED = 0.06
+"""Share of tunes with a bar that is too short; as many have one that is too long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,9 +85,12 @@ def rounds(page: Page, kin: list[Page], rng: np.random.Generator) -> tuple[np.nd
     rows[:, [AT, LONG, MIDI, TREBLE]] = notes[:, :4]
     rows[:, PLAYED] = rows[:, AT]
     rows[:, SINCE] = page.since[(rows[:, AT] // page.bar) % len(page.since)]
-    if rng.random() < 0.06:
-        rows = _crooked(rows, page, rng)
     size = len(page.since) * page.bar
+    if rng.random() < CROOKED:
+        rows = _crooked(rows, page, rng)
+    elif rng.random() < CROOKED:
+        rows = _lengthened(rows, page, rng)
+        size += page.bar
     times = max(1, min(int(rng.choice([1, 2, 2, 2, 3])), 1400 // len(rows)))
     lap = rows[-1, AT] - rows[-1, PLAYED]
     laid = []
@@ -171,6 +176,23 @@ def _crooked(rows: np.ndarray, page: Page, rng: np.random.Generator) -> np.ndarr
     last = np.flatnonzero(rows[:, AT] < line)[-1]
     rows[last, LONG] = max(min(rows[last, LONG], line - lost - rows[last, AT]), 6)
     return rows
+
+
+def _lengthened(rows: np.ndarray, page: Page, rng: np.random.Generator) -> np.ndarray:
+    """The end of one bar is played again, or its last note held on: a short bar of its own."""
+    beat = 36 if page.meter.endswith("/8") else 24
+    line = int(rng.integers(1, len(page.since))) * page.bar
+    more = beat * int(rng.integers(1, max(page.bar // beat, 2)))
+    before, after = rows[rows[:, AT] < line].copy(), rows[rows[:, AT] >= line].copy()
+    after[:, AT] += page.bar
+    after[:, PLAYED] += more
+    again = before[before[:, AT] >= line - more].copy()
+    if not len(again) or rng.random() < 0.4:
+        before[-1, LONG] += more
+        return np.concatenate([before, after])
+    again[:, [AT, PLAYED]] += more
+    again[:, SINCE] += 1
+    return np.concatenate([before, again, after])
 
 
 def _passing(rows: np.ndarray, share: float, rng: np.random.Generator) -> np.ndarray:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from models.metre.features import IGNORE, example
-from models.metre.rounds import Page
+from models.metre.rounds import AT, LONG, PLAYED, Page, _crooked, _lengthened
 from pipeline.notate.places import places
 from tests.benchmark.timeline import whole_round
 from tests.notate.playing import JIG, REEL, SLIP_JIG, tune_of
@@ -48,3 +48,20 @@ def test_the_same_seed_gives_the_same_performance() -> None:
     one, other = (example(page, [page], np.random.default_rng(5)) for _ in range(2))
     assert one.keys() == other.keys()
     assert all(np.array_equal(one[name], other[name]) for name in one)
+
+
+@pytest.mark.parametrize("change", [_crooked, _lengthened])
+@pytest.mark.parametrize("seed", range(10))
+def test_only_in_one_place_of_a_crooked_round_does_the_page_run_apart_from_the_music(
+    change, seed: int
+) -> None:
+    page = page_of(REEL)
+    rows = np.zeros((len(page.notes), 6), np.int64)
+    rows[:, [AT, LONG]] = page.notes[:, :2]
+    rows[:, PLAYED] = rows[:, AT]
+    odd = change(rows, page, np.random.default_rng(seed))
+    apart = np.diff(odd[:, AT]) - np.diff(odd[:, PLAYED])
+    assert np.count_nonzero(apart) <= 1
+    assert np.all(np.diff(odd[:, AT]) > 0)
+    assert np.all(np.diff(odd[:, PLAYED]) > 0)
+    assert 0 <= apart.sum() < page.bar
