@@ -24,7 +24,6 @@ JUMP_COST = 6.0
 PASS_COST = 1.0
 FIRST_PASSED_COST = 2.0
 MOST_PASSED = 3
-CERTAIN = 100.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,24 +48,11 @@ class _Table:
     """Place of the note before; -1 - place after a jump."""
 
 
-def best_paths(
-    evidence: Evidence,
-    *,
-    meters: tuple[str, ...],
-    first_bar: int | None = None,
-) -> list[Path]:
-    """The best path of every metre, best first.
-
-    first_bar : number of a note that the user puts on a bar line. The network's word on places,
-    which the user knows better, then counts no more; its word on steps does.
-    """
+def best_paths(evidence: Evidence, *, meters: tuple[str, ...]) -> list[Path]:
+    """The best path of every metre, best first."""
     table = places()
-    weight = PLACE_WEIGHT if first_bar is None else 0.0
-    emit = weight * evidence.place + evidence.real[:, :1]
+    emit = PLACE_WEIGHT * evidence.place + evidence.real[:, :1]
     emit[:, ~np.isin(table.meter, [table.meters.index(m) for m in meters])] = -np.inf
-    if first_bar is not None:
-        emit[first_bar, table.ticks != 0] = -np.inf
-        emit[first_bar, table.ticks == 0] += CERTAIN
     found = _forward(evidence, emit, table)
     paths = [_trace(evidence, found, which, table) for which in range(len(table.meters))
              if table.meters[which] in meters]  # fmt: skip

@@ -4,7 +4,7 @@ In: PlainNotes and what the user fixed. Out: Reading: the Timeline, ranked types
     networks think of the parts.
 Method: the metre networks look at the whole performance (metre); the best path of every metre
     (bestpath) competes (choice), and the type is the networks' within the metre that wins. A
-    tempo that the user fixed weighs on the steps, a fixed first bar line on the place of its note.
+    tempo that the user fixed weighs on the steps; a fixed first bar line moves all bars alike.
 """
 
 from __future__ import annotations
@@ -76,7 +76,6 @@ class _Wanted:
     tune_type: TuneType | None
     meter: str | None
     beats_per_minute: float | None
-    first_bar_s: float | None
 
 
 def read_rhythm(
@@ -88,7 +87,7 @@ def read_rhythm(
     first_bar_s: float | None = None,
 ) -> Reading:
     """The best reading of the notes. Raises UsageError when the fixed values exclude each other."""
-    wanted = _Wanted(tune_type, meter, beats_per_minute, first_bar_s)
+    wanted = _Wanted(tune_type, meter, beats_per_minute)
     meters = _meters(wanted)
     heard = listen_for_metre(notes)
     evidence = in_time(heard, notes)
@@ -102,11 +101,11 @@ def read_rhythm(
     line = _line(notes, best, kind, evidence)
     word: Word | None
     word = said = _word(heard, best, line)
+    if first_bar_s is not None:
+        line, word = _barred_at(line, first_bar_s), None
     starts = part_starts(said.begins, line)
     if meter == "12/8":
         (line, starts), word = _paired(line, starts), None
-    if first_bar_s is not None:
-        word = None
     rival = paths[1].meter if len(paths) > 1 and chance[1] > RIVAL else None
     return Reading(
         line, types, notes.onset_s[best.ticks < 0], starts, round(float(chance[0]), 4), rival, word
@@ -133,17 +132,14 @@ def _candidates(
     evidence: Evidence, notes: PlainNotes, meters: tuple[str, ...], wanted: _Wanted
 ) -> list[Path]:
     """The best path of each metre, best first."""
-    first = None
-    if wanted.first_bar_s is not None:
-        first = int(np.argmin(np.abs(notes.onset_s - wanted.first_bar_s)))
     if wanted.beats_per_minute is None:
-        return best_paths(evidence, meters=meters, first_bar=first)
+        return best_paths(evidence, meters=meters)
     paths: list[Path] = []
     for one in meters:
         kind = wanted.tune_type or _in_meter(evidence, wanted.meter or one)[0][0]
         tick_s = 60 / wanted.beats_per_minute / Kind(kind, one).beat_ticks
         timed = _at_tempo(evidence, notes, tick_s)
-        paths += best_paths(timed, meters=(one,), first_bar=first)
+        paths += best_paths(timed, meters=(one,))
     return sorted(paths, key=lambda path: -path.score)
 
 
@@ -224,6 +220,12 @@ def part_starts(begins: np.ndarray, line: Timeline) -> np.ndarray:
     which = line.ticks // line.kind.bar_ticks - line.first_bar
     count = np.bincount(which)
     return np.bincount(which, weights=begins) / np.maximum(count, 1)
+
+
+def _barred_at(line: Timeline, first_bar_s: float) -> Timeline:
+    """The timeline with a bar line at the note nearest to this time, all others moved as far."""
+    nearest = int(np.argmin(np.abs(line.onset_s - first_bar_s)))
+    return replace(line, ticks=line.ticks + -line.ticks[nearest] % line.kind.bar_ticks)
 
 
 def _paired(line: Timeline, starts: np.ndarray) -> tuple[Timeline, np.ndarray]:

@@ -132,6 +132,15 @@ def test_the_first_bar_line_can_be_put_by_hand() -> None:
     third = heard.notes[3].onset_s
     tune = notate(heard, settings=NotateSettings(first_bar_s=third))
     assert min(abs(bar.start_s - third) for bar in tune.bars_heard) < 0.02
+    assert (tune.meter, tune.tune_type) == ("6/8", "jig")
+
+
+def test_a_first_bar_line_that_was_right_changes_nothing() -> None:
+    heard = play(tune_of(JIG), beats_per_minute=112)
+    free = notate(heard)
+    for bar in free.bars_heard[1:4]:
+        again = notate(heard, settings=NotateSettings(first_bar_s=bar.start_s + 0.03))
+        assert (printed(again), again.form) == (printed(free), free.form)
 
 
 def test_impossible_wishes_are_refused() -> None:
