@@ -63,7 +63,7 @@ class Beats:
 
 
 def unit_of(kind: Kind) -> int:
-    """Ticks by which a bar may be too short or too long."""
+    """Ticks of a beat: a crotchet, in compound time a dotted one."""
     return 36 if kind.compound else 24
 
 

@@ -19,6 +19,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from pipeline.notate.agree import passes_of_bars
+from pipeline.notate.beats import unit_of
 from pipeline.notate.form import Form
 from pipeline.notate.kind import bend
 from pipeline.notate.timeline import Timeline, lengths
@@ -55,7 +56,7 @@ def mended(line: Timeline, form: Form) -> Timeline:
         for same in groups.values():
             votes = Counter(one.notes for one in same.values())
             for number, mine in same.items() if len(votes) > 1 else ():
-                best = _best(mine, votes, 36 if line.kind.compound else 24)
+                best = _best(mine, votes, unit_of(line.kind))
                 start = (number + line.first_bar) * bar
                 added |= {start + tick: midi for tick, midi in set(best) - set(mine.notes)}
                 gone |= {start + tick for tick, _ in set(mine.notes) - set(best)}
