@@ -185,6 +185,16 @@ def plan_set(
 
 
 @app.command()
+def restore(
+    folder: Annotated[Path, typer.Argument(help="A folder that an earlier run wrote into.")],
+) -> None:
+    """Bring back the files that the last run replaced; once more undoes it."""
+    from pipeline import jobs
+
+    jobs.bring_back(folder)
+
+
+@app.command()
 def practise(
     recording: words.Recording,
     out: words.SoundFile = None,

@@ -20,7 +20,10 @@ Out = Annotated[
 ]
 OutIfWanted = Annotated[Path | None, typer.Option("--out", help="Also write files, into here.")]
 Replace = Annotated[
-    bool, typer.Option("--replace", help="Write over files there, even those you edited.")
+    bool,
+    typer.Option(
+        "--replace", help="Give new files their names even where yours are; yours go beside."
+    ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the whole result as JSON instead.")]
 

@@ -25,15 +25,18 @@ from pipeline.summary import (
     comparison_lines,
     describe_setup,
     ranking_lines,
+    saved_lines,
     set_lines,
     tune_lines,
 )
 from pipeline.tab import LayerName
 from pipeline.write.folder import (
+    Saved,
     check_folder,
     check_new,
     edited_by_user,
     remove_if_empty,
+    restore,
     save,
     save_one,
 )
@@ -53,10 +56,10 @@ def arrange(
 ) -> None:
     """The whole job, into a folder."""
     from pipeline.guitar.player import load_player
+    from pipeline.write.files import is_left_out
 
     folder = out or run.default_folder(source)
-    keep = _users_own(source, folder)
-    made = check_folder(folder, replace=replace, keep=keep)
+    made = check_folder(folder, replace=replace)
     try:
         with progress_on_stderr() as progress:
             done = run.arrange(
@@ -68,20 +71,26 @@ def arrange(
                 output_options=output,
                 progress=progress,
             )
-            save(done.files, folder, keep=keep)
+            saved = save(
+                done.files,
+                folder,
+                keep=_users_own(source, folder),
+                stays=lambda name: is_left_out(name, output),
+                replace=replace,
+            )
     except BaseException:
         remove_if_empty(made)
         raise
     _say(tune_lines(done.tune))
     _say(ranking_lines(done.ranking))
-    _say_files(folder, done.files)
+    _say_files(folder, done.files, saved)
 
 
 def listen(
     recording: Path, out: Path | None, replace: bool, known: TuneOptions, *, as_json: bool
 ) -> None:
     """A recording to a written tune."""
-    from pipeline.write.files import tune_files
+    from pipeline.write.files import is_of_tune, tune_files
 
     if run.is_written_tune(recording):
         raise UsageError(f"{recording} is a written tune: listen takes a recording.")
@@ -89,8 +98,9 @@ def listen(
     try:
         with progress_on_stderr() as progress:
             tune = run.find_tune(recording, known, progress).tune
+            files = tune_files(tune)
             if out:
-                save(tune_files(tune), out)
+                saved = save(files, out, stays=lambda name: not is_of_tune(name), replace=replace)
     except BaseException:
         remove_if_empty(made)
         raise
@@ -103,7 +113,7 @@ def listen(
 
         print(f"\n{tune_to_abc(tune)}", end="")
     else:
-        _say_files(out, tune_files(tune))
+        _say_files(out, files, saved)
 
 
 def tunings(source: Path, known: TuneOptions, wanted: GuitarOptions, *, as_json: bool) -> None:
@@ -192,6 +202,13 @@ def plan_set(
         _say(set_lines(number, plan, names))
 
 
+def bring_back(folder: Path) -> None:
+    """The files of a folder as they were before the last run that changed them."""
+    saved = restore(folder)
+    print(f"{len(saved.written)} files in {folder} are as they were before the last change")
+    _say(saved_lines(folder, saved))
+
+
 def practise(recording: Path, out: Path | None, wanted: PracticeOptions) -> None:
     """A recording slowed down and looped, into a sound file."""
     from pipeline.hear.audio import load_audio
@@ -238,6 +255,8 @@ def _say(lines: Iterable[str]) -> None:
         print(line)
 
 
-def _say_files(folder: Path, files: Mapping[str, bytes]) -> None:
+def _say_files(folder: Path, files: Mapping[str, bytes], saved: Saved) -> None:
     first = "report.html" if "report.html" in files else "tune.abc"
-    print(f"{len(files)} files in {folder}; open {folder / first} first")
+    first = saved.beside.get(first, first)
+    print(f"{len(saved.written)} files in {folder}; open {folder / first} first")
+    _say(saved_lines(folder, saved))

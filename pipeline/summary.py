@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.doubts import by_reason, clock, grouped
 from pipeline.tab import RankedSetup, Ranking, Setup
 from pipeline.tune import Tune
+from pipeline.write.ledger import some
 
 if TYPE_CHECKING:
     from pipeline.arrange.compare import Comparison
     from pipeline.arrange.sets import SetPlan
+    from pipeline.write.folder import Saved
 
 SHOWN, RANGES = 5, 4
 """How many doubts, or reasons, are said, and how many ranges of bars for each reason."""
@@ -144,3 +147,22 @@ def _second_choices(tune: Tune) -> Iterator[str]:
     keys = [c for c in tune.candidates.key if (c.tonic, c.mode) != (tune.tonic, tune.mode)]
     if keys and keys[0].probability >= 0.1 and "key" not in tune.overridden:
         yield f"  might be in {keys[0].tonic} {keys[0].mode} ({keys[0].probability:.0%}): --key"
+
+
+def saved_lines(folder: Path, saved: Saved) -> list[str]:
+    """What stayed as it was in the folder, and how to have it otherwise."""
+    lines = [
+        f"  {name} is yours and stays as it is; the new version is {new}"
+        for name, new in saved.beside.items()
+    ]
+    if saved.beside:
+        lines.append(
+            "    take a new version by renaming it over yours, or all with --replace; "
+            "keep yours by leaving it so"
+        )
+    lines += [f"  {name} is new; yours is kept as {yours}" for name, yours in saved.aside.items()]
+    if saved.stayed:
+        lines.append(f"  from an earlier run, not made anew: {some(list(saved.stayed))}")
+    if saved.replaced:
+        lines.append(f"  what was replaced comes back with: liltwright restore {folder}")
+    return lines

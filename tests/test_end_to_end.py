@@ -164,8 +164,10 @@ def test_an_edited_file_is_not_lost_by_a_second_run(plucked, tmp_path):
     folder = tmp_path / "mine"
     shutil.copytree(plucked, folder)
     (folder / "tune.abc").write_text("my own version")
-    assert run("arrange", DEMO / "plucked.ogg", "--out", folder) == 2
+    quick = ("--no-sound", "--no-sheets", "--no-report")
+    assert run("arrange", DEMO / "plucked.ogg", "--out", folder, *quick) == 0
     assert (folder / "tune.abc").read_text() == "my own version"
+    assert (folder / "tune.new.abc").read_bytes() == (plucked / "tune.abc").read_bytes()
 
 
 def test_overrides_are_obeyed_and_recorded(tmp_path):

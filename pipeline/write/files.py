@@ -171,3 +171,16 @@ def arrangement_files(tune: Tune, arrangement: Arrangement, number: int) -> File
 def layer_names(arrangement: Arrangement) -> tuple[str, ...]:
     """The layers of an arrangement, then the performance made of them."""
     return (*(layer.name for layer in arrangement.layers), "performance")
+
+
+def is_of_tune(name: str) -> bool:
+    """Whether a file holds the plain tune, or what was heard, and no arrangement of it."""
+    return name.startswith(("tune.", "heard.")) and not name.endswith(".pdf")
+
+
+def is_left_out(name: str, output: OutputOptions) -> bool:
+    """Whether a run with these options makes no file of this kind, whatever the tune."""
+    if name.startswith(("practice-", "melody-check.")):
+        return not output.practice
+    made = {"ogg": output.sound, "pdf": output.sheets, "html": output.report}
+    return not made.get(name.rpartition(".")[2], True)

@@ -1,49 +1,83 @@
 """Task: put a set of files into one folder, whole or not at all, and lose nothing of the user's.
 
-In: file names with their bytes, a folder. Out: the files written.
-Method: everything is written under temporary names in the same folder and flushed to disk; only
-when all of it is there are the files renamed into place. A small list of what we wrote
-(`.written.json`, name -> sha256) tells our own files of an earlier run, which may be renewed,
-from files that the user made or edited, which may not.
-References: rename(2), atomic within one file system (POSIX.1-2017).
+In: file names with their bytes, a folder. Out: the files written, and what was left as it is.
+Method: what we wrote and is unchanged (ledger.py) may be renewed; it stays in the folder's history
+until the next change. Anything else keeps its name and its bytes: the new version goes beside it,
+`tune.new.abc` for `tune.abc`. All files change together (journal.py).
 """
 
 from __future__ import annotations
 
 import errno
 import hashlib
-import json
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.errors import PipelineError, UsageError
+from pipeline.write.journal import (
+    Change,
+    alone,
+    carry_out,
+    check_rooms,
+    earlier_files,
+    finish,
+    write_flushed,
+)
+from pipeline.write.ledger import (
+    LIST_NAME,
+    OUR_NAMES,
+    WRITING,
+    Listed,
+    free_name,
+    is_own,
+    list_is_damaged,
+    read_list,
+    sha256,
+    some,
+)
 
-LIST_NAME = ".written.json"
+
+@dataclass(frozen=True, slots=True)
+class Saved:
+    """What became of the files of a run."""
+
+    written: tuple[Path, ...]
+    beside: Mapping[str, str]
+    """Name of a file of the user's -> name that the new version got."""
+    aside: Mapping[str, str]
+    """Name that the new version took -> name that the user's file got."""
+    stayed: tuple[str, ...]
+    """Files of an earlier run that this one did not make and that stay."""
+    replaced: int
+    """How many files of an earlier run went into the history."""
 
 
-def check_folder(
-    folder: Path, *, replace: bool = False, keep: Iterable[str] = ()
-) -> tuple[Path, ...]:
+def check_folder(folder: Path, *, replace: bool = False) -> tuple[Path, ...]:
     """Say early whether `save` could write into a folder: made if missing, writable, ours or empty.
 
-    keep : names in the folder that the user edited and that `save` will leave alone.
-    Returns the folders that had to be made. Raises UsageError otherwise.
+    First finishes what a killed run left. Returns the folders that had to be made. Raises
+    UsageError otherwise.
     """
     if folder.exists() and not folder.is_dir():
         raise UsageError(f"{folder} is a file, not a folder: choose another name with --out.")
     try:
         made = _make(folder)
-        probe = folder / f".liltwright-{os.getpid()}"
-        probe.write_bytes(b"")
-        probe.unlink()
+        with alone(folder):
+            finish(folder)
+            (folder / WRITING).mkdir()
+            (folder / WRITING).rmdir()
+            if replace and list_is_damaged(folder):
+                name = free_name(folder, "written.json", "damaged", {}, set())
+                os.rename(folder / LIST_NAME, folder / name)
     except OSError as fault:
         reason = (fault.strerror or str(fault)).lower()
         raise UsageError(
             f"cannot write into the folder {folder} ({reason}): choose another with --out."
         ) from fault
     if not replace:
-        _refuse_strangers(folder, set(keep))
+        _refuse_strangers(folder)
     return made
 
 
@@ -56,47 +90,64 @@ def remove_if_empty(folders: Iterable[Path]) -> None:
             return
 
 
-def save(files: Mapping[str, bytes], folder: Path, *, keep: Iterable[str] = ()) -> tuple[Path, ...]:
-    """Write all files or none. Files of an earlier run that are not written again are removed.
+def save(
+    files: Mapping[str, bytes],
+    folder: Path,
+    *,
+    keep: Iterable[str] = (),
+    stays: Callable[[str], bool] = lambda name: False,
+    replace: bool = False,
+) -> Saved:
+    """Write all files or none; the user's files stay as they are.
 
+    keep : names that get no new version, since the run was made from them.
+    stays : which files of an earlier run stay though they are not written again; the others go.
+    replace : the new version takes the name, and the user's file goes beside (`tune.yours.abc`).
     Raises PipelineError when the disk is full or the folder vanishes; nothing half-written stays.
     """
-    kept = set(keep)
-    wanted = {name: data for name, data in sorted(files.items()) if name not in kept}
-    stale = [
-        name for name, sha in _written(folder).items()
-        if name not in wanted and name not in kept and _sha256(folder / name) == sha
-    ]  # fmt: skip
-    listed = {name: hashlib.sha256(data).hexdigest() for name, data in wanted.items()}
-    staged = {**wanted, LIST_NAME: (json.dumps(listed, indent=1) + "\n").encode()}
-    temporary = {name: folder / f".{name}.{os.getpid()}.part" for name in staged}
     try:
-        for name, data in staged.items():
-            _write_flushed(temporary[name], data)
-        for name in staged:
-            os.replace(temporary[name], folder / name)
+        with alone(folder):
+            finish(folder)
+            change, saved = _plan(files, folder, set(keep), stays, replace)
+            if change.new or change.gone or change.listed != change.listed_before:
+                carry_out(folder, change)
     except OSError as fault:
-        raise PipelineError(_write_fault(folder, fault, staged)) from fault
-    finally:
-        for path in temporary.values():
-            path.unlink(missing_ok=True)
-    for name in stale:
-        (folder / name).unlink(missing_ok=True)
-    return tuple(folder / name for name in wanted)
+        raise PipelineError(_write_fault(folder, fault, files)) from fault
+    return saved
+
+
+def restore(folder: Path) -> Saved:
+    """Bring back what a folder held before its last change; done twice, it is as it was.
+
+    Raises UsageError when there is nothing to bring back.
+    """
+    if not folder.is_dir():
+        raise UsageError(f"{folder} is no folder: name one that an earlier run wrote into.")
+    try:
+        with alone(folder):
+            finish(folder)
+        files = earlier_files(folder)[1]
+    except OSError as fault:
+        raise PipelineError(_write_fault(folder, fault, {})) from fault
+    if not files:
+        raise UsageError(f"{folder} holds no earlier state to bring back: no run replaced a file.")
+    return save(files, folder)
 
 
 def check_new(path: Path) -> None:
     """Raises UsageError when there is such a file already."""
-    if path.exists():
+    if os.path.lexists(path):
         raise UsageError(f"{path} is there already: choose another name with --out.")
 
 
 def save_one(path: Path, data: bytes) -> None:
     """Write one new file whole or not at all. Raises UsageError when it is there already."""
     check_new(path)
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    temporary = path.with_name(f".liltwright-{path.name}.part")
     try:
-        _write_flushed(temporary, data)
+        temporary.unlink(missing_ok=True)  # of a run that was killed
+        write_flushed(temporary, data)
+        check_new(path)
         os.replace(temporary, path)
     except OSError as fault:
         raise PipelineError(_write_fault(path.parent, fault, {path.name: data})) from fault
@@ -105,14 +156,56 @@ def save_one(path: Path, data: bytes) -> None:
 
 
 def edited_by_user(path: Path) -> bool:
-    """Whether a file lies in a folder of ours and differs from what we wrote there."""
-    expected = _written(path.parent).get(path.name)
-    return expected is not None and _sha256(path) != expected
+    """Whether a file lies in a folder of ours and is not just what we wrote there."""
+    listed = read_list(path.parent)
+    return bool(listed) and os.path.lexists(path) and not is_own(path.parent, path.name, listed)
 
 
-def is_ours(folder: Path) -> bool:
-    """Whether an earlier run wrote into this folder."""
-    return bool(_written(folder))
+def _plan(
+    files: Mapping[str, bytes],
+    folder: Path,
+    keep: set[str],
+    stays: Callable[[str], bool],
+    replace: bool,
+) -> tuple[Change, Saved]:
+    before = read_list(folder)
+    new: dict[str, bytes] = {}
+    gone: Listed = {}
+    after: Listed = {}
+    beside: dict[str, str] = {}
+    aside: dict[str, str] = {}
+    for name, data in sorted(files.items()):
+        if name in keep:
+            continue
+        place, sha = name, hashlib.sha256(data).hexdigest()
+        if os.path.lexists(folder / name) and not is_own(folder, name, before):
+            same = sha256(folder / name) == sha
+            if same and not replace:
+                continue  # the user's, and nothing new to say
+            if replace and not same:
+                aside[name] = free_name(folder, name, "yours", before, {*files, *aside.values()})
+            elif not replace:
+                place = free_name(folder, name, "new", before, {*files, *after})
+                beside[name] = place
+        after[place] = sha
+        present = sha256(folder / place)
+        if present == sha:
+            continue
+        new[place] = data
+        if present and name not in aside:
+            gone[place] = present
+    stayed = []
+    for name, sha in before.items():
+        if name in after or name in keep or sha256(folder / name) != sha:
+            continue
+        if stays(name):
+            after[name] = sha
+            stayed.append(name)
+        else:
+            gone[name] = sha
+    written = tuple(folder / name for name in after if name not in stayed)
+    saved = Saved(written, beside, aside, tuple(sorted(stayed)), len(gone))
+    return Change(new, gone, after, before, aside), saved
 
 
 def _make(folder: Path) -> tuple[Path, ...]:
@@ -121,48 +214,19 @@ def _make(folder: Path) -> tuple[Path, ...]:
     return tuple(missing)
 
 
-def _refuse_strangers(folder: Path, keep: set[str]) -> None:
-    written = _written(folder)
-    others = sorted(
-        path.name for path in folder.iterdir()
-        if path.name not in keep and path.name not in written and path.name != LIST_NAME
-    )  # fmt: skip
-    if others and not written:
+def _refuse_strangers(folder: Path) -> None:
+    check_rooms(folder)
+    if list_is_damaged(folder):
         raise UsageError(
-            f"the folder {folder} is not empty ({_some(others)}): choose another with --out, "
+            f"{LIST_NAME} in {folder} is damaged, so that nothing tells whose files these are: "
+            "choose another folder with --out, or say --replace; yours are then kept beside."
+        )
+    others = sorted(path.name for path in folder.iterdir() if path.name not in OUR_NAMES)
+    if others and not read_list(folder):
+        raise UsageError(
+            f"the folder {folder} is not empty ({some(others)}): choose another with --out, "
             "or say --replace to write into it all the same."
         )
-    edited = sorted(
-        name for name, sha in written.items()
-        if name not in keep and (folder / name).exists() and _sha256(folder / name) != sha
-    )  # fmt: skip
-    if edited:
-        raise UsageError(
-            f"{_some(edited)} in {folder} was edited since it was written: choose another folder "
-            "with --out, or say --replace to write over it."
-        )
-
-
-def _written(folder: Path) -> dict[str, str]:
-    try:
-        listed = json.loads((folder / LIST_NAME).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return {}
-    return listed if isinstance(listed, dict) else {}
-
-
-def _sha256(path: Path) -> str:
-    try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError:
-        return ""
-
-
-def _write_flushed(path: Path, data: bytes) -> None:
-    with open(path, "wb") as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
 
 
 def _write_fault(folder: Path, fault: OSError, staged: Mapping[str, bytes]) -> str:
@@ -173,8 +237,3 @@ def _write_fault(folder: Path, fault: OSError, staged: Mapping[str, bytes]) -> s
             "nothing was written; free some space or choose another folder with --out."
         )
     return f"could not write into {folder} ({(fault.strerror or str(fault)).lower()})."
-
-
-def _some(names: list[str]) -> str:
-    shown = ", ".join(names[:3])
-    return f"{shown} and {len(names) - 3} more" if len(names) > 3 else shown

@@ -29,22 +29,25 @@ def test_our_own_files_of_an_earlier_run_are_renewed_and_stale_ones_removed(tmp_
     assert (tmp_path / "tune.abc").read_bytes() == b"two"
 
 
-def test_a_file_that_the_user_edited_is_refused_by_name(tmp_path):
+def test_a_file_that_the_user_edited_stays_and_the_new_one_goes_beside(tmp_path):
     save({"tune.abc": b"one"}, tmp_path)
     (tmp_path / "tune.abc").write_bytes(b"mended by hand")
     assert edited_by_user(tmp_path / "tune.abc")
-    with pytest.raises(UsageError, match=r"tune\.abc in .* was edited .* --replace"):
-        check_folder(tmp_path)
+    check_folder(tmp_path)
+    saved = save({"tune.abc": b"two"}, tmp_path)
+    assert saved.beside == {"tune.abc": "tune.new.abc"}
     assert (tmp_path / "tune.abc").read_bytes() == b"mended by hand"
+    assert (tmp_path / "tune.new.abc").read_bytes() == b"two"
 
 
 def test_the_edited_file_that_is_the_input_is_kept(tmp_path):
     save({"tune.abc": b"one", "tune.json": b"{}"}, tmp_path)
     (tmp_path / "tune.abc").write_bytes(b"mended by hand")
-    check_folder(tmp_path, keep=["tune.abc"])
+    check_folder(tmp_path)
     save({"tune.abc": b"two", "tune.json": b"[]"}, tmp_path, keep=["tune.abc"])
     assert (tmp_path / "tune.abc").read_bytes() == b"mended by hand"
     assert (tmp_path / "tune.json").read_bytes() == b"[]"
+    assert not (tmp_path / "tune.new.abc").exists()
 
 
 def test_a_folder_with_other_things_in_it_is_refused_unless_told(tmp_path):
