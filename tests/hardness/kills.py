@@ -232,11 +232,13 @@ def run_program(folder: Path, step: int) -> subprocess.CompletedProcess[str]:
 def main() -> int:
     """Many trials; a line for every fault and the counts."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--count", type=int, default=200)
-    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--count", type=int, default=200, help="how many kills")
+    parser.add_argument("--first", type=int, default=0, help="the first folder")
     wanted = parser.parse_args()
     kills = losses = leftovers = 0
-    for number in range(wanted.first, wanted.first + wanted.count):
+    number = wanted.first - 1
+    while kills < wanted.count:
+        number += 1
         with tempfile.TemporaryDirectory() as name:
             make = program_trial if number % 10 == 9 else one_trial
             trial = make(number, Path(name))
@@ -245,7 +247,9 @@ def main() -> int:
         losses += sum(not fault.startswith("leftover") for fault in trial.faults)
         for fault in trial.faults:
             print(f"trial {number}: {fault}")
-    print(f"{wanted.count} folders, {kills} kills: {losses} losses, {leftovers} leftovers")
+    print(
+        f"{number + 1 - wanted.first} folders, {kills} kills: {losses} losses, {leftovers} leftovers"
+    )
     return 1 if losses or leftovers else 0
 
 

@@ -22,14 +22,14 @@ def test_the_killed_program_loses_nothing(tmp_path):
     assert program_trial(9, tmp_path).faults == []
 
 
-@pytest.mark.parametrize("edited", [False, True])
+@pytest.mark.parametrize("edited", ["never", "before the kill", "after the kill"])
 def test_every_single_moment_of_a_run_can_be_the_last(tmp_path, edited):
     """A kill before each change in turn, until a run comes through; the next run is whole."""
     for step in range(1, 200):
         folder = tmp_path / str(step)
         check_folder(folder)
         save({"tune.abc": b"one", "old.mid": b"o"}, folder)
-        if edited:
+        if edited == "before the kill":
             (folder / "tune.abc").write_bytes(b"mine")
         files = {"tune.abc": b"two", "tune.mid": b"m"}
 
@@ -38,10 +38,13 @@ def test_every_single_moment_of_a_run_can_be_the_last(tmp_path, edited):
             save(files, folder)
 
         status = killed(act, step, None, folder)
+        if edited == "after the kill":
+            (folder / "tune.abc").unlink()
+            (folder / "tune.abc").write_bytes(b"mine")
         check_folder(folder)
         save(files, folder)
-        beside = {"tune.new.abc": b"two"} if edited else {}
-        whole = {"tune.abc": b"mine" if edited else b"two", "tune.mid": b"m", **beside}
+        beside = {"tune.new.abc": b"two"} if edited != "never" else {}
+        whole = {"tune.abc": b"two" if edited == "never" else b"mine", "tune.mid": b"m", **beside}
         seen = {p.name: p.read_bytes() for p in folder.iterdir() if p.is_file()}
         assert {n: d for n, d in seen.items() if n != ".written.json"} == whole, step
         assert not [p.name for p in folder.iterdir() if p.name.endswith(("part", "writing"))]
