@@ -247,9 +247,8 @@ def main() -> int:
         losses += sum(not fault.startswith("leftover") for fault in trial.faults)
         for fault in trial.faults:
             print(f"trial {number}: {fault}")
-    print(
-        f"{number + 1 - wanted.first} folders, {kills} kills: {losses} losses, {leftovers} leftovers"
-    )
+    folders = number + 1 - wanted.first
+    print(f"{folders} folders, {kills} kills: {losses} losses, {leftovers} leftovers")
     return 1 if losses or leftovers else 0
 
 
