@@ -9,6 +9,7 @@ Method : libsndfile reads wav, aiff, flac, ogg and mp3; everything else (m4a, we
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -55,7 +56,8 @@ def _open_soundfile(path: Path) -> Stream | None:
     import soundfile
 
     try:
-        file = soundfile.SoundFile(path)
+        # as bytes where names are bytes: such a name need not be UTF-8
+        file = soundfile.SoundFile(os.fsencode(path) if os.name == "posix" else path)
     except (soundfile.LibsndfileError, RuntimeError, TypeError):
         return None
     if file.frames <= 0 or file.samplerate <= 0:
