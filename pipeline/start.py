@@ -1,4 +1,4 @@
-"""Task: the first thing that runs, so that Ctrl-C while the program still loads is one sentence too.
+"""Task: be the first thing that runs, so that Ctrl-C while the program loads is one sentence too.
 
 In: the words of the command line. Out: the exit code.
 Method: nothing is imported before the handler stands.

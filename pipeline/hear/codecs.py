@@ -161,11 +161,11 @@ def _open_av(path: Path) -> Stream:
 
 
 def _av_blocks(container, track, rate: int, channels: int) -> Iterator[np.ndarray]:  # type: ignore[no-untyped-def]
-    """Decoded blocks; the decoder's float samples come out planar and at one fixed rate."""
+    """Decoded blocks; floats come out channel by channel in each frame, at one fixed rate."""
     import av
 
     layout = track.codec_context.layout.name
-    resampler = av.AudioResampler(format="fltp", layout=layout, rate=rate)
+    resampler = av.AudioResampler(format="flt", layout=layout, rate=rate)
     good = damaged = 0
     with container:
         packets = container.demux(track)
@@ -190,9 +190,9 @@ def _av_blocks(container, track, rate: int, channels: int) -> Iterator[np.ndarra
                         f"{layout} at {rate} Hz to {frame.layout.name} at {frame.sample_rate} Hz"
                     )
                 for part in resampler.resample(frame):
-                    yield np.ascontiguousarray(part.to_ndarray().T)
+                    yield part.to_ndarray().reshape(-1, channels)
         for part in resampler.resample(None):
-            yield np.ascontiguousarray(part.to_ndarray().T)
+            yield part.to_ndarray().reshape(-1, channels)
     if damaged > max(2, DAMAGED_SHARE * (good + damaged)):
         raise UnreadableError(f"{damaged} of its {good + damaged} packets are damaged")
 

@@ -192,6 +192,9 @@ def _performed(file: mido.MidiFile, notes: Sequence[Struck], source: Source) -> 
     )
     duration_s = events[-1].offset_s
     check("seconds", duration_s, source.file)
+    for one, following in pairwise(events):
+        gap = max(following.onset_s - one.onset_s, one.offset_s - one.onset_s)
+        check("silence_seconds", round(gap, 1), source.file)
     heard = Heard(Source(source.file, source.sha256, duration_s), events)
     return notate(heard, settings=NotateSettings())
 

@@ -54,7 +54,7 @@ def load() -> None:
     import pipeline.run
     import pipeline.write.files  # noqa: F401
 
-    assert av and lxml.etree and mido and soundfile and soxr
+    assert all((av, lxml.etree, mido, soundfile, soxr))
 
 
 def take(path: Path) -> None:

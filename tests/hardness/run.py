@@ -39,9 +39,8 @@ def run_format(kind: str, cases: int, seed: int, folder: Path, until: float) -> 
         slowest = max(slowest, outcome.seconds)
         if not outcome.fine and len(faults) < KEPT_FAULTS:
             last = outcome.said.strip().splitlines()[-1:] or [""]
-            faults.append(
-                {"case": f"{seed}/{kind}/{number}", "kind": outcome.kind, "last": last[0]}
-            )
+            which = f"{seed}/{kind}/{number}"
+            faults.append({"case": which, "kind": outcome.kind, "last": last[0]})
     return {
         "cases_asked": cases,
         "cases_run": done,
