@@ -24,7 +24,9 @@ from pipeline.errors import PipelineError
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
 _RATIO = re.compile(r"[+-]?\d+(?:/\d+)?")
-_BAD_CATEGORIES = ("Cc", "Cs", "Zl", "Zp")
+_BAD_CATEGORIES = ("Cc", "Cf", "Cs", "Zl", "Zp")
+_JOINERS = "\u200c\u200d"
+"""Signs without a width that some scripts are spelled with."""
 
 
 @cache
@@ -118,7 +120,8 @@ def clean(text: str, most: int | None = None) -> str:
         return text
     return "".join(
         ("\ufffd" if unicodedata.category(sign) == "Cs" else " ")
-        if unicodedata.category(sign) in _BAD_CATEGORIES or ord(sign) & 0xFFFE == 0xFFFE
+        if (unicodedata.category(sign) in _BAD_CATEGORIES and sign not in _JOINERS)
+        or ord(sign) & 0xFFFE == 0xFFFE
         else sign
         for sign in text
     )

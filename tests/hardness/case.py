@@ -106,6 +106,7 @@ def met(path: Path, *, seconds: float = SECONDS, memory: int = BYTES) -> Outcome
 
 def _inside(path: Path, memory: int) -> str:
     from pipeline.errors import PipelineError
+    from pipeline.limits import clean
 
     now = int(Path("/proc/self/statm").read_text().split()[0]) * os.sysconf("SC_PAGE_SIZE")
     resource.setrlimit(resource.RLIMIT_AS, (now + memory, now + memory))
@@ -113,7 +114,7 @@ def _inside(path: Path, memory: int) -> str:
         take(path)
     except PipelineError as fault:
         text = str(fault)
-        good = text.isprintable() and 0 < len(text) <= LONGEST_SENTENCE
+        good = clean(text, len(text)) == text and 0 < len(text) <= LONGEST_SENTENCE
         return f"{'refused' if good else 'words'}\n{text}"
     except MemoryError:
         return f"memory\n{traceback.format_exc()}"

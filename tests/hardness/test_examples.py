@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import subprocess
 import sys
@@ -49,6 +50,46 @@ def test_pipes_and_devices_are_refused(tmp_path: Path):
     for name in ("a.abc", "b.abc", "c.wav", "loop.abc", "a" * 300 + ".abc", "a" * 300 + ".wav"):
         outcome = met(tmp_path / name, seconds=3)
         assert outcome.kind == "refused", (name, outcome)
+
+
+def test_a_list_does_not_open_another_recording(tmp_path: Path):
+    (tmp_path / "other.wav").write_bytes(wav(44100, 400_000)())
+    for text in (
+        "ffconcat version 1.0\nfile other.wav\n",
+        "#EXTM3U\n#EXT-X-TARGETDURATION:10\n#EXTINF:10,\nother.wav\n#EXT-X-ENDLIST\n",
+    ):
+        (tmp_path / "list.wav").write_text(text)
+        assert met(tmp_path / "list.wav").kind == "refused"
+
+
+def adts(layout: str) -> bytes:
+    import av
+    import numpy as np
+
+    out = io.BytesIO()
+    with av.open(out, "w", format="adts") as container:
+        stream = container.add_stream("aac", rate=44100, layout=layout)
+        for _ in range(300):
+            samples = np.full((1 if layout == "mono" else 2, 1024), 0.2, dtype=np.float32)
+            frame = av.AudioFrame.from_ndarray(samples, format="fltp", layout=layout)
+            frame.sample_rate = 44100
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
+    return out.getvalue()
+
+
+def test_sound_that_changes_its_channels(tmp_path: Path):
+    (tmp_path / "a.aac").write_bytes(adts("mono") + adts("stereo"))
+    outcome = met(tmp_path / "a.aac")
+    assert outcome.kind == "refused"
+    assert "change in the middle" in outcome.said
+
+
+def test_sixteen_channels_in_a_file_that_only_ffmpeg_opens(tmp_path: Path):
+    data = bytearray(wav(8000, 8000 * 64)())
+    data[22:24], data[40:44] = (16).to_bytes(2, "little"), bytes(4)
+    (tmp_path / "a.wav").write_bytes(data)
+    assert met(tmp_path / "a.wav").fine
 
 
 def said(*words: str | bytes | Path, **more: str) -> subprocess.CompletedProcess[bytes]:
