@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.errors import PipelineError
-from pipeline.records import from_json
 from pipeline.tune import HeardBar, Tune
 
 if TYPE_CHECKING:
@@ -36,8 +35,10 @@ def _earlier(source: Path) -> Tune | None:
     stored = source.parent / "tune.json"
     if source.stem != "tune" or not stored.is_file():
         return None
+    from pipeline.read.files import read_tune
+
     try:
-        return from_json(stored.read_bytes(), Tune, name=str(stored))
+        return read_tune(stored)
     except (PipelineError, OSError):
         return None
 
@@ -76,12 +77,13 @@ def _recording(tune: Tune, source: Path) -> Audio | None:
     """The recording a tune came from, if it still lies near the tune file, unchanged."""
     if not tune.source.duration_s:
         return None
-    from pipeline.hear.audio import load_audio
+    from pipeline.hear.audio import load_audio, sha256_of
 
     for place in (source.parent, source.parent.parent):
-        path = place / Path(tune.source.file).name
-        if path.is_file():
-            audio = load_audio(path)
-            if audio.source.sha256 == tune.source.sha256:
-                return audio
+        path = place / (Path(tune.source.file).name or "recording")
+        try:
+            if path.is_file() and sha256_of(path) == tune.source.sha256:
+                return load_audio(path)
+        except (PipelineError, OSError):
+            continue
     return None

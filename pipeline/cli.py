@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from pathlib import Path
@@ -227,6 +228,9 @@ def player(
 
 def main() -> None:
     """Run the command line; one sentence and the right exit code for every fault of the input."""
+    for stream in (sys.stdout, sys.stderr):  # a name of a file need not be text
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     try:
         app()
     except PipelineError as fault:

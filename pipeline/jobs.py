@@ -246,7 +246,10 @@ def player(changes: list[str], *, show: bool, ask: Ask) -> None:
 
 def _users_own(source: Path, folder: Path) -> tuple[str, ...]:
     """The input itself when it is a file of ours that the user edited in the output folder."""
-    inside = source.exists() and source.resolve().parent == folder.resolve()
+    try:
+        inside = source.exists() and source.resolve().parent == folder.resolve()
+    except (OSError, RuntimeError, ValueError):  # a name too long, a link to itself
+        inside = False
     return (source.name,) if inside and edited_by_user(source) else ()
 
 

@@ -17,7 +17,6 @@ from pipeline import run
 from pipeline.errors import PipelineError, UsageError
 from pipeline.options import PracticeOptions, TuneOptions
 from pipeline.progress import Progress, silent
-from pipeline.records import from_json
 from pipeline.tune import Tune
 from pipeline.write.encode import AudioKind
 from pipeline.write.practice import (
@@ -76,8 +75,10 @@ def known_tune(audio: Audio, recording: Path, progress: Progress = silent) -> Tu
     """The tune of a recording, from an earlier run on it or heard now."""
     stored = run.default_folder(recording) / "tune.json"
     if stored.is_file():
+        from pipeline.read.files import read_tune
+
         try:
-            tune = from_json(stored.read_bytes(), Tune, name=str(stored))
+            tune = read_tune(stored)
         except PipelineError:
             tune = None
         if tune is not None and tune.source.sha256 == audio.source.sha256:

@@ -6,6 +6,7 @@ from_json checks every field against the record's types and says where the first
 from __future__ import annotations
 
 import json
+import math
 from fractions import Fraction
 from typing import Any, TypeVar
 
@@ -13,6 +14,7 @@ import msgspec
 import numpy as np
 
 from pipeline.errors import PipelineError
+from pipeline.limits import clean, ratio, short
 
 Record = TypeVar("Record")
 
@@ -31,10 +33,15 @@ def from_json(text: str | bytes, kind: type[Record], *, name: str = "the file") 
     Raises PipelineError that names the file, the field and the fault.
     """
     try:
-        return msgspec.convert(json.loads(text), type=kind, dec_hook=_decode)
-    except (ValueError, msgspec.ValidationError, RecursionError) as fault:
+        return msgspec.convert(
+            _cleaned(json.loads(text, parse_constant=_refused, parse_float=_finite)),
+            type=kind,
+            dec_hook=_decode,
+        )
+    except (ValueError, OverflowError, msgspec.ValidationError, RecursionError) as fault:
+        why = short(str(fault), 300)
         raise PipelineError(
-            f"{name} is not a {kind.__name__.lower()} written by liltwright: {fault}."
+            f"{name} is not a {kind.__name__.lower()} written by liltwright: {why}."
         ) from fault
 
 
@@ -48,7 +55,7 @@ def _encode(value: object) -> object:
 
 def _decode(kind: type, value: Any) -> Any:
     if kind is Fraction:
-        return Fraction(value)
+        return ratio(str(value))
     raise TypeError(f"cannot read {kind.__name__} from JSON")
 
 
@@ -57,4 +64,26 @@ def _without_none(value: Any) -> Any:
         return {key: _without_none(item) for key, item in value.items() if item is not None}
     if isinstance(value, list | tuple):
         return [_without_none(item) for item in value]
+    return value
+
+
+def _refused(word: str) -> float:
+    raise ValueError(f"{word} is not a number")
+
+
+def _finite(digits: str) -> float:
+    value = float(digits)
+    if not math.isfinite(value):
+        raise ValueError(f"{short(digits)} is too large a number")
+    return value
+
+
+def _cleaned(value: Any) -> Any:
+    """The same with every text fit to be printed and written."""
+    if isinstance(value, str):
+        return clean(value, 100_000)
+    if isinstance(value, dict):
+        return {clean(key): _cleaned(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_cleaned(item) for item in value]
     return value

@@ -7,12 +7,14 @@ hand-edited record: `find_tune` starts from whatever kind of file it is given.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from pipeline.errors import UsageError
+from pipeline.limits import clean, shown_path
 from pipeline.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
 from pipeline.progress import Progress, silent
 from pipeline.tab import Arrangement, Ranking, Setup
@@ -22,8 +24,6 @@ if TYPE_CHECKING:
     from pipeline.guitar.player import Player
     from pipeline.hear.audio import Audio
     from pipeline.notate.notate import NotateSettings
-
-TUNE_SUFFIXES = (".abc", ".musicxml", ".mxl", ".xml", ".mid", ".midi", ".json")
 
 
 class Stage(NamedTuple):
@@ -89,8 +89,10 @@ def arrange(
 
 
 def is_written_tune(source: Path) -> bool:
-    """Whether a file holds a tune as notes, by its suffix; anything else is a recording."""
-    return source.suffix.lower() in TUNE_SUFFIXES
+    """Whether a file holds a tune as notes, by its content; anything else is a recording."""
+    from pipeline.read.files import is_tune_file
+
+    return is_tune_file(source)
 
 
 def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -> Found:
@@ -106,6 +108,11 @@ def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -
         return Found(renotate(tune, settings=settings), audio)
     progress("reading the recording", 0.0)
     audio = load_audio(source)
+    if options.first_bar_s is not None and options.first_bar_s >= audio.duration_s:
+        raise UsageError(
+            f"--first-bar {options.first_bar_s:g} is out of range: the recording lasts "
+            f"{audio.duration_s:.1f} s; name a second before that."
+        )
     heard = choose_take(hear_audio(audio, options, progress), options.take)
     tune = notate(heard, settings=settings, progress=progress)
     return Found(tune if tune.title else replace(tune, title=title_of(source)), audio)
@@ -120,7 +127,7 @@ def hear_audio(audio: Audio, options: TuneOptions, progress: Progress = silent) 
 
 def title_of(source: Path) -> str:
     """A working title from the name of a file: "copper-sieve_2.ogg" gives "Copper sieve 2"."""
-    words = " ".join(source.stem.replace("_", " ").replace("-", " ").split())
+    words = " ".join(clean(source.stem).replace("_", " ").replace("-", " ").split())
     return words[:1].upper() + words[1:]
 
 
@@ -204,6 +211,12 @@ def moved(arrangement: Arrangement, semitones: int, player: Player) -> Arrangeme
 def _notate_settings(options: TuneOptions) -> NotateSettings:
     from pipeline.notate.notate import NotateSettings
 
+    for name, value in (
+        ("--tempo", options.beats_per_minute),
+        ("--first-bar", options.first_bar_s),
+    ):
+        if value is not None and not math.isfinite(value):
+            raise UsageError(f"{name} {value} is not a number: write one like 30 or 112.5.")
     return NotateSettings(
         tune_type=options.tune_type,
         meter=options.meter,
@@ -211,12 +224,14 @@ def _notate_settings(options: TuneOptions) -> NotateSettings:
         beats_per_minute=options.beats_per_minute,
         octave_shift=options.octave_shift,
         first_bar_s=options.first_bar_s,
-        title=options.title,
+        title=None if options.title is None else clean(options.title),
     )
 
 
 def default_folder(source: Path) -> Path:
     """The folder beside an input that is named after it; another name where that is the input."""
     if not source.suffix:
-        raise UsageError(f"{source} has no ending to its name: say where to write with --out.")
+        raise UsageError(
+            f"{shown_path(source)} has no ending to its name: say where to write with --out."
+        )
     return source.with_suffix("")

@@ -14,6 +14,7 @@ from typing import Literal
 from pipeline.errors import PipelineError, UsageError
 from pipeline.guitar.hand import Hand
 from pipeline.guitar.tension import string_sets
+from pipeline.limits import check, check_regular
 from pipeline.records import from_json
 
 OpenStrings = Literal["like", "neutral", "avoid"]
@@ -81,16 +82,17 @@ def load_player(path: Path | None = None) -> Player:
     Raises PipelineError that names the file and the field when it cannot be read.
     """
     path = path or profile_path()
-    try:
-        text = path.read_text(encoding="utf-8")
-    except FileNotFoundError:
+    if not path.exists():
         return Player()
+    try:
+        check("json_bytes", check_regular(path), f"The profile {path}")
+        text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as fault:
         raise PipelineError(f"The profile {path} cannot be read ({fault}).") from fault
     try:
         known = {field.name for field in fields(Player)}
         unknown = sorted(set(json.loads(text)) - known)
-    except (ValueError, TypeError) as fault:
+    except (ValueError, TypeError, RecursionError) as fault:
         raise PipelineError(f"The profile {path} is not JSON: {fault}.") from fault
     if unknown:
         raise PipelineError(f"The profile {path} has the unknown entry {unknown[0]!r}.")

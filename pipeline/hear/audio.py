@@ -21,6 +21,7 @@ import numpy as np
 
 from pipeline.errors import PipelineError
 from pipeline.hear.codecs import Stream, UnreadableError, open_stream
+from pipeline.limits import check, check_between, check_regular, clean, limit, shown_path
 from pipeline.progress import Progress, silent
 from pipeline.tune import Source
 
@@ -69,7 +70,7 @@ def load_audio(path: Path | str, *, progress: Progress = silent) -> Audio:
         samples, native_frames, clipped = _decode(stream, path)
     except UnreadableError as fault:
         raise PipelineError(
-            f"{path.name} cannot be read as a recording ({fault}); "
+            f"{clean(path.name)} cannot be read as a recording ({fault}); "
             f"give a sound file such as {FORMATS}."
         ) from fault
     _check_complete(path, native_frames, stream)
@@ -81,7 +82,7 @@ def load_audio(path: Path | str, *, progress: Progress = silent) -> Audio:
             "full level): record further from the microphone or with less gain if notes are wrong."
         )
     duration_s = len(samples) / SAMPLE_RATE
-    source = Source(path.name, _sha256(path), round(duration_s, 3))
+    source = Source(clean(path.name), sha256_of(path), round(duration_s, 3))
     progress("reading the recording", 1.0)
     return Audio(samples, SAMPLE_RATE, source, tuple(warnings))
 
@@ -96,18 +97,14 @@ def audio_from_samples(samples: np.ndarray, sample_rate: int, *, name: str = "sa
 
 
 def _check_file(path: Path) -> None:
-    if not path.exists():
-        raise PipelineError(f"There is no file {path}: check the name and the folder.")
-    if not path.is_file():
-        raise PipelineError(f"{path} is not a file: give one recording ({FORMATS}).")
+    size = check_regular(path, what="recording")
     try:
-        size = path.stat().st_size
         with open(path, "rb") as file:
             file.read(1)
     except OSError as fault:
-        raise PipelineError(f"{path} cannot be opened: {fault.strerror}.") from fault
+        raise PipelineError(f"{shown_path(path)} cannot be opened: {fault.strerror}.") from fault
     if size == 0:
-        raise PipelineError(f"{path.name} is empty (0 bytes): record or copy it again.")
+        raise PipelineError(f"{clean(path.name)} is empty (0 bytes): record or copy it again.")
 
 
 def _decode(stream: Stream, path: Path) -> tuple[np.ndarray, int, int]:
@@ -115,17 +112,18 @@ def _decode(stream: Stream, path: Path) -> tuple[np.ndarray, int, int]:
 
     The result is a view into an array that is reserved, not filled, for the longest recording.
     """
-    limit = int(MAX_DURATION_S * SAMPLE_RATE)
-    kept = np.empty(limit + SAMPLE_RATE, dtype=np.float32)
+    most = int(MAX_DURATION_S * SAMPLE_RATE)
+    _check_stream(stream, clean(path.name))
+    kept = np.empty(most + SAMPLE_RATE, dtype=np.float32)
     resample = _resampler(stream.sample_rate)
     filled = frames = clipped = 0
     for block, last in _mixed(stream):
         frames += len(block)
         clipped += _clipped(block)
         part = resample(block, last)
-        if filled + len(part) > limit:
+        if filled + len(part) > most:
             raise PipelineError(
-                f"{path.name} is longer than {MAX_DURATION_S / 60:.0f} minutes: "
+                f"{clean(path.name)} is longer than {MAX_DURATION_S / 60:.0f} minutes: "
                 "cut out the tune and give only that."
             )
         kept[filled : filled + len(part)] = part
@@ -133,6 +131,11 @@ def _decode(stream: Stream, path: Path) -> tuple[np.ndarray, int, int]:
     samples = kept[:filled]
     samples[~np.isfinite(samples)] = 0.0
     return samples, frames, clipped
+
+
+def _check_stream(stream: Stream, name: str) -> None:
+    check_between("rate_low", "rate_high", stream.sample_rate, name)
+    check("channels", stream.channels, name)
 
 
 def _resampler(rate: int):  # type: ignore[no-untyped-def]
@@ -146,15 +149,16 @@ def _resampler(rate: int):  # type: ignore[no-untyped-def]
 def _mixed(stream: Stream) -> Iterator[tuple[np.ndarray, bool]]:
     """Mono blocks and whether each is the last (an empty last block ends the stream)."""
     opening: list[np.ndarray] = []
-    held = 0
+    held = total = 0
     weights = np.ones(1, dtype=np.float32) if stream.channels == 1 else None
     for block in stream.blocks:
         if weights is not None:
             yield block @ weights, False
             continue
         opening.append(block)
+        total += block.nbytes
         held += len(block) if np.abs(block).max(initial=0.0) > SILENT_PEAK else 0
-        if held >= PROBE_S * stream.sample_rate:
+        if held >= PROBE_S * stream.sample_rate or total >= limit("opening_bytes"):
             weights = _mix_weights(opening)
             for early in opening:
                 yield early @ weights, False
@@ -192,7 +196,7 @@ def _check_complete(path: Path, frames: int, stream: Stream) -> None:
     missing_s = (stream.expected_frames - frames) / stream.sample_rate
     if missing_s > TRUNCATED_S:
         raise PipelineError(
-            f"{path.name} is cut short: it should last "
+            f"{clean(path.name)} is cut short: it should last "
             f"{stream.expected_frames / stream.sample_rate:.1f} s but only "
             f"{frames / stream.sample_rate:.1f} s can be read; copy or export it again."
         )
@@ -202,17 +206,19 @@ def _check_sound(path: Path, samples: np.ndarray) -> None:
     duration_s = len(samples) / SAMPLE_RATE
     if duration_s < MIN_DURATION_S:
         raise PipelineError(
-            f"{path.name} lasts {duration_s:.1f} s, a tune needs at least {MIN_DURATION_S:.0f} s: "
+            f"{clean(path.name)} lasts {duration_s:.1f} s, "
+            f"a tune needs at least {MIN_DURATION_S:.0f} s: "
             "record the tune at least once through."
         )
     peak = max(float(samples.max()), -float(samples.min()))
     if peak < SILENT_PEAK:
         raise PipelineError(
-            f"{path.name} is silent (its loudest moment is below -70 dB): "
+            f"{clean(path.name)} is silent (its loudest moment is below -70 dB): "
             "check the microphone and record again."
         )
 
 
-def _sha256(path: Path) -> str:
+def sha256_of(path: Path) -> str:
+    """Checksum of a file's bytes."""
     with open(path, "rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()

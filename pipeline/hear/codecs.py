@@ -9,6 +9,7 @@ Method : libsndfile reads wav, aiff, flac, ogg and mp3; everything else (m4a, we
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +17,12 @@ from pathlib import Path
 import numpy as np
 
 BLOCK_FRAMES = 1 << 17
+SOUND_FORMATS = (
+    "wav,w64,aiff,flac,ogg,mp3,aac,mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,asf,avi,amr,au,caf,ac3,"
+    "eac3,wv,ape,tta,adts,loas,mpeg,mpegts,flv,dsf"
+)
+ONLY_SOUND = {"format_whitelist": SOUND_FORMATS, "protocol_whitelist": "none", "enable_drefs": "0"}
+"""Playlists, lists of files and whatever else opens other files are not read."""
 DAMAGED_SHARE = 0.05
 """More damaged packets than this share, and the file counts as broken."""
 
@@ -49,7 +56,8 @@ def _open_soundfile(path: Path) -> Stream | None:
     import soundfile
 
     try:
-        file = soundfile.SoundFile(path)
+        # as bytes where names are bytes: such a name need not be UTF-8
+        file = soundfile.SoundFile(os.fsencode(path) if os.name == "posix" else path)
     except (soundfile.LibsndfileError, RuntimeError, TypeError):
         return None
     if file.frames <= 0 or file.samplerate <= 0:
@@ -117,17 +125,28 @@ def _first_bytes(path: Path, count: int) -> bytes:
         return file.read(count)
 
 
+class _Bytes:
+    """A file for FFmpeg without its name: nothing goes by the name, and it need not be UTF-8."""
+
+    def __init__(self, path: Path) -> None:
+        self._file = open(path, "rb")  # noqa: SIM115
+        self.read, self.seek, self.tell = self._file.read, self._file.seek, self._file.tell
+
+
 def _open_av(path: Path) -> Stream:
     import av
 
     try:
-        container = av.open(str(path))
+        container = av.open(_Bytes(path), container_options=ONLY_SOUND)
     except (av.error.FFmpegError, OSError, ValueError) as fault:
         raise UnreadableError(_words(fault)) from fault
     if not container.streams.audio:
         container.close()
         raise UnreadableError("it has no sound track")
     track = container.streams.audio[0]
+    if track.codec_context is None:
+        container.close()
+        raise UnreadableError("its sound is in a codec that is not known here")
     rate = int(track.codec_context.sample_rate or 0)
     channels = int(track.codec_context.channels or 0)
     if rate <= 0 or channels <= 0:
@@ -142,11 +161,11 @@ def _open_av(path: Path) -> Stream:
 
 
 def _av_blocks(container, track, rate: int, channels: int) -> Iterator[np.ndarray]:  # type: ignore[no-untyped-def]
-    """Decoded blocks; the decoder's float samples come out planar and at one fixed rate."""
+    """Decoded blocks; floats come out channel by channel in each frame, at one fixed rate."""
     import av
 
     layout = track.codec_context.layout.name
-    resampler = av.AudioResampler(format="fltp", layout=layout, rate=rate)
+    resampler = av.AudioResampler(format="flt", layout=layout, rate=rate)
     good = damaged = 0
     with container:
         packets = container.demux(track)
@@ -165,10 +184,15 @@ def _av_blocks(container, track, rate: int, channels: int) -> Iterator[np.ndarra
             good += 1
             for frame in frames:
                 frame.pts = None
+                if frame.layout.name != layout or frame.sample_rate != rate:
+                    raise UnreadableError(
+                        "its channels or its sample rate change in the middle, from "
+                        f"{layout} at {rate} Hz to {frame.layout.name} at {frame.sample_rate} Hz"
+                    )
                 for part in resampler.resample(frame):
-                    yield np.ascontiguousarray(part.to_ndarray().T)
+                    yield part.to_ndarray().reshape(-1, channels)
         for part in resampler.resample(None):
-            yield np.ascontiguousarray(part.to_ndarray().T)
+            yield part.to_ndarray().reshape(-1, channels)
     if damaged > max(2, DAMAGED_SHARE * (good + damaged)):
         raise UnreadableError(f"{damaged} of its {good + damaged} packets are damaged")
 

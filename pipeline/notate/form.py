@@ -155,8 +155,9 @@ def _parts(
     plan: list[tuple[int, int]] = []
     at = size
     while at > 0:
-        plan.append(choice[at])
-        at -= choice[at][0] * choice[at][1]
+        bars, times = choice[at] if choice[at][0] else (at, 1)  # no cut fits: all of it, once
+        plan.append((bars, times))
+        at -= bars * times
     return float(value[size]), plan[::-1]
 
 

@@ -17,6 +17,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from pipeline.errors import PipelineError
+from pipeline.limits import check, limit, short
 from pipeline.read.abc_fields import (
     AbcKey,
     default_length,
@@ -32,8 +33,7 @@ from pipeline.tune import KeyName, Source, Tune
 
 _FIELD = re.compile(r"([A-Za-z]):(?![|:\]])\s*(.*)")
 _NOT_MUSIC = re.compile(r"[^\sA-Ga-gzxyZX\d|:\[\](){}<>/,'^_=~.\-\"!HLMOPSTuv`\\&]")
-_TUNE_START = re.compile(r"^X:\s*(\d*)", re.MULTILINE)
-_COMMENT = re.compile(r'((?:[^%"\\]|\\.|"[^"]*"|")*)%')
+_TUNE_START = re.compile(r"^X:[ \t]*(\d*)", re.MULTILINE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,11 +103,22 @@ def _tunes(text: str) -> list[str]:
 
 def _number(piece: str) -> int:
     found = _TUNE_START.search(piece)
-    return int(found.group(1)) if found and found.group(1) else 0
+    digits = (found.group(1) if found else "")[: limit("digits")]
+    return int(digits) if digits else 0
 
 
 def _read_tune(piece: str, source: Source) -> Tune:
     lines = piece.splitlines()
+    check("text_tune", len(piece), f"{source.file}, tune {_number(piece)},")
+    check("text_line", max(map(len, lines), default=0), f"{source.file}, tune {_number(piece)},")
+    try:
+        return _tune_of_lines(lines, piece, source)
+    except ValueError as fault:
+        which = f"{source.file}, tune {_number(piece)}"
+        raise PipelineError(f"{which} cannot be read: {fault}; correct it.") from fault
+
+
+def _tune_of_lines(lines: list[str], piece: str, source: Source) -> Tune:
     header, body_start = _read_header(lines)
     title = header.titles[0] if header.titles else ""
     which = f'{source.file}, tune "{title}"' if title else f"{source.file}, tune {_number(piece)}"
@@ -117,19 +128,14 @@ def _read_tune(piece: str, source: Source) -> Tune:
     warnings: list[str] = [key.fault] if key.fault else []
     meter = parse_meter(header.values.get("M", "4/4"))
     if meter is None:
-        warnings.append(f'The metre "{header.values["M"]}" is treated as 4/4.')
+        warnings.append(f'The metre "{short(header.values["M"])}" is treated as 4/4.')
         meter = "4/4"
     unit = default_length(meter)
     if "L" in header.values:
         unit = parse_length(header.values["L"], unit)
     reader = MusicReader(key, meter, unit)
     _read_body(lines[body_start:], reader, warnings)
-    try:
-        bars = reader.bars()
-    except ValueError as fault:
-        raise PipelineError(f"{which} cannot be read: {fault}.") from fault
-    if any(not 0 <= note.midi <= 127 for bar in bars for note in bar.notes):
-        raise PipelineError(f"{which} has notes outside the range of MIDI (0 to 127).")
+    bars = reader.bars()
     stated = Stated(
         title=title,
         meter=meter,
@@ -185,7 +191,19 @@ def _read_body(lines: list[str], reader: MusicReader, warnings: list[str]) -> No
 
 
 def _uncommented(line: str) -> str:
+    """The line up to its comment: a % that is not inside quotes and not after a backslash."""
     if "%" not in line:
         return line
-    found = _COMMENT.match(line)
-    return found.group(1) if found else line
+    quoted = False
+    last_quote = line.rfind('"')
+    skip = False
+    for place, sign in enumerate(line):
+        if skip:
+            skip = False
+        elif sign == '"':
+            quoted = not quoted and place < last_quote
+        elif not quoted and sign == "\\":
+            skip = True
+        elif not quoted and sign == "%":
+            return line[:place]
+    return line

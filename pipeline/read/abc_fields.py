@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from pipeline.keys import signature_alters, signature_of
+from pipeline.limits import check, clean, limit, number, short, whole
 from pipeline.tune import MODES, Mode
 
 _TONIC = re.compile(r"([A-Ga-g])([#b♯♭]?)\s*([A-Za-z]*)")
@@ -43,14 +44,17 @@ class AbcKey:
 def parse_key_field(value: str) -> AbcKey:
     """Read a K: field; what is not understood is said in `fault`, never raised."""
     octave = _OCTAVE.search(value)
-    shift = int(octave.group(1)) if octave else 0
+    shift = whole(octave.group(1)) if octave else 0
+    check("octaves", abs(shift), "A K: line")
     text = _SETTINGS.sub("", _OCTAVE.sub("", value)).strip()
     if text[:2] in ("HP", "Hp"):
         return AbcKey("A", "mixolydian", 2, signature_alters(2), shift, True)
     found = _TONIC.match(text)
     if text.lower().startswith(("none", "treble", "bass", "alto", "tenor", "perc")) or not found:
         named = text.lower().startswith("none")
-        fault = "" if named or not text else f'The key "{value}" is not understood; C is taken.'
+        fault = (
+            "" if named or not text else f'The key "{short(value)}" is not understood; C is taken.'
+        )
         return AbcKey(octave=shift, states_key=named, fault=fault)
     tonic = found.group(1).upper() + found.group(2).replace("♯", "#").replace("♭", "b")
     mode, fault = _mode(found.group(3), value)
@@ -59,7 +63,9 @@ def parse_key_field(value: str) -> AbcKey:
         signature -= 1
     if abs(signature) > 7:
         signature += 12 if signature < 0 else -12
-        fault = f'The key "{value}" has more than seven accidentals; its notes are respelled.'
+        fault = (
+            f'The key "{short(value)}" has more than seven accidentals; its notes are respelled.'
+        )
     alters = signature_alters(signature)
     explicit = _EXPLICIT.findall(text[found.end() :])
     if found.group(3).lower() == "exp":
@@ -72,17 +78,17 @@ def parse_key_field(value: str) -> AbcKey:
 
 
 def _mode(word: str, value: str) -> tuple[Mode, str]:
-    short = word.lower()[:3]
-    if word == "M" or short in ("", "maj", "ion", "exp"):
+    opening = word.lower()[:3]
+    if word == "M" or opening in ("", "maj", "ion", "exp"):
         return "major", ""
-    if short in ("m", "mi", "min", "aeo"):
+    if opening in ("m", "mi", "min", "aeo"):
         return "minor", ""
-    if short == "loc":
-        return "phrygian", f'The key "{value}" is locrian; it is treated as phrygian.'
+    if opening == "loc":
+        return "phrygian", f'The key "{short(value)}" is locrian; it is treated as phrygian.'
     for mode in MODES:
-        if mode.startswith(short) and len(short) == 3:
+        if mode.startswith(opening) and len(opening) == 3:
             return mode, ""
-    return "major", f'The mode in "K:{value}" is not understood; major is taken.'
+    return "major", f'The mode in "K:{short(value)}" is not understood; major is taken.'
 
 
 def _from_alters(
@@ -107,7 +113,7 @@ def parse_meter(value: str) -> str | None:
     found = re.match(r"\(?\s*(\d+(?:\s*\+\s*\d+)*)\s*\)?\s*/\s*(\d+)", text)
     if not found:
         return None
-    upper, lower = sum(int(n) for n in found.group(1).split("+")), int(found.group(2))
+    upper, lower = sum(whole(n) for n in found.group(1).split("+")), whole(found.group(2))
     if lower not in (1, 2, 4, 8, 16, 32) or not 0 < upper <= 64:
         return None
     return f"{upper}/{lower}"
@@ -118,7 +124,7 @@ def parse_length(value: str, default: Fraction = Fraction(1, 8)) -> Fraction:
     found = re.match(r"\s*(\d+)\s*(?:/\s*(\d+))?", value)
     if not found:
         return default
-    length = Fraction(int(found.group(1)), max(int(found.group(2) or 1), 1))
+    length = Fraction(whole(found.group(1)), max(whole(found.group(2) or "1"), 1))
     fits = Fraction(1, 128) <= length <= 2 and (1024 % length.denominator == 0)
     return length if fits else default
 
@@ -136,14 +142,14 @@ def parse_tempo(value: str, unit: Fraction) -> Fraction | None:
     text = re.sub(r'"[^"]*"', "", value).strip()
     left, _, right = text.rpartition("=")
     rate = re.match(r"\s*(\d+(?:\.\d+)?)", right)
-    if not rate or Fraction(rate.group(1)) <= 0:
+    if not rate or number(rate.group(1)) <= 0:
         return None
     pieces = re.findall(r"(\d+)/(\d+)", left)
-    length = sum((Fraction(int(a), max(int(b), 1)) for a, b in pieces), Fraction(0))
+    length = sum((Fraction(whole(a), max(whole(b), 1)) for a, b in pieces), Fraction(0))
     if not pieces:
         counted = re.search(r"C\s*(\d*)", left)
-        length = unit * int((counted.group(1) if counted else "") or 1)
-    return length * Fraction(rate.group(1))
+        length = unit * whole((counted.group(1) if counted else "") or "1")
+    return length * number(rate.group(1)) or None
 
 
 def plain_text(value: str) -> str:
@@ -151,10 +157,10 @@ def plain_text(value: str) -> str:
     text = re.sub(
         r"\\([cvu'`^\"~])(?=([A-Za-z]))\2",
         lambda found: unicodedata.normalize("NFC", found.group(2) + _COMBINING[found.group(1)]),
-        value,
+        value[: limit("name_characters")],
     )
     text = html.unescape(text).replace("\\&", "&").replace("\\%", "%")
-    return " ".join(text.split())
+    return " ".join(clean(text).split())
 
 
 def parse_times(text: str) -> tuple[int, ...]:
@@ -163,5 +169,15 @@ def parse_times(text: str) -> tuple[int, ...]:
     for piece in re.split(r"[,\s.]+", text.strip(" ,.-")):
         low, _, high = piece.partition("-")
         if low.isdigit():
-            times += range(int(low), min(int(high) if high.isdigit() else int(low), 12) + 1)
+            first, last = whole(low), whole(high) if high.isdigit() else whole(low)
+            check("repeats", max(first, last), "An ending")
+            times += range(first, last + 1)
     return tuple(times)
+
+
+def ticks_of(unit: int, number: str, slashes: str, divisor: str) -> int:
+    """A length such as 3/2 or // in ticks, from the ticks of the unit."""
+    ticks = unit * whole(number) if number else unit
+    if divisor:
+        return ticks // max(whole(divisor), 1)
+    return ticks >> min(len(slashes), 64) if slashes else ticks

@@ -18,12 +18,14 @@ from fractions import Fraction
 from functools import lru_cache
 
 from pipeline.keys import LETTER_SEMITONES
+from pipeline.limits import whole
 from pipeline.read.abc_fields import (
     AbcKey,
     parse_key_field,
     parse_length,
     parse_meter,
     parse_times,
+    ticks_of,
 )
 from pipeline.read.bars import ReadBar
 from pipeline.tune import Ornament, ScoreNote
@@ -32,7 +34,7 @@ TICKS = 1024 * 9 * 5 * 7
 """Ticks in a whole note: every length down to 1/1024 and every tuplet up to nine is a whole
 number of them."""
 
-_LENGTH = r"(\d*)(/*)(\d*)"
+_LENGTH = r"([0-9]*)(/*)([0-9]*)"
 _NOTE = r"(\^\^|\^|__|_|=)?([A-Ga-g])([,']*)" + _LENGTH
 _TOKEN = re.compile(
     rf"""
@@ -50,13 +52,14 @@ _TOKEN = re.compile(
   | (?P<sign>![^!|\s]{{1,24}}!|\+[^+|\s]{{1,24}}\+|[~H-Wh-w.])
   | (?P<overlay>&)
     """,
-    re.VERBOSE,
+    re.VERBOSE | re.ASCII,
 )
 _INNER_NOTE = re.compile(_NOTE)
 _NOT_NOTES = re.compile(r'"[^"]*"|![^!]*!')
 _CHORD_SYMBOL = re.compile(
-    r"\(?[A-G][#b]?(?:maj|min|m|M|dim|aug|sus|add|[-+o]|[#b]?\d+|\([^)]*\))*(?:/[A-G][#b]?)?\)?"
+    r"\(?[A-G][#b]?(?:maj|min|m|M|dim|aug|sus|add|[-+o]|[#b]?[0-9]{1,2}|\([^()]*\))*+(?:/[A-G][#b]?)?\)?"
 )
+LONGEST_SYMBOL = 24
 _BASE_MIDI = {letter: 60 + step for letter, step in LETTER_SEMITONES.items()} | {
     letter.lower(): 72 + step for letter, step in LETTER_SEMITONES.items()
 }
@@ -188,7 +191,7 @@ class MusicReader:
     def _note(self, found: re.Match[str]) -> None:
         accidental, letter, octave, number, slashes, divisor = found.group(2, 3, 4, 5, 6, 7)
         midi = self._pitch(accidental, letter, octave)
-        self._add(midi, (letter, octave), _ticks(self._unit, number, slashes, divisor))
+        self._add(midi, (letter, octave), ticks_of(self._unit, number, slashes, divisor))
 
     def _pitch(self, accidental: str | None, letter: str, octave: str) -> int:
         midi = _BASE_MIDI[letter] + self._key.octave * 12
@@ -230,9 +233,9 @@ class MusicReader:
     def _rest(self, found: re.Match[str]) -> None:
         kind, number, slashes, divisor = found.group(*_after(found, 4))
         if kind in "ZX":
-            self._whole_bar_rests(int(number or 1))
+            self._whole_bar_rests(whole(number or "1"))
             return
-        self._add(None, ("z", ""), _ticks(self._unit, number, slashes, divisor))
+        self._add(None, ("z", ""), ticks_of(self._unit, number, slashes, divisor))
 
     def _whole_bar_rests(self, count: int) -> None:
         for index in range(min(count, 64)):
@@ -245,14 +248,14 @@ class MusicReader:
         inside, old_style, number, slashes, divisor = found.group(*_after(found, 5))
         best: tuple[int, tuple[str, str], int] | None = None
         first_ticks = 0
-        for note in _INNER_NOTE.finditer(_NOT_NOTES.sub("", inside or old_style)):
+        for note in _INNER_NOTE.finditer(_NOT_NOTES.sub("", inside or old_style or "")):
             accidental, letter, octave, *length = note.groups()
             midi = self._pitch(accidental, letter, octave)
-            first_ticks = first_ticks or _ticks(self._unit, *length)
+            first_ticks = first_ticks or ticks_of(self._unit, *length)
             if best is None or midi > best[0]:
                 best = (midi, (letter, octave), first_ticks)
         if best is not None:
-            self._add(best[0], best[1], _ticks(first_ticks, number, slashes, divisor))
+            self._add(best[0], best[1], ticks_of(first_ticks, number, slashes, divisor))
             if inside and "-" in inside and self._last is not None:
                 self._last.tie = True
 
@@ -281,11 +284,11 @@ class MusicReader:
 
     def _start_tuplet(self, found: re.Match[str]) -> None:
         count, time, notes = found.group(*_after(found, 3))
-        size = int(count)
+        size = whole(count)
         if size < 2:
             return
         default = _PLAIN_TUPLETS.get(size, 3 if self._compound else 2)
-        self._tuplet = (int(notes or size), int(time or default), size)
+        self._tuplet = (whole(notes or count), whole(time) if time else default, size)
 
     # ------------------------------------------------------------ signs
 
@@ -301,7 +304,7 @@ class MusicReader:
 
     def _text(self, found: re.Match[str]) -> None:
         symbol = found.group().strip('"').strip()
-        if _CHORD_SYMBOL.fullmatch(symbol) and not self._overlay:
+        if len(symbol) <= LONGEST_SYMBOL and _CHORD_SYMBOL.fullmatch(symbol) and not self._overlay:
             self._bar.chords.append((len(self._bar.events), symbol))
 
     def _inline_field(self, found: re.Match[str]) -> None:
@@ -371,13 +374,6 @@ def _after(found: re.Match[str], count: int) -> range:
     """Numbers of the `count` groups that follow the named group of this sign."""
     first = _TOKEN.groupindex[found.lastgroup or ""] + 1
     return range(first, first + count)
-
-
-def _ticks(unit: int, number: str, slashes: str, divisor: str) -> int:
-    ticks = unit * int(number) if number else unit
-    if divisor:
-        return ticks // max(int(divisor), 1)
-    return ticks >> len(slashes) if slashes else ticks
 
 
 def _finish(bar: _OpenBar, notes: list[tuple[list[int], Ornament | None]]) -> ReadBar:

@@ -12,10 +12,25 @@ from pathlib import Path
 from typing import Literal
 
 from pipeline.errors import PipelineError
+from pipeline.limits import check, check_regular, clean, limit, shown_path
+from pipeline.read.checked import checked_tune
 from pipeline.tune import Tune
 
 Kind = Literal["json", "abc", "musicxml", "midi", "tablature"]
-MAX_BYTES = 30_000_000
+HEAD_BYTES = 65_536
+"""How much of a file is looked at to tell a tune from a recording."""
+TUNE_SUFFIXES = (".abc", ".musicxml", ".mxl", ".xml", ".mid", ".midi", ".json")
+_SOUND_STARTS = (
+    b"RIFF",
+    b"RIFX",
+    b"RF64",
+    b"OggS",
+    b"fLaC",
+    b"FORM",
+    b"ID3",
+    b"\x1a\x45\xdf\xa3",
+    b"caff",
+)
 KINDS = "tune.json, .abc, .musicxml, .mxl, .mid or text tablature"
 
 
@@ -24,7 +39,7 @@ def read_tune(path: Path) -> Tune:
 
     Raises PipelineError when the file is missing, empty, of another kind or broken.
     """
-    return tune_from_bytes(_content(path), name=path.name)
+    return tune_from_bytes(_content(path), name=clean(path.name))
 
 
 def tune_from_bytes(data: bytes, *, name: str) -> Tune:
@@ -34,6 +49,7 @@ def tune_from_bytes(data: bytes, *, name: str) -> Tune:
     """
     kind = kind_of(data, name)
     if kind == "json":
+        check("json_bytes", len(data), name)
         return _from_json(data, name)
     if kind == "musicxml":
         from pipeline.read.musicxml import read_musicxml
@@ -77,42 +93,57 @@ def kind_of(data: bytes, name: str) -> Kind:
 def decoded(data: bytes, name: str) -> str:
     """Text in UTF-8 or UTF-16 with a mark, else in Western European encoding."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return data.decode("utf-16", errors="replace")
+        return _printable(data.decode("utf-16", errors="replace"))
     if b"\x00" in data:
         raise PipelineError(f"{name} is not a text file: use {KINDS}.")
     try:
-        return data.decode("utf-8-sig")
+        return _printable(data.decode("utf-8-sig"))
     except UnicodeDecodeError:
-        return data.decode("cp1252", errors="replace")
+        return _printable(data.decode("cp1252", errors="replace"))
+
+
+def is_tune_file(path: Path) -> bool:
+    """Whether a file holds a tune as notes and not sound: by what it holds, as `kind_of` tells.
+
+    Only a file that cannot be told (missing, not to be opened, of no known kind) goes by its name.
+    """
+    by_name = path.suffix.lower() in TUNE_SUFFIXES
+    try:
+        check_regular(path)
+        with open(path, "rb") as file:
+            head = file.read(HEAD_BYTES)
+    except (PipelineError, OSError):
+        return by_name
+    if head.startswith(_SOUND_STARTS) or head[4:8] == b"ftyp":
+        return False
+    try:
+        kind_of(head, "")
+    except PipelineError:
+        return by_name
+    return True
+
+
+_CONTROLS = {code: " " for code in (*range(0x20), *range(0x7F, 0xA0)) if chr(code) not in "\t\n\r"}
+_CONTROLS |= {0x2028: "\n", 0x2029: "\n"}
+
+
+def _printable(text: str) -> str:
+    return text.translate(_CONTROLS)
 
 
 def _content(path: Path) -> bytes:
+    size = check_regular(path, what="tune file")
+    check("file_bytes", size, shown_path(path))
     try:
-        size = path.stat().st_size
-        if path.is_dir():
-            raise PipelineError(f"{path} is a folder: name the tune file in it.")
-        if size > MAX_BYTES:
-            raise PipelineError(
-                f"{path} has {size // 10**6} MB, too much for a tune file (at most "
-                f"{MAX_BYTES // 10**6} MB)."
-            )
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise PipelineError(f"{path} does not exist: check the name.") from None
+        with open(path, "rb") as file:
+            return file.read(limit("file_bytes") + 1)
     except OSError as fault:
-        raise PipelineError(f"{path} cannot be read: {fault.strerror or fault}.") from fault
+        raise PipelineError(
+            f"{shown_path(path)} cannot be read: {fault.strerror or fault}."
+        ) from fault
 
 
 def _from_json(data: bytes, name: str) -> Tune:
     from pipeline.records import from_json
 
-    tune = from_json(data, Tune, name=name)
-    try:
-        notes = [note for bar in tune.written_bars() for note in bar.notes]
-    except (ValueError, ZeroDivisionError) as fault:
-        raise PipelineError(f"{name} has bars that do not fit together: {fault}.") from fault
-    if not notes:
-        raise PipelineError(f"{name} has no notes.")
-    if not all(0 <= note.midi <= 127 for note in notes):
-        raise PipelineError(f"{name} has notes outside the range of MIDI (0 to 127).")
-    return tune
+    return checked_tune(from_json(data, Tune, name=name), name)

@@ -19,6 +19,8 @@ from fractions import Fraction
 from pipeline.read.bars import ReadBar
 from pipeline.tune import Bar, Ending, Part, TypedChord
 
+LONGEST_ORDER = 500
+"""Letters and signs of an order of parts; one that is longer is passed over."""
 NAMES = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
@@ -127,14 +129,16 @@ def _ordered(sections: list[_Section], order: str) -> list[_Section]:
 def _expanded(order: str) -> str:
     """ "A2B" is "AAB", "(AB)3" is "ABABAB"; dots and spaces are passed over."""
     text = re.sub(r"[.\s]", "", order)
-    while True:
+    while len(text) <= LONGEST_ORDER:
         shorter = re.sub(
-            r"\(([A-Z]+)\)(\d?)", lambda found: found.group(1) * int(found.group(2) or 1), text
+            r"\(([A-Z]+)\)([0-9]?)", lambda found: found.group(1) * int(found.group(2) or 1), text
         )
         if shorter == text:
             break
         text = shorter
-    text = re.sub(r"([A-Z])(\d)", lambda found: found.group(1) * int(found.group(2)), text)
+    if len(text) > LONGEST_ORDER:
+        return ""
+    text = re.sub(r"([A-Z])([0-9])", lambda found: found.group(1) * int(found.group(2)), text)
     return text if re.fullmatch(r"[A-Z]{2,64}", text) else ""
 
 

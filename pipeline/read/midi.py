@@ -15,7 +15,6 @@ from __future__ import annotations
 import hashlib
 import io
 import re
-from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -26,39 +25,22 @@ import mido
 
 from pipeline.errors import PipelineError
 from pipeline.keys import parse_key, signature_of
+from pipeline.limits import check, clean, short, whole
 from pipeline.read.barline import pickup_length
 from pipeline.read.bars import ReadBar
+from pipeline.read.checked import check_meter
+from pipeline.read.midi_grid import GRID, NEAR, Struck, quantised, snapped
 from pipeline.read.unfold import printed_bars
 from pipeline.read.written import Stated, written_tune
 from pipeline.tune import Heard, KeyName, NoteEvent, ScoreNote, Source, Tune
 
-GRID = tuple(sorted({Fraction(n, 64) for n in range(64)} | {Fraction(n, 48) for n in range(48)}))
-"""Places in a whole note that a written note may begin at: sixty-fourths and triplet sixteenths."""
-ON_MAIN_GRID = frozenset(GRID)
-COARSE = tuple(at for at in GRID if (at * 32).denominator == 1 or (at * 24).denominator == 1)
-RARE = tuple(
-    sorted({Fraction(n, parts) for parts in (96, 112, 128, 144, 160) for n in range(parts)})
-)
-"""Places of quintuplets and very short notes, taken only where a tick falls right on one."""
-EXACT = Fraction(1, 3000)
-NEAR = Fraction(1, 400)
-"""A whole note's part by which a tick may miss the grid."""
 ON_GRID = 0.9
 """Share of onsets on the grid from which a file counts as written."""
 DRUMS = 9
 PLAIN_NAMES = ("melody", "guitar", "piano", "tune")
-_PART = re.compile(r"[A-Z]['\d]*")
-_MARK = re.compile(r"[A-Z]['\d]*|ending [\d,]+")
-_ABOUT = re.compile(r"([a-z ]+) in (\d+/\d+), ([A-G][#b]? [a-z]+), beat (\d+/\d+)")
-
-
-@dataclass(frozen=True, slots=True)
-class _Struck:
-    """A note of the file in ticks."""
-
-    start: int
-    end: int
-    midi: int
+_PART = re.compile(r"[A-Z]['0-9]{0,9}")
+_MARK = re.compile(r"[A-Z]['0-9]{0,9}|ending [0-9,]{1,30}")
+_ABOUT = re.compile(r"([a-z ]+) in ([0-9]+/[0-9]+), ([A-G][#b]? [a-z]+), beat ([0-9]+/[0-9]+)")
 
 
 def read_midi(data: bytes, *, name: str) -> Tune:
@@ -66,14 +48,8 @@ def read_midi(data: bytes, *, name: str) -> Tune:
 
     Raises PipelineError when the data is broken or has no notes.
     """
-    try:
-        file = mido.MidiFile(file=io.BytesIO(data), charset="utf-8", clip=True)
-    except UnicodeDecodeError:
-        file = mido.MidiFile(file=io.BytesIO(data), charset="latin-1", clip=True)
-    except (OSError, EOFError, ValueError, IndexError, KeyError) as fault:
-        raise PipelineError(
-            f"{name} is a broken MIDI file: {str(fault) or 'it ends early'}."
-        ) from fault
+    check("midi_bytes", len(data), name)
+    file = _parsed(data, name)
     if file.ticks_per_beat <= 0:
         raise PipelineError(
             f"{name} counts time in film frames instead of beats: save it with a tempo."
@@ -81,43 +57,73 @@ def read_midi(data: bytes, *, name: str) -> Tune:
     notes = _melody(file)
     if not notes:
         raise PipelineError(f"{name} has no notes.")
+    _check_times(file, notes, name)
     source = Source(name, hashlib.sha256(data).hexdigest())
     whole = 4 * file.ticks_per_beat
-    near = sum(
-        abs(_snapped(n.start, whole, GRID) - Fraction(n.start, whole)) <= NEAR for n in notes
-    )
+    near = sum(abs(snapped(n.start, whole, GRID) - Fraction(n.start, whole)) <= NEAR for n in notes)
     if near < ON_GRID * len(notes):
         return _performed(file, notes, source)
     metas = _metas(file)
     end = max(notes[-1].end, max((tick for tick, _ in metas), default=0))
     meters = _meters(metas, end)
+    for _, stated_meter in meters:
+        check_meter(stated_meter, name)
     marks = _marks(metas, whole)
     meter = _named_meter(metas) or _main_meter(meters, end)
+    check_meter(meter, name)
     full = Fraction(meter)
-    quantised = _quantised(notes, whole)
+    line = quantised(notes, whole)
+    if not line:
+        raise PipelineError(f"{name} has no notes long enough to write down.")
     warnings: tuple[str, ...] = ()
     if marks:
-        lines = _lines(meters, list(marks), _snapped(end, whole, GRID), whole)
+        lines = _lines(meters, list(marks), snapped(end, whole, GRID), whole)
     else:
-        lead = _lead(quantised, meters, full)
+        lead = _lead(line, meters, full)
         shift = full - lead if lead else Fraction(0)
-        quantised = [(start + shift, end + shift, midi) for start, end, midi in quantised]
+        line = [(start + shift, end + shift, midi) for start, end, midi in line]
         if lead:
             warnings = (
                 f"{name} does not say where its first bar line is: a pick-up of {lead} is assumed.",
             )
-        lines = _lines(meters, [], ceil(quantised[-1][1] / full) * full, whole)
-    bars = printed_bars(_bars(quantised, lines, marks), full)
+        lines = _lines(meters, [], ceil(line[-1][1] / full) * full, whole)
+    bars = printed_bars(_bars(line, lines, marks), full)
     stated = replace(_stated(metas, meter), warnings=warnings)
     return written_tune(bars, stated, source, which=name)
+
+
+def _parsed(data: bytes, name: str) -> mido.MidiFile:
+    fault: Exception | None = None
+    for charset in ("utf-8", "latin-1"):
+        try:
+            return mido.MidiFile(file=io.BytesIO(data), charset=charset, clip=True)
+        except Exception as again:  # mido raises whatever its tables and decoders raise
+            fault = again
+            if not isinstance(again, UnicodeDecodeError):
+                break
+    why = short(str(fault), 80) or "it ends early"
+    raise PipelineError(f"{name} is a broken MIDI file ({why}): save it again.") from fault
+
+
+def _check_times(file: mido.MidiFile, notes: Sequence[Struck], name: str) -> None:
+    """Refuse tempi, metres and lengths that no later step could count out."""
+    check("notes", len(notes), name)
+    metas = _metas(file)
+    for _, one in metas:
+        if one.type == "set_tempo" and one.tempo <= 0:
+            raise PipelineError(f"{name} sets a tempo of 0 microseconds a beat: correct the tempo.")
+        if one.type == "time_signature":
+            check_meter(f"{one.numerator}/{one.denominator}", name)
+    end = max(notes[-1].end, max((tick for tick, _ in metas), default=0))
+    check("tune_whole_notes", end // (4 * file.ticks_per_beat), name)
 
 
 # ---------------------------------------------------------------- notes
 
 
-def _melody(file: mido.MidiFile) -> list[_Struck]:
+def _melody(file: mido.MidiFile) -> list[Struck]:
     """The notes of the melody's track and channel, one at a time."""
-    voices: dict[tuple[bool, int, int], list[_Struck]] = {}
+    voices: dict[tuple[bool, int, int], list[Struck]] = {}
     for number, track in enumerate(file.tracks):
         named = "melody" in str(track.name).lower()
         for channel, note in _struck(track):
@@ -129,7 +135,7 @@ def _melody(file: mido.MidiFile) -> list[_Struck]:
     return _one_at_a_time(voices[best])
 
 
-def _struck(track: mido.MidiTrack) -> list[tuple[int, _Struck]]:
+def _struck(track: mido.MidiTrack) -> list[tuple[int, Struck]]:
     now = 0
     sounding: dict[tuple[int, int], int] = {}
     found = []
@@ -141,68 +147,24 @@ def _struck(track: mido.MidiTrack) -> list[tuple[int, _Struck]]:
         if which in sounding:
             start = sounding.pop(which)
             if now > start:
-                found.append((message.channel, _Struck(start, now, message.note)))
+                found.append((message.channel, Struck(start, now, message.note)))
         if message.type == "note_on" and message.velocity:
             sounding[which] = now
     found.sort(key=lambda one: (one[1].start, one[1].midi))
     return found
 
 
-def _one_at_a_time(notes: Sequence[_Struck]) -> list[_Struck]:
+def _one_at_a_time(notes: Sequence[Struck]) -> list[Struck]:
     """The top note of each moment, each ending where the next begins at the latest."""
-    line: list[_Struck] = []
+    line: list[Struck] = []
     for note in sorted(notes, key=lambda one: (one.start, -one.midi)):
         if line and note.start == line[-1].start:
             continue
         if line and note.start < line[-1].end:
             before = line[-1]
-            line[-1] = _Struck(before.start, note.start, before.midi)
+            line[-1] = Struck(before.start, note.start, before.midi)
         line.append(note)
     return line
-
-
-def _snapped(tick: int, whole: int, grid: Sequence[Fraction]) -> Fraction:
-    """The place of the grid nearest to a tick; a rare one only if it fits exactly."""
-    full, inside = divmod(tick, whole)
-    at = Fraction(inside, whole)
-    found = _nearest(at, grid)
-    if abs(found - at) > EXACT:
-        rare = _nearest(at, RARE)
-        if abs(rare - at) <= EXACT:
-            return full + rare
-    return full + found
-
-
-def _nearest(at: Fraction, grid: Sequence[Fraction]) -> Fraction:
-    after = bisect_right(grid, at)
-    near = [grid[after - 1], grid[after] if after < len(grid) else Fraction(1)]
-    return min(near, key=lambda place: (abs(place - at), place.denominator))
-
-
-def _quantised(notes: Sequence[_Struck], whole: int) -> list[tuple[Fraction, Fraction, int]]:
-    """Start, end and pitch on the grid.
-
-    A note that ends off the grid was written shorter than it counts and lasts to the next one.
-    """
-    starts = [_snapped(note.start, whole, GRID) for note in notes]
-    found = []
-    for place, note in enumerate(notes):
-        start = starts[place]
-        following = starts[place + 1] if place + 1 < len(notes) else None
-        at = Fraction(note.end, whole)
-        end = _snapped(note.end, whole, GRID)
-        plain = abs(at // 1 + _nearest(at % 1, GRID) - at) <= NEAR / 4
-        if not plain and end != following and start % 1 in ON_MAIN_GRID:
-            end = at // 1 + _nearest(at % 1, COARSE)
-            if following is None:
-                end = Fraction(ceil(at * 8), 8)
-            elif following - start <= 2 * (end - start):
-                end = following
-        if following is not None:
-            end = min(end, following)
-        if end > start:
-            found.append((start, end, note.midi))
-    return found
 
 
 def _lead(
@@ -217,7 +179,7 @@ def _lead(
     return pickup_length(notes, full, beat)
 
 
-def _performed(file: mido.MidiFile, notes: Sequence[_Struck], source: Source) -> Tune:
+def _performed(file: mido.MidiFile, notes: Sequence[Struck], source: Source) -> Tune:
     """A performance without a grid: bars and values are found as in a recording."""
     from pipeline.notate.notate import NotateSettings, notate
 
@@ -229,6 +191,10 @@ def _performed(file: mido.MidiFile, notes: Sequence[_Struck], source: Source) ->
         for note in notes
     )
     duration_s = events[-1].offset_s
+    check("seconds", duration_s, source.file)
+    for one, following in pairwise(events):
+        gap = max(following.onset_s - one.onset_s, one.offset_s - one.onset_s)
+        check("silence_seconds", round(gap, 1), source.file)
     heard = Heard(Source(source.file, source.sha256, duration_s), events)
     return notate(heard, settings=NotateSettings())
 
@@ -278,7 +244,7 @@ def _stated(metas: Sequence[tuple[int, mido.MetaMessage]], meter: str) -> Stated
     tempo: Fraction | None = None
     for tick, message in metas:
         if message.type == "track_name" and tick == 0 and not title:
-            title = "" if message.name.lower() in PLAIN_NAMES else message.name.strip()
+            title = "" if message.name.lower() in PLAIN_NAMES else clean(message.name).strip()
         elif message.type == "text" and about is None:
             about = _ABOUT.fullmatch(message.text.strip())
         elif message.type == "key_signature" and signature is None:
@@ -301,7 +267,7 @@ def _marks(metas: Sequence[tuple[int, mido.MetaMessage]], whole: int) -> dict[Fr
     marks: dict[Fraction, str] = {}
     for tick, message in metas:
         if message.type == "marker" and _MARK.fullmatch(message.text):
-            at = _snapped(tick, whole, GRID)
+            at = snapped(tick, whole, GRID)
             marks[at] = f"{marks.get(at, '')} {message.text}".strip()
     return marks if any(_PART.fullmatch(text.split()[0]) for text in marks.values()) else {}
 
@@ -355,7 +321,7 @@ def _bars(
                 tuple(inside),
                 end - begin,
                 label=label,
-                ending=tuple(int(time) for time in ending if time.isdigit()),
+                ending=tuple(whole(time) for time in ending if time.isdecimal()),
             )
         )
     return bars
@@ -371,5 +337,6 @@ def _lines(
         until = Fraction(meters[place + 1][0], whole) if place + 1 < len(meters) else end
         while now < until:
             lines.add(now)
+            check("bars", len(lines) - 2 - len(marks), "The MIDI file")
             now += Fraction(meter)
     return [*sorted(line for line in lines if line < end), end]

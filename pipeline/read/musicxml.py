@@ -12,8 +12,6 @@ References  W3C MusicXML 4.0, score-partwise.
 from __future__ import annotations
 
 import hashlib
-import io
-import zipfile
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -21,11 +19,13 @@ from lxml import etree
 
 from pipeline.errors import PipelineError
 from pipeline.keys import LETTER_SEMITONES, signature_of
+from pipeline.limits import check, number, short, whole
 from pipeline.read.bars import ReadBar
+from pipeline.read.checked import check_meter
+from pipeline.read.mxl import parsed, unpacked
 from pipeline.read.written import Stated, written_tune
 from pipeline.tune import MODES, KeyName, Mode, Ornament, ScoreNote, Source, Tune
 
-MAX_BYTES = 30_000_000
 _OTHER_MODES: dict[str, Mode] = {"ionian": "major", "aeolian": "minor", "locrian": "phrygian"}
 _MODES: dict[str, Mode] = {mode: mode for mode in MODES} | _OTHER_MODES  # type: ignore[dict-item]
 _SIGNS: dict[str, Ornament] = {
@@ -44,7 +44,7 @@ def read_musicxml(data: bytes, *, name: str) -> Tune:
 
     Raises PipelineError when the data is broken, is another kind of document or has no notes.
     """
-    root = _root(_unpacked(data, name), name)
+    root = parsed(unpacked(data, name), name)
     part = _first_part(root, name)
     reader = _PartReader(root)
     try:
@@ -52,43 +52,12 @@ def read_musicxml(data: bytes, *, name: str) -> Tune:
             reader.measure(measure)
         bars, stated = reader.bars(), reader.stated()
     except (ValueError, ZeroDivisionError, KeyError) as fault:
+        why = short(str(fault), 120)
         raise PipelineError(
-            f"{name} holds a value that MusicXML does not allow: {fault}."
+            f"{name} holds a value that MusicXML does not allow: {why}; correct it."
         ) from fault
     source = Source(name, hashlib.sha256(data).hexdigest())
     return written_tune(bars, stated, source, which=name)
-
-
-def _unpacked(data: bytes, name: str) -> bytes:
-    if not data.startswith(b"PK"):
-        return data
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            inside = _score_path(archive)
-            if archive.getinfo(inside).file_size > MAX_BYTES:
-                raise PipelineError(f"{name} unpacks to more than {MAX_BYTES // 10**6} MB.")
-            return archive.read(inside)
-    except (zipfile.BadZipFile, KeyError, StopIteration, NotImplementedError) as fault:
-        raise PipelineError(
-            f"{name} is a broken compressed MusicXML file: save it again, or as plain .musicxml."
-        ) from fault
-
-
-def _score_path(archive: zipfile.ZipFile) -> str:
-    names = archive.namelist()
-    if "META-INF/container.xml" in names:
-        container = _root(archive.read("META-INF/container.xml"), "META-INF/container.xml")
-        for rootfile in container.iter("{*}rootfile"):
-            return str(rootfile.get("full-path"))
-    return next(n for n in names if n.endswith((".xml", ".musicxml")) and "META-INF" not in n)
-
-
-def _root(data: bytes, name: str) -> etree._Element:
-    parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False)
-    try:
-        return etree.fromstring(data, parser)
-    except etree.XMLSyntaxError as fault:
-        raise PipelineError(f"{name} is not well-formed XML: {fault.msg}.") from fault
 
 
 def _first_part(root: etree._Element, name: str) -> etree._Element:
@@ -97,7 +66,9 @@ def _first_part(root: etree._Element, name: str) -> etree._Element:
             f"{name} is MusicXML in timewise order: save it as score-partwise, the usual kind."
         )
     if root.tag != "score-partwise":
-        raise PipelineError(f"{name} is XML but no MusicXML score: its root is <{root.tag}>.")
+        raise PipelineError(
+            f"{name} is XML but no MusicXML score: its root is <{short(root.tag)}>."
+        )
     for part in root.iter("part"):
         if part.find(".//note/pitch") is not None:
             return part
@@ -164,7 +135,7 @@ class _PartReader:
             elif tag == "direction":
                 self._direction(element, bar)
             elif tag == "harmony":
-                offset = Fraction(element.findtext("offset") or 0) / (4 * self._divisions)
+                offset = number(element.findtext("offset") or "0") / (4 * self._divisions)
                 bar.chords.append((max(now + offset, Fraction(0)), _symbol(element)))
             elif tag == "sound":
                 self._sound(element)
@@ -216,23 +187,27 @@ class _PartReader:
     # ------------------------------------------------------------ elements
 
     def _attributes(self, element: etree._Element) -> None:
-        self._divisions = int(element.findtext("divisions") or self._divisions)
+        self._divisions = _divisions(element.findtext("divisions") or str(self._divisions))
         key = element.find("key/fifths")
         if key is not None and self._key is None:
             mode = (element.findtext("key/mode") or "").strip().lower()
-            self._key = (max(-7, min(7, int(key.text or 0))), mode)
+            self._key = (max(-7, min(7, whole(key.text or "0"))), mode)
         beats, unit = element.findtext("time/beats"), element.findtext("time/beat-type")
         if beats and unit:
-            counted = sum(int(part) for part in beats.split("+"))
-            self._full = Fraction(counted, int(unit))
-            self._meter = self._meter or f"{counted}/{unit}"
-        self._transpose = int(float(element.findtext("transpose/chromatic") or self._transpose))
+            counted = sum(whole(part) for part in beats.split("+"))
+            meter = f"{counted}/{whole(unit)}"
+            check_meter(meter, "The score")
+            self._full = Fraction(meter)
+            self._meter = self._meter or meter
+        self._transpose = int(
+            number(element.findtext("transpose/chromatic") or str(self._transpose))
+        )
         for clef in element.iter("clef"):
             if clef.get("number", "1") == "1":
-                self._octave = -int(clef.findtext("clef-octave-change") or 0)
+                self._octave = -whole(clef.findtext("clef-octave-change") or "0")
 
     def _length(self, element: etree._Element) -> Fraction:
-        return Fraction(element.findtext("duration") or 0) / (4 * self._divisions)
+        return number(element.findtext("duration") or "0") / (4 * self._divisions)
 
     def _note(
         self, element: etree._Element, bar: _Bar, start: Fraction, now: Fraction, grace: list[int]
@@ -273,14 +248,14 @@ class _PartReader:
         if metronome is not None and self._tempo is None:
             beat = _BEATS.get(metronome.findtext("beat-unit") or "")
             rate = (metronome.findtext("per-minute") or "").strip()
-            if beat and rate.replace(".", "", 1).isdigit() and float(rate) > 0:
+            if beat and rate.replace(".", "", 1).isdecimal() and number(rate) > 0:
                 dots = len(metronome.findall("beat-unit-dot"))
-                self._tempo = beat * (2 - Fraction(1, 2**dots)) * Fraction(rate)
+                self._tempo = beat * (2 - Fraction(1, 2 ** min(dots, 4))) * number(rate)
 
     def _sound(self, element: etree._Element) -> None:
         tempo = element.get("tempo")
-        if tempo and self._tempo is None and float(tempo) > 0:
-            self._tempo = Fraction(tempo) / 4
+        if tempo and self._tempo is None and number(tempo) > 0:
+            self._tempo = number(tempo) / 4
 
 
 def _finished(bar: _Bar, notes: list[_Note]) -> ReadBar:
@@ -301,12 +276,12 @@ def _barline(element: etree._Element, bar: _Bar) -> None:
     ending = element.find("ending")
     if ending is not None and ending.get("type") == "start":
         numbers = (ending.get("number") or "").replace(" ", ",").split(",")
-        bar.ending = tuple(int(number) for number in numbers if number.isdigit())
+        bar.ending = tuple(whole(one) for one in numbers if one.isdecimal())
     repeat = element.find("repeat")
     if repeat is not None and repeat.get("direction") == "forward":
         bar.opens = True
     elif repeat is not None:
-        bar.times = max(2, int(repeat.get("times") or 2))
+        bar.times = max(2, whole(repeat.get("times") or "2"))
         bar.closes = True
     style = element.findtext("bar-style") or ""
     if style in ("light-light", "light-heavy", "heavy-heavy") and not left:
@@ -315,8 +290,8 @@ def _barline(element: etree._Element, bar: _Bar) -> None:
 
 def _midi(pitch: etree._Element) -> int:
     step = (pitch.findtext("step") or "C").strip()
-    alter = round(float(pitch.findtext("alter") or 0))
-    return 12 * (int(pitch.findtext("octave") or 4) + 1) + LETTER_SEMITONES[step] + alter
+    alter = _alter(pitch.findtext("alter"))
+    return 12 * (whole(pitch.findtext("octave") or "4") + 1) + LETTER_SEMITONES[step] + alter
 
 
 def _ornament(element: etree._Element, grace: list[int], midi: int) -> Ornament | None:
@@ -346,10 +321,23 @@ def _symbol(harmony: etree._Element) -> str:
     )  # fmt: skip
 
 
+def _alter(text: str | None) -> int:
+    alter = round(number(text or "0"))
+    check("alter", abs(alter), "The score")
+    return alter
+
+
+def _divisions(text: str) -> int:
+    divisions = whole(text)
+    if divisions <= 0:
+        raise ValueError(f"{divisions} divisions of a quarter")
+    return divisions
+
+
 def _spelled(harmony: etree._Element, path: str) -> str:
-    alter = round(float(harmony.findtext(f"{path}-alter") or 0))
+    alter = _alter(harmony.findtext(f"{path}-alter"))
     sign = "#" * alter if alter > 0 else "b" * -alter
-    return (harmony.findtext(f"{path}-step") or "") + sign
+    return short(harmony.findtext(f"{path}-step") or "", 8).strip() + sign
 
 
 def _key_named(fifths: int, mode_name: str, tonic: str) -> KeyName:

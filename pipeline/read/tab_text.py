@@ -19,6 +19,7 @@ from typing import cast
 from pipeline import keys
 from pipeline.errors import PipelineError
 from pipeline.keys import parse_key
+from pipeline.limits import number, ratio, whole
 from pipeline.tab import Setup
 from pipeline.tune import TUNE_TYPES, TuneType
 from pipeline.write.tab_columns import MARKS
@@ -26,13 +27,13 @@ from pipeline.write.tablature import MIDDLE
 
 _STRING = re.compile(r"[A-G][#b]?\s*\|")
 _BAR_LINE = re.compile(r"\|+")
-_MARK = re.compile(r"([bwhqestxy])(\.{0,2})([3579]?)|(\d+)/(\d+)")
-_CELL = re.compile(r"((?:g[hps]?\d+)*),?(?:([hps]?)(\d+)|(\(\d+\)))?")
-_GRACE = re.compile(r"g([hps]?)(\d+)")
+_MARK = re.compile(r"([bwhqestxy])(\.{0,2})([3579]?)|([0-9]+)/([0-9]+)")
+_CELL = re.compile(r"((?:g[hps]?[0-9]+)*),?(?:([hps]?)([0-9]+)|(\([0-9]+\)))?")
+_GRACE = re.compile(r"g([hps]?)([0-9]+)")
 _SIGN = re.compile(r"\[([^\]]*)\]")
 _VALUES = {mark: value for value, mark in MARKS.items()}
 _IN_THE_TIME_OF = {"3": 2, "5": 4, "7": 4, "9": 8}
-_NOTE = re.compile(r"([A-G])([#b]?)(\d)")
+_NOTE = re.compile(r"([A-G])([#b]?)([0-9])")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,12 +86,12 @@ def parse_head(lines: Sequence[str], name: str) -> TabHead:
     """The head of the text. Raises PipelineError when something is missing."""
     text = "\n".join(lines)
     first = re.match(r"\s*(.*): ([a-z-]+)\s*\n", text)
-    kind = re.search(r"^([A-Za-z ]+) in (\d+/\d+), (\S+) = (\d+)", text, re.MULTILINE)
+    kind = re.search(r"^([A-Za-z ]+) in ([0-9]+/[0-9]+), (\S+) = ([0-9]+)", text, re.MULTILINE)
     sounds = re.search(r"^Sounds in (\S+ \S+), fingered as (\S+ \S+)$", text, re.MULTILINE)
-    shift = re.search(r"^Sounds .*?(\d+) semitones?\)? (above|below)", text, re.MULTILINE)
-    tuning = re.search(r"^Tuning (.*): ((?:[A-G][#b]?\d ?){6}), low to high", text, re.MULTILINE)
-    capo = re.search(r"^Capo (\d+)", text, re.MULTILINE)
-    grace = re.search(r"grace note of\s+(\d+/\d+)", text)
+    shift = re.search(r"^Sounds .*?([0-9]+) semitones?\)? (above|below)", text, re.MULTILINE)
+    tuning = re.search(r"^Tuning (.*): ((?:[A-G][#b]?[0-9] ?){6}), low to high", text, re.MULTILINE)
+    capo = re.search(r"^Capo ([0-9]+)", text, re.MULTILINE)
+    grace = re.search(r"grace note of\s+([0-9]+/[0-9]+)", text)
     if not (first and kind and sounds and tuning):
         raise PipelineError(
             f"{name} is not text tablature of this program: its head must name title and layer, "
@@ -100,11 +101,11 @@ def parse_head(lines: Sequence[str], name: str) -> TabHead:
     if tune_type not in TUNE_TYPES:
         raise PipelineError(f'{name} names the tune type "{tune_type}", which is not known.')
     strings = tuple(_midi(*note) for note in _NOTE.findall(tuning.group(2)))
-    semitones = int(shift.group(1)) * (1 if shift.group(2) == "above" else -1) if shift else 0
+    semitones = whole(shift.group(1)) * (1 if shift.group(2) == "above" else -1) if shift else 0
     setup = Setup(
         tuning.group(1),
         cast("tuple[int, int, int, int, int, int]", strings),
-        int(capo.group(1)) if capo else 0,
+        whole(capo.group(1)) if capo else 0,
         semitones,
         parse_key(sounds.group(1)),
         parse_key(sounds.group(2)),
@@ -116,9 +117,9 @@ def parse_head(lines: Sequence[str], name: str) -> TabHead:
         cast(TuneType, tune_type),
         kind.group(2),
         _step(kind.group(3), name),
-        float(kind.group(4)),
+        float(number(kind.group(4))),
         setup,
-        Fraction(grace.group(1)) if grace else Fraction(1, 32),
+        ratio(grace.group(1)) if grace else Fraction(1, 32),
     )
 
 
@@ -139,7 +140,7 @@ def parse_bars(lines: Sequence[str], name: str) -> list[ParsedBar]:
 
 
 def _midi(letter: str, sign: str, octave: str) -> int:
-    return 12 * (int(octave) + 1) + keys.pitch_class(letter + sign)
+    return 12 * (whole(octave) + 1) + keys.pitch_class(letter + sign)
 
 
 def _step(mark: str, name: str) -> Fraction:
@@ -148,9 +149,9 @@ def _step(mark: str, name: str) -> Fraction:
         raise PipelineError(f'{name} has the rhythm mark "{mark}", which is not known.')
     letter, dots, tuplet, over, under = found.groups()
     if over:
-        return Fraction(int(over), int(under))
+        return ratio(f"{over}/{under}")
     value = _VALUES[letter] * (2 - Fraction(1, 2 ** len(dots)))
-    return value * _IN_THE_TIME_OF[tuplet] / int(tuplet) if tuplet else value
+    return value * _IN_THE_TIME_OF[tuplet] / whole(tuplet) if tuplet else value
 
 
 def _system(above: list[str], strings: Sequence[str], name: str, number: int) -> list[ParsedBar]:
@@ -208,15 +209,15 @@ def _bar(
         at_of[at] = now
         now += _step(mark, name)
     plain = [word.strip("[]") for word in words]
-    ending = next((word for word in plain if re.fullmatch(r"[\d,]+\.", word)), "")
-    times = next((int(word[1:]) for word in plain if re.fullmatch(r"x\d+", word)), 2)
+    ending = next((word for word in plain if re.fullmatch(r"[0-9,]+\.", word)), "")
+    times = next((whole(word[1:]) for word in plain if re.fullmatch(r"x[0-9]+", word)), 2)
     part = next((word for word in plain if re.fullmatch(r"[A-Z]['0-9]*", word)), "")
     return ParsedBar(
         tuple(columns),
         now,
         tuple((at_of[at], symbol) for at, symbol in chords if at in at_of),
         part,
-        tuple(int(time) for time in ending.strip(".").split(",")) if ending else (),
+        tuple(whole(time) for time in ending.strip(".,").split(",")) if ending.strip(".,") else (),
         times if closes else 1,
         double,
         frozenset(stopped),
@@ -231,8 +232,8 @@ def _cell(text: str) -> Cell:
     found = _CELL.match(text)
     if not found or not found.group():
         return Cell(stop=stop)
-    graces = tuple((t, int(fret)) for t, fret in _GRACE.findall(found.group(1)))
+    graces = tuple((t, whole(fret)) for t, fret in _GRACE.findall(found.group(1)))
     held = found.group(4)
-    fret = int(held.strip("()")) if held else int(found.group(3)) if found.group(3) else None
+    fret = whole(held.strip("()")) if held else whole(found.group(3)) if found.group(3) else None
     after = text[found.end() : found.end() + 1]
     return Cell(graces, found.group(2) or "", fret, bool(held), stop, after)

@@ -20,7 +20,9 @@ from typing import Literal
 from pipeline import keys
 from pipeline.errors import PipelineError
 from pipeline.guitar.fretboard import open_midi
+from pipeline.limits import check
 from pipeline.read.bars import ReadBar
+from pipeline.read.checked import check_bars, check_meter, checked_tune
 from pipeline.read.folding import fold
 from pipeline.read.tab_text import Cell, ParsedBar, TabHead, parse_bars, parse_head
 from pipeline.tab import Chord, Setup, TabBar, TabNote, Technique
@@ -64,7 +66,17 @@ def read_tablature(text: str, *, name: str) -> Tablature:
     Raises PipelineError when the head or the bars are not what this program writes.
     """
     lines = text.splitlines()
+    check("text_line", max(map(len, lines), default=0), name)
+    check("text_tune", len(text), name)
+    try:
+        return _tablature(lines, name)
+    except (ValueError, KeyError, IndexError) as fault:
+        raise PipelineError(f"{name} is damaged text tablature: {fault}; correct it.") from fault
+
+
+def _tablature(lines: Sequence[str], name: str) -> Tablature:
     head = parse_head(lines, name)
+    check_meter(head.meter, name)
     page = parse_bars(lines, name)
     setup = head.setup
     full = Fraction(head.meter)
@@ -97,12 +109,13 @@ def tune_of_tablature(text: str, *, name: str) -> Tune:
     full = Fraction(head.meter)
     shift = -setup.transpose
     bars = [_read_bar(tab, index, full, shift) for index in range(len(tab.bars))]
+    check_bars(bars, head.meter, name)
     folded = fold(bars, head.meter)
     if not folded.parts:
         raise PipelineError(f"{name} has no melody notes: its bars hold only bass or inner notes.")
     key = keys.transpose_key(setup.sounds_in, shift)
     digest = hashlib.sha256(text.encode()).hexdigest()
-    return Tune(
+    tune = Tune(
         source=Source(name, digest),
         tune_type=head.tune_type,
         meter=head.meter,
@@ -115,6 +128,7 @@ def tune_of_tablature(text: str, *, name: str) -> Tune:
         form=folded.form,
         title=head.title,
     )
+    return checked_tune(tune, name)
 
 
 def _read_bar(tab: Tablature, index: int, full: Fraction, shift: int) -> ReadBar:

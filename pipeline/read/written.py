@@ -8,7 +8,9 @@ from fractions import Fraction
 
 from pipeline.errors import PipelineError
 from pipeline.keys import signature_of
+from pipeline.limits import clean
 from pipeline.read.bars import ReadBar
+from pipeline.read.checked import check_bars, checked_tune
 from pipeline.read.folding import fold
 from pipeline.read.kinds import beat_of, type_named, type_of_meter, usual_tempo
 from pipeline.tune import (
@@ -44,6 +46,7 @@ def written_tune(bars: Sequence[ReadBar], stated: Stated, source: Source, *, whi
 
     Raises PipelineError, naming the tune as `which`, when there are no notes or impossible ones.
     """
+    check_bars(bars, stated.meter, which)
     try:
         folded = fold(bars, stated.meter, stated.order)
     except ValueError as fault:
@@ -64,7 +67,7 @@ def written_tune(bars: Sequence[ReadBar], stated: Stated, source: Source, *, whi
     if stated.key is None:
         remarks.append(f"The file names no key; the notes suggest {key.tonic} {key.mode}.")
     tempo = stated.whole_notes_a_minute
-    return Tune(
+    tune = Tune(
         source=source,
         tune_type=tune_type,
         meter=stated.meter,
@@ -75,7 +78,7 @@ def written_tune(bars: Sequence[ReadBar], stated: Stated, source: Source, *, whi
         signature=signature,
         parts=folded.parts,
         form=folded.form,
-        title=stated.title,
+        title=clean(stated.title),
         candidates=Candidates(
             (TypeCandidate(tune_type, 1.0),) if named else (),
             (KeyCandidate(key.tonic, key.mode, 1.0),) if stated.key else (),
@@ -84,6 +87,7 @@ def written_tune(bars: Sequence[ReadBar], stated: Stated, source: Source, *, whi
         remarks=tuple(remarks),
         chords_typed=folded.chords,
     )
+    return checked_tune(tune, which)
 
 
 def _kind(stated: Stated) -> tuple[TuneType, bool]:

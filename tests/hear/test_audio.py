@@ -134,11 +134,11 @@ def refused(path):
 
 
 def test_missing(tmp_path):
-    assert "There is no file" in refused(tmp_path / "nothing.wav")
+    assert "does not exist" in refused(tmp_path / "nothing.wav")
 
 
 def test_a_folder(tmp_path):
-    assert "is not a file" in refused(tmp_path)
+    assert "is a folder" in refused(tmp_path)
 
 
 def test_empty(tmp_path):

@@ -60,7 +60,7 @@ def test_what_is_no_tune_is_refused(data: bytes, fault: str):
 
 def test_a_tune_json_edited_into_nonsense_is_refused():
     text = to_json(jig())
-    with pytest.raises(PipelineError, match="do not fit together"):
+    with pytest.raises(PipelineError, match="has the metre"):
         tune_from_bytes(text.replace('"6/8"', '"six"', 1).encode(), name="tune.json")
     with pytest.raises(PipelineError, match="outside the range of MIDI"):
         tune_from_bytes(text.replace('"midi": 62', '"midi": 262').encode(), name="tune.json")

@@ -1,0 +1,24 @@
+"""Task: be the first thing that runs, so that Ctrl-C while the program loads is one sentence too.
+
+In: the words of the command line. Out: the exit code.
+Method: nothing is imported before the handler stands.
+"""
+
+import os
+import sys
+
+
+def main() -> None:
+    """Load the command line and run it."""
+    try:
+        from pipeline.cli import main as run
+
+        run()
+    except KeyboardInterrupt:
+        sys.stderr.write("liltwright: stopped; nothing was written.\n")
+        sys.stderr.flush()
+        os._exit(130)
+
+
+if __name__ == "__main__":
+    main()

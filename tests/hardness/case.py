@@ -1,0 +1,123 @@
+"""One file through what the command line calls, in a process of its own with limits.
+
+Task     say how a file is met: "read", "refused", or a fault of the program
+In       a path; seconds and bytes of memory that it may take beyond those of the loaded program
+Out      Outcome
+Method   the program is loaded once; each case runs in a fork with RLIMIT_AS and is killed when its
+         time is over. Refused means PipelineError or UsageError with one printable sentence.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import select
+import signal
+import time
+import traceback
+from dataclasses import dataclass
+from pathlib import Path
+
+SECONDS = 10.0
+BYTES = 1_200_000_000
+LONGEST_SENTENCE = 700
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How a case ended: "read", "refused", "traceback", "memory", "hang", "crash" or "words"."""
+
+    kind: str
+    said: str
+    seconds: float
+
+    @property
+    def fine(self) -> bool:
+        """Whether the program did what it must."""
+        return self.kind in ("read", "refused")
+
+
+def load() -> None:
+    """Import what the cases need, so that a fork has it."""
+    import av
+    import lxml.etree
+    import mido
+    import soundfile
+    import soxr
+
+    import pipeline.hear.audio
+    import pipeline.notate.notate
+    import pipeline.read.abc
+    import pipeline.read.midi
+    import pipeline.read.musicxml
+    import pipeline.read.tablature
+    import pipeline.run
+    import pipeline.write.files  # noqa: F401
+
+    assert all((av, lxml.etree, mido, soundfile, soxr))
+
+
+def take(path: Path) -> None:
+    """A tune file becomes a tune and the files that `listen` writes; a recording becomes sound."""
+    from pipeline import run
+    from pipeline.hear.audio import load_audio
+    from pipeline.options import TuneOptions
+    from pipeline.records import to_json
+    from pipeline.write.files import tune_files
+
+    if not run.is_written_tune(path):
+        load_audio(path)
+        return
+    tune = run.find_tune(path, TuneOptions()).tune
+    to_json(tune).encode()
+    tune_files(tune)
+
+
+def met(path: Path, *, seconds: float = SECONDS, memory: int = BYTES) -> Outcome:
+    """Run one case in a fork."""
+    begun = time.monotonic()
+    reading, writing = os.pipe()
+    child = os.fork()
+    if not child:
+        os.close(reading)
+        os.write(writing, _inside(path, memory).encode("utf-8", "backslashreplace")[:60_000])
+        os._exit(0)
+    os.close(writing)
+    said = b""
+    try:
+        while True:
+            left = begun + seconds - time.monotonic()
+            if left <= 0 or not select.select([reading], [], [], left)[0]:
+                os.kill(child, signal.SIGKILL)
+                return Outcome("hang", f"still running after {seconds:.0f} s", seconds)
+            piece = os.read(reading, 65536)
+            if not piece:
+                break
+            said += piece
+    finally:
+        os.close(reading)
+        _, status = os.waitpid(child, 0)
+    took = time.monotonic() - begun
+    if not said:
+        return Outcome("crash", f"ended with status {status}", took)
+    kind, _, text = said.decode().partition("\n")
+    return Outcome(kind, text, took)
+
+
+def _inside(path: Path, memory: int) -> str:
+    from pipeline.errors import PipelineError
+    from pipeline.limits import clean
+
+    now = int(Path("/proc/self/statm").read_text().split()[0]) * os.sysconf("SC_PAGE_SIZE")
+    resource.setrlimit(resource.RLIMIT_AS, (now + memory, now + memory))
+    try:
+        take(path)
+    except PipelineError as fault:
+        text = str(fault)
+        good = clean(text, len(text)) == text and 0 < len(text) <= LONGEST_SENTENCE
+        return f"{'refused' if good else 'words'}\n{text}"
+    except MemoryError:
+        return f"memory\n{traceback.format_exc()}"
+    except BaseException:
+        return f"traceback\n{traceback.format_exc()}"
+    return "read\n"

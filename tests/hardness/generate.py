@@ -1,0 +1,252 @@
+"""Files by the thousand: by each format's grammar with odd values in it, and with damaged bytes.
+
+Task     make the bytes of one case of a format from a source of choices
+In       Choices (a seeded random generator, or hypothesis' draw behind the same three functions)
+Out      file name and bytes
+Method   half of the cases are built by the grammar, values drawn from good ones and from those
+         that have broken readers before; the other half are good files with bytes changed, taken
+         out, doubled or cut off.
+"""
+
+from __future__ import annotations
+
+import copy
+import io
+import json
+import random
+import struct
+import zipfile
+from collections.abc import Callable, Sequence
+from functools import cache
+from pathlib import Path
+from typing import Any, Protocol
+
+from pipeline.records import to_json
+from pipeline.write.abc import tune_to_abc
+from pipeline.write.midi import tune_to_midi
+from pipeline.write.musicxml import tune_to_musicxml
+from pipeline.write.tablature import layer_to_text
+from tests.hardness.examples import wav
+from tests.write.hand_made import arrangement, jig
+
+ODD = ("0", "-1", "7", "999999999", "9" * 400, "1e99999999", "inf", "NaN", "", "0.000001", "1/0",
+       "1/3", "64", "128", "\u0663", "\x1b", "&", "2.5", "-0", "1_0")  # fmt: skip
+_DEMO = Path(__file__).parents[2] / "fixtures" / "demo" / "hum.ogg"
+
+
+class Choices(Protocol):
+    """Where choices come from."""
+
+    def whole(self, low: int, high: int) -> int: ...
+    def one(self, of: Sequence[Any]) -> Any: ...
+    def raw(self, most: int) -> bytes: ...
+
+
+class Seeded:
+    """Choices of a seeded generator."""
+
+    def __init__(self, seed: str) -> None:
+        self._random = random.Random(seed)
+
+    def whole(self, low: int, high: int) -> int:
+        return self._random.randint(low, high)
+
+    def one(self, of: Sequence[Any]) -> Any:
+        return self._random.choice(of)
+
+    def raw(self, most: int) -> bytes:
+        return self._random.randbytes(self._random.randint(0, most))
+
+
+def _value(choices: Choices, good: Sequence[Any], one_in: int = 12) -> str:
+    return choices.one(ODD) if not choices.whole(0, one_in) else str(choices.one(good))
+
+
+def _abc(choices: Choices) -> bytes:
+    def v(*good: object) -> str:
+        return _value(choices, good)
+
+    lines = [f"X:{v(1, 2)}", f"T:{v('A', 'Sl&aacute;n', chr(92) + 'c')}"]
+    lines += [f"M:{v(4, 6, 9)}/{v(4, 8)}", f"L:1/{v(8, 16)}", f"Q:1/{v(4, 8)}={v(120, 90)}"]
+    lines += [f"P:{v('AB', 'A2B', '(AB)3')}", f"K:{v('D', 'Em', 'Ador', 'G ^c', 'C octave=1')}"]
+    signs = ("|", "||", "|:", ":|", "::", "|1 ", ":|2 ", "[1", "[", "]", "(3", "(5:4:6", "~", "-",
+             ">", "<", '"Am"', '"^x', "{g}", "{", "!roll!", "[DF]", "[]", "z", "Z4", "[K:G]",
+             "[M:3/4]", "[L:1/4]", "[V:2]", "&", "\\", "%", "\n", "P:A\n", "+", "y")  # fmt: skip
+    body = []
+    for _ in range(choices.whole(0, 60)):
+        if choices.whole(0, 2):
+            body.append(choices.one("ABCDEFGabcdefg") + choices.one(("", "", "'", ","))
+                        + choices.one(("", "2", "/", "/2", "3/2", v(2, 4))))  # fmt: skip
+        else:
+            body.append(choices.one(signs))
+    return "\n".join([*lines, "".join(body), ""]).encode()
+
+
+def _xml(choices: Choices) -> bytes:
+    def v(*good: object) -> str:
+        return _value(choices, good, 90).replace("&", "&amp;").replace("\x1b", "")
+
+    def note() -> str:
+        extra = choices.one(("", "", "", "<chord/>", "<grace/>", "<tie type='start'/>", "<dot/>"))
+        return (f"<note>{extra}<pitch><step>{v(*'CDEFGAB')}</step><alter>{v(0, 1)}</alter>"
+                f"<octave>{v(4, 5)}</octave></pitch><duration>{v(1, 2, 4)}</duration>"
+                f"<voice>{v(1, 1, 2)}</voice></note>")  # fmt: skip
+
+    others: tuple[Callable[[], str], ...] = (
+        lambda: f"<sound tempo='{v(120)}'/>",
+        lambda: f"<backup><duration>{v(1, 4)}</duration></backup>",
+        lambda: f"<forward><duration>{v(1, 4)}</duration></forward>",
+        lambda: f"<harmony><root><root-step>{v('D')}</root-step><root-alter>{v(0, 1)}</root-alter>"
+        f"</root><kind>major</kind><offset>{v(0, 1)}</offset></harmony>",
+        lambda: f"<barline><repeat direction='backward' times='{v(2, 3)}'/></barline>",
+        lambda: "<barline location='left'><repeat direction='forward'/></barline>",
+        lambda: f"<barline><ending number='{v(1, 2)}' type='start'/></barline>",
+        lambda: f"<direction><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>"
+        f"{v(120)}</per-minute></metronome></direction-type></direction>",
+        lambda: f"<attributes><divisions>{v(1, 2, 4)}</divisions><key><fifths>{v(0, 2, -3)}"
+        f"</fifths><mode>{v('major', 'dorian')}</mode></key><time><beats>{v(4, 6)}</beats>"
+        f"<beat-type>{v(4, 8)}</beat-type></time><transpose><chromatic>{v(0, -2)}</chromatic>"
+        f"</transpose></attributes>",
+    )  # fmt: skip
+    bars = ""
+    for _ in range(choices.whole(1, 6)):
+        inside = ""
+        for _ in range(choices.whole(0, 8)):
+            inside += note() if choices.whole(0, 2) else choices.one(others)()
+        bars += f"<measure>{inside}</measure>"
+    return (f"<score-partwise><work><work-title>{v('A')}</work-title></work><part id='P1'>{bars}"
+            "</part></score-partwise>").encode()  # fmt: skip
+
+
+def _mxl(choices: Choices) -> bytes:
+    out = io.BytesIO()
+    method = choices.one((zipfile.ZIP_DEFLATED, zipfile.ZIP_STORED, zipfile.ZIP_BZIP2))
+    with zipfile.ZipFile(out, "w", method) as archive:
+        name = choices.one(("score.xml", "a.musicxml", "score", "META-INF/x.xml"))
+        if choices.whole(0, 1):
+            path = choices.one((name, "", "../x", "\u00e9.xml"))
+            archive.writestr(
+                "META-INF/container.xml", f"<container><rootfile full-path='{path}'/></container>"
+            )
+        archive.writestr(name, _xml(choices))
+    return out.getvalue()
+
+
+def _midi(choices: Choices) -> bytes:
+    def delta() -> bytes:
+        odd = b"\x31" if choices.whole(0, 30) else b"\xff\xff\xff\x7f"
+        return choices.one((b"\x00", b"\x18", b"\x30", b"\x60", b"\x60", b"\x83\x00", odd))
+
+    track = b""
+    for _ in range(choices.whole(0, 60)):
+        pitch = bytes([choices.whole(40, 90)])
+        if choices.whole(0, 5):
+            track += delta() + b"\x90" + pitch + b"\x50" + delta() + b"\x80" + pitch + b"\x00"
+        else:
+            kind = choices.one((0x01, 0x03, 0x06, 0x51, 0x58, 0x59, 0x7F, 0x2F, 0x54, 0x20))
+            fit = {0x51: 3, 0x58: 4, 0x59: 2, 0x2F: 0}.get(kind, choices.whole(0, 9))
+            size = fit if choices.whole(0, 5) else choices.whole(0, 9)
+            track += delta() + b"\xff" + bytes([kind, size])
+            track += bytes(choices.whole(0, choices.one((3, 8, 127, 255))) for _ in range(size))
+    division = choices.one((96, 96, 480, 24, 1, 0, 0xE728, 32767))
+    head = b"MThd" + struct.pack(">IHHH", 6, choices.one((0, 1, 2, 9)), 1, division)
+    return head + b"MTrk" + struct.pack(">I", len(track)) + track
+
+
+def _json(choices: Choices) -> bytes:
+    record = json.loads(to_json(jig()))
+    odd = (0, -1, 7, 10**9, 10**400, 1e308, float("inf"), float("nan"), "6/0", "1e99999999", "", [],
+           {}, None, True, "0/8", "H", "A\ud800", "\x1b", [[]], 0.5, "1/3", 2**70)  # fmt: skip
+    for _ in range(choices.whole(1, 3)):
+        at: Any = record
+        while True:
+            key = choices.one(sorted(at) if isinstance(at, dict) else range(len(at)))
+            if isinstance(at[key], dict | list) and at[key] and choices.whole(0, 9):
+                at = at[key]
+                continue
+            at[key] = copy.deepcopy(choices.one(odd))
+            break
+    return json.dumps(record).encode()
+
+
+def _tablature(choices: Choices) -> bytes:
+    lines = layer_to_text(jig(), arrangement(), "drone").splitlines()
+    for _ in range(choices.whole(1, 4)):
+        place = choices.whole(0, len(lines) - 1)
+        words = lines[place].split(" ")
+        words[choices.whole(0, len(words) - 1)] = choices.one((*ODD, "|", "e.", "[1,2.]", "x99"))
+        lines[place] = " ".join(words)
+    return "\n".join(lines).encode()
+
+
+def _sound(choices: Choices) -> bytes:
+    rate = choices.one((1, 8000, 22050, 44100, 0, 2**31, 3999))
+    data = bytearray(_good("sound-wav"))
+    struct.pack_into("<I", data, 24, rate)
+    struct.pack_into("<H", data, 22, choices.one((1, 1, 2, 0, 16, 60, 65535)))
+    struct.pack_into("<H", data, 34, choices.one((16, 16, 8, 24, 32, 0, 7)))
+    struct.pack_into("<I", data, 40, choices.one((len(data) - 44, 0, 2**32 - 1, 10**9)))
+    return bytes(data)
+
+
+@cache
+def _good(kind: str) -> bytes:
+    if kind == "sound-wav":
+        return wav(8000, 8000 * 5)()
+    if kind == "sound-ogg":
+        return _DEMO.read_bytes()[:60_000]
+    tune = jig()
+    made: dict[str, Callable[[], bytes]] = {
+        "abc": lambda: tune_to_abc(tune).encode(),
+        "musicxml": lambda: tune_to_musicxml(tune),
+        "mxl": lambda: _mxl(Seeded("good")),
+        "midi": lambda: tune_to_midi(tune),
+        "json": lambda: to_json(tune).encode(),
+        "tablature": lambda: layer_to_text(tune, arrangement(), "drone").encode(),
+    }
+    return made[kind]()
+
+
+_GRAMMARS: dict[str, tuple[str, Callable[[Choices], bytes]]] = {
+    "abc": ("a.abc", _abc),
+    "musicxml": ("a.musicxml", _xml),
+    "mxl": ("a.mxl", _mxl),
+    "midi": ("a.mid", _midi),
+    "json": ("a.json", _json),
+    "tablature": ("a.txt", _tablature),
+    "sound": ("a.wav", _sound),
+}
+FORMATS = tuple(_GRAMMARS)
+
+
+def damaged(good: bytes, choices: Choices) -> bytes:
+    """A file with a few places changed, taken out, doubled, or with its end cut off."""
+    data = bytearray(good)
+    for _ in range(choices.whole(1, 6)):
+        if not data:
+            break
+        place = choices.whole(0, len(data) - 1)
+        length = choices.whole(1, 30)
+        what = choices.whole(0, 5)
+        if what <= 1:
+            data[place] = choices.whole(0, 255)
+        elif what == 2:
+            del data[place : place + length]
+        elif what == 3:
+            data[place:place] = data[place : place + length] * choices.whole(1, 20)
+        elif what == 4:
+            data[place : place + length] = choices.raw(length)
+        else:
+            del data[max(place, 8) :]
+    return bytes(data)
+
+
+def case(kind: str, choices: Choices) -> tuple[str, bytes]:
+    """File name and bytes of one case."""
+    name, grammar = _GRAMMARS[kind]
+    how = choices.whole(0, 3)
+    if how <= 1:
+        return name, grammar(choices)
+    if kind == "sound":
+        return name, damaged(_good(choices.one(("sound-wav", "sound-ogg"))), choices)
+    return name, damaged(_good(kind) if how == 2 else grammar(choices), choices)
