@@ -23,6 +23,7 @@ from pipeline.records import to_json
 from pipeline.screen import progress_on_stderr
 from pipeline.summary import (
     comparison_lines,
+    count,
     describe_setup,
     ranking_lines,
     set_lines,
@@ -72,7 +73,7 @@ def arrange(
     except BaseException:
         remove_if_empty(made)
         raise
-    _say(tune_lines(done.tune))
+    _say(tune_lines(done.tune, done.files))
     _say(ranking_lines(done.ranking))
     _say_files(folder, done.files)
 
@@ -86,24 +87,26 @@ def listen(
     if run.is_written_tune(recording):
         raise UsageError(f"{recording} is a written tune: listen takes a recording.")
     made = check_folder(out, replace=replace) if out else ()
+    files: Mapping[str, bytes] = {}
     try:
         with progress_on_stderr() as progress:
             tune = run.find_tune(recording, known, progress).tune
             if out:
-                save(tune_files(tune), out)
+                files = tune_files(tune)
+                save(files, out)
     except BaseException:
         remove_if_empty(made)
         raise
     if as_json:
         print(to_json(tune), end="")
         return
-    _say(tune_lines(tune))
+    _say(tune_lines(tune, files))
     if not out:
         from pipeline.write.abc import tune_to_abc
 
         print(f"\n{tune_to_abc(tune)}", end="")
     else:
-        _say_files(out, tune_files(tune))
+        _say_files(out, files)
 
 
 def tunings(source: Path, known: TuneOptions, wanted: GuitarOptions, *, as_json: bool) -> None:
@@ -240,4 +243,4 @@ def _say(lines: Iterable[str]) -> None:
 
 def _say_files(folder: Path, files: Mapping[str, bytes]) -> None:
     first = "report.html" if "report.html" in files else "tune.abc"
-    print(f"{len(files)} files in {folder}; open {folder / first} first")
+    print(f"{count(len(files), 'file')} in {folder}; open {folder / first} first")

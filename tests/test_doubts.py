@@ -67,7 +67,7 @@ def test_a_tune_full_of_doubts_is_told_in_few_lines():
     reasons = [HARD, OTHER, "the two times through differ"]
     doubts = tuple(Doubt(bar, float(bar), reasons[bar % 3]) for bar in range(1, 33))
     tune = replace(heard_jig(), doubts=doubts)
-    lines = list(tune_lines(tune))
+    lines = list(tune_lines(tune, ["report.html", "tune.json"]))
     start = next(i for i, line in enumerate(lines) if line.startswith("Check by ear (32 of"))
     told = lines[start + 1 :]
     assert len(told) == 2 * len(reasons) + 1

@@ -44,6 +44,8 @@ class BarPair:
 
     number: int
     """As printed; 0 for a pick-up."""
+    ending: tuple[int, ...]
+    """The times through for which this bar is played; empty where it is played every time."""
     first: TabBar
     second: TabBar
     first_grade: BarGrade
@@ -158,6 +160,9 @@ def compare(
         pairs.append(
             BarPair(
                 written.number,
+                tune.parts[written.part].endings[written.ending].times
+                if written.kind == "ending"
+                else (),
                 one.bars[index],
                 two.bars[index],
                 grades[0],
@@ -202,6 +207,12 @@ def _summary(pairs: list[BarPair], first: Arrangement, second: Arrangement) -> t
     )
 
 
+def bar_label(pair: BarPair) -> str:
+    """The number of a bar as printed, with the times through of its ending: "8 (1)", "-"."""
+    times = f" ({','.join(map(str, pair.ending))})" if pair.ending else ""
+    return f"{pair.number or '-'}{times}"
+
+
 def comparison_text(comparison: Comparison) -> str:
     """The comparison as plain text, a row a bar: frets by string, easier side marked."""
     rows = [*comparison.summary, ""]
@@ -209,7 +220,7 @@ def comparison_text(comparison: Comparison) -> str:
     width = max((len(cell) for cell, _, _ in cells), default=0)
     marks = {"first": "<", "second": ">", "neither": " "}
     for left, right, pair in cells:
-        rows.append(f"{pair.number:>3}  {left:<{width}} {marks[pair.easier]} {right}")
+        rows.append(f"{bar_label(pair):>7}  {left:<{width}} {marks[pair.easier]} {right}")
     return "\n".join(rows) + "\n"
 
 
