@@ -74,7 +74,7 @@ def arrange(
         remove_if_empty(made)
         raise
     _say(tune_lines(done.tune, done.files))
-    _say(ranking_lines(done.ranking))
+    _say(ranking_lines(done.ranking, arranged=done.arrangements[0].setup))
     _say_files(folder, done.files)
 
 

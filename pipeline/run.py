@@ -146,7 +146,11 @@ def rank(
     from pipeline.guitar.rank import RankSettings, rank_setups
 
     settings = RankSettings(
-        keys=_keys(options), weights=dict(options.weights), free=options.wide, force=options.force
+        asked=(options.tuning, options.capo),
+        keys=_keys(options),
+        weights=dict(options.weights),
+        free=options.wide,
+        force=options.force,
     )
     return rank_setups(tune, player=player, settings=settings, progress=progress)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from pipeline.doubts import by_reason, clock, grouped
+from pipeline.doubts import bars_words, by_reason, clock, grouped, ranges
 from pipeline.tab import RankedSetup, Ranking, Setup
 from pipeline.tune import Tune
 
@@ -78,23 +78,58 @@ def _doubts(tune: Tune, files: Collection[str]) -> Iterator[str]:
         yield f"  all of them are in {' and '.join(holding)}"
 
 
-def ranking_lines(ranking: Ranking, *, most: int = 5) -> Iterator[str]:
-    """The best setups, near doubles left out, with reasons; then why the usual ones came lower."""
+def best_words(ranking: Ranking, arranged: Setup | None = None) -> str:
+    """Where the tune sits best and, where the user chose, what was chosen and its place.
+
+    `arranged` is the setup that was arranged on, where one was.
+    """
+    best, chosen = ranking.setups[0], ranking.chosen
+    if chosen is None:
+        return f"Sits best in {describe_setup(best)}"
+    if chosen.rank == 1 and arranged in (None, best.setup):
+        return f"Sits best in {describe_setup(best)}, as you asked"
+    if arranged is None:
+        asked = f"{describe_setup(chosen)}, as you asked, has place {chosen.rank}"
+    else:
+        asked = f"Arranged in {describe_setup(arranged)}, as you asked"
+        asked += f" (place {chosen.rank})" if arranged == chosen.setup else ""
+    return f"{asked}; what sits best is {describe_setup(best)}"
+
+
+def ranking_lines(
+    ranking: Ranking, *, most: int = 5, arranged: Setup | None = None
+) -> Iterator[str]:
+    """The best setups, near doubles left out, with reasons; then why the usual ones came lower.
+
+    What the user asked for is listed too, wherever its place is.
+    """
     from pipeline.guitar.shortlist import shortlist
 
     if not ranking.setups:
         return
-    yield f"Sits best in {describe_setup(ranking.setups[0])}"
-    for setup in shortlist(ranking.setups, most):
+    yield best_words(ranking, arranged)
+    listed = shortlist(ranking.setups, most)
+    last, chosen = listed[-1].rank, ranking.chosen
+    if chosen is not None and chosen not in listed:
+        listed = tuple(sorted((*listed, chosen), key=lambda setup: setup.rank))
+    for setup in listed:
         yield f"{setup.rank:3}. {describe_setup(setup)}   score {setup.score:.2f}"
         yield from (
             f"       + {reason}" for reason in setup.reasons[1 : 4 if setup.rank == 1 else 2]
         )
         yield from (f"       ! {caution}" for caution in setup.cautions)
+    left_out = set(range(1, last)) - {setup.rank for setup in listed}
+    if left_out:
+        yield f"     Left out as nearly the same as a better one: {places_words(left_out)}"
     yield from (f"     - {reason}" for reason in ranking.lower)
     if ranking.robustness:
         share = min(ranking.robustness.values())
         yield f"     Moving every weight by 30 % keeps each of the first three there in {share:.0%}"
+
+
+def places_words(places: Collection[int]) -> str:
+    """ "place 3", "places 3-5, 8 and 16"."""
+    return bars_words(ranges(places)).replace("bar", "place", 1)
 
 
 def comparison_lines(comparison: Comparison) -> Iterator[str]:

@@ -13,11 +13,19 @@ from pipeline.guitar.player import Player
 from pipeline.guitar.setups import make_setup
 from pipeline.hear.audio import MAX_DURATION_S, MIN_DURATION_S
 from pipeline.notate.written import moved_octaves, rebarred
-from pipeline.options import LayerOptions
+from pipeline.options import GuitarOptions, LayerOptions
 from pipeline.read.abc import read_abc
-from pipeline.run import arrange_on
-from pipeline.summary import comparison_lines, describe_tune, tune_lines
+from pipeline.run import arrange_on, rank
+from pipeline.summary import (
+    best_words,
+    comparison_lines,
+    describe_tune,
+    places_words,
+    ranking_lines,
+    tune_lines,
+)
 from pipeline.tune import Candidates, Doubt, HeardBar, Tune, TypeCandidate
+from pipeline.write.report_sections import masthead, ranking_section
 from tests.test_cli import jig, liltwright  # noqa: F401
 
 ROOT = Path(__file__).parents[1]
@@ -92,3 +100,53 @@ def test_a_comparison_says_which_ending():
     rows = list(comparison_lines(compare(tune, *made, layer="melody")))
     labels = [re.split(r"\s{2,}", row.strip())[0] for row in rows[3:8]]
     assert labels == ["1", "2", "3", "4 (1)", "4 (2)"]
+
+
+def test_the_setup_that_was_asked_for_is_shown_with_its_place(liltwright, jig):  # noqa: F811
+    code, out, _ = liltwright("tunings", jig, "--tuning", "open C", "--capo", "2")
+    assert code == 0
+    place = int(re.search(r"^open C, capo 2 .*as you asked, has place (\d+);", out, re.M)[1])
+    assert place > 10
+    assert re.search(rf"^ *{place}\. open C, capo 2 .*score", out, re.M)
+    assert f"- open C, capo 2 (place {place}): " in out
+
+
+def test_a_setup_that_nobody_lists_has_a_place_too():
+    tune = tune_of(ENDINGS)
+    ranking = rank(tune, Player(), GuitarOptions(tuning="CGDGBE", capo=11))
+    assert (ranking.chosen.capo, ranking.chosen.rank) == (11, ranking.asked)
+    better = [setup for setup in ranking.setups if setup.score > ranking.chosen.score]
+    assert len(better) < ranking.asked
+    high = {setup.tuning for setup in ranking.setups if setup.capo > Player().highest_capo}
+    assert high == {ranking.chosen.tuning}
+
+
+def test_the_short_list_says_why_places_are_missing():
+    ranking = rank(tune_of(ENDINGS), Player(), GuitarOptions())
+    lines = list(ranking_lines(ranking))
+    shown = {int(line.split(".")[0]) for line in lines if re.match(r" *\d+\. ", line)}
+    missing = set(range(1, max(shown))) - shown
+    assert missing
+    said = f"     Left out as nearly the same as a better one: {places_words(missing)}"
+    assert said in lines
+
+
+def test_summary_and_report_say_what_was_asked_for():
+    tune = tune_of(ENDINGS)
+    ranking = rank(tune, Player(), GuitarOptions(tuning="standard", capo=2))
+    setup = ranking.chosen.setup
+    made = arrange_on(tune, setup, Player(), LayerOptions())
+    said = best_words(ranking, setup)
+    assert said.startswith("Arranged in standard, capo 2 (")
+    assert f"as you asked (place {ranking.asked}); what sits best is " in said
+    assert said in list(ranking_lines(ranking, arranged=setup))
+    assert said in masthead(tune, ranking, [made])
+    assert "as you asked" in ranking_section(tune, ranking, Player())
+
+
+def test_a_setup_that_cannot_hold_the_tune_is_refused_with_the_note(liltwright, tmp_path):  # noqa: F811
+    low = tmp_path / "low.abc"
+    low.write_text(HEAD + "A,,FA d2A|b'3 D3|]\n")
+    code, _, err = liltwright("tunings", low, "--tuning", "standard", "--capo", "7")
+    assert code == 1
+    assert "in bar 1" in err

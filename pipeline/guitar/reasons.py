@@ -184,13 +184,25 @@ class Explainer:
         return f"Only the {string_words([string for string, _ in changed])} to retune."
 
     def why_lower(
-        self, best: tuple[RankedSetup, ...], names: Sequence[str], order: np.ndarray
+        self,
+        best: tuple[RankedSetup, ...],
+        names: Sequence[str],
+        order: np.ndarray,
+        asked: int = 0,
     ) -> tuple[str, ...]:
-        """One sentence for each usual suspect that is not among the first three."""
+        """One sentence for each usual suspect that is not among the first three.
+
+        The setup at the place `asked`, which the user named, is told before them.
+        """
         wanted = [*SUSPECTS, (self.player.present_tuning, 0), (best[0].tuning, 0)]
         wanted += [(name, 0) for name in self.player.tunings_used]
         top = {(setup.tuning, setup.capo) for setup in best[:3]}
         said = []
+        if asked > 1:
+            row = int(order[asked - 1])
+            capo = int(self.field.capo[row])
+            said.append(self._compared(names[row], capo, asked, row, int(order[0])))
+            top.add((names[row], capo))
         for name, capo in dict.fromkeys((parse_tuning(n)[0], c) for n, c in wanted):
             if (name, capo) in top:
                 continue
