@@ -5,6 +5,7 @@ Progress goes to stderr, what was found to stdout.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -41,6 +42,7 @@ from pipeline.write.folder import (
 
 if TYPE_CHECKING:
     from pipeline.ask import Ask
+    from pipeline.tune import Tune
 
 
 def arrange(
@@ -75,6 +77,11 @@ def arrange(
         raise
     _say(tune_lines(done.tune, done.files))
     _say(ranking_lines(done.ranking, arranged=done.arrangements[0].setup))
+    if len(done.arrangements) < wanted.setups:
+        print(
+            f"--setups {wanted.setups}: arranged for {len(done.arrangements)} only, "
+            "no other setup differs enough."
+        )
     _say_files(folder, done.files)
 
 
@@ -150,6 +157,7 @@ def tab(
         files = layer_file(tune, arrangement, layer, out, paper=paper) if out is not None else {}
         for path, data in files.items():
             save_one(path, data)
+    _say_effects(tune)
     if as_json:
         print(to_json(arrangement), end="")
     elif out is not None:
@@ -175,6 +183,7 @@ def compare(
             )
             for wanted in (first, second)
         ]
+    _say_effects(tune)
     _say(comparison_lines(comparing.compare(tune, *pair, layer=layer, player=profile)))
 
 
@@ -239,6 +248,14 @@ def _users_own(source: Path, folder: Path) -> tuple[str, ...]:
 def _say(lines: Iterable[str]) -> None:
     for line in lines:
         print(line)
+
+
+def _say_effects(tune: Tune) -> None:
+    """What options did not do, beside an output that is no place for it."""
+    from pipeline.notate.effects import effects_words
+
+    for words in effects_words(tune.remarks):
+        print(f"liltwright: {words}", file=sys.stderr)
 
 
 def _say_files(folder: Path, files: Mapping[str, bytes]) -> None:

@@ -100,6 +100,9 @@ def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -
 
     settings = _notate_settings(options)
     if is_written_tune(source):
+        for option, given in (("--take", options.take), ("--ear", options.ear != "own" or None)):
+            if given is not None:
+                raise UsageError(f"{option} is for recordings; {source} is a written tune.")
         from pipeline.again import read_again
 
         tune, audio = read_again(source)
