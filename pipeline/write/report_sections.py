@@ -103,7 +103,8 @@ def _to_check(tune: Tune) -> str:
         )
 
     def on_page(group: DoubtfulBars) -> str:
-        pages = {written[printed[bar]].number for bar in range(group.first, group.last + 1)} - {0}
+        bars = [bar for bar in range(group.first, group.last + 1) if bar in printed]
+        pages = {written[printed[bar]].number for bar in bars} - {0}
         return f", {bars_words(ranges(pages))} on the page" if pages else ""
 
     few = len(groups) <= SHOWN_DOUBTS
