@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline import run
+from pipeline.counting import count
 from pipeline.errors import UsageError
 from pipeline.options import (
     GuitarOptions,
@@ -24,7 +25,6 @@ from pipeline.records import to_json
 from pipeline.screen import progress_on_stderr
 from pipeline.summary import (
     comparison_lines,
-    count,
     describe_setup,
     ranking_lines,
     set_lines,

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from pipeline.counting import count
 from pipeline.errors import UsageError
 from pipeline.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
 from pipeline.progress import Progress, silent
@@ -133,7 +134,9 @@ def choose_take(heard: Heard, take: int | None) -> Heard:
 
     takes = split_takes(heard)
     if take is not None and take > len(takes):
-        raise UsageError(f"--take {take} is out of range: the recording has {len(takes)}.")
+        raise UsageError(
+            f"--take {take} is out of range: the recording has {count(len(takes), 'tune')}."
+        )
     if len(takes) == 1:
         return heard
     longest = max(range(len(takes)), key=lambda i: len(takes[i].notes))

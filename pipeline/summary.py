@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from pipeline.counting import count
 from pipeline.doubts import bars_words, by_reason, clock, grouped, ranges
 from pipeline.tab import RankedSetup, Ranking, Setup
 from pipeline.tune import Tune
@@ -168,11 +169,6 @@ def set_lines(number: int, plan: SetPlan, names: Sequence[str]) -> Iterator[str]
                 key = "the key stays"
             yield f"     then {'; '.join(steps) or 'play straight on'} ({key})"
         yield f"  {place + 1}. {names[index]}: {describe_setup(setup)}"
-
-
-def count(number: int, thing: str) -> str:
-    """ "no strings", "1 string", "3 strings"."""
-    return f"{number or 'no'} {thing}{'' if number == 1 else 's'}"
 
 
 def _parts(tune: Tune) -> str:

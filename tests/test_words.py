@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.arrange.compare import compare
+from pipeline.counting import count as counted
 from pipeline.errors import UsageError
 from pipeline.guitar.player import Player
 from pipeline.guitar.setups import make_setup
@@ -150,3 +151,13 @@ def test_a_setup_that_cannot_hold_the_tune_is_refused_with_the_note(liltwright, 
     code, _, err = liltwright("tunings", low, "--tuning", "standard", "--capo", "7")
     assert code == 1
     assert "in bar 1" in err
+
+
+def test_a_comparison_of_one_bar_is_in_the_singular():
+    tune = tune_of(HEAD + "D6|]\n")
+    made = arrange_on(tune, make_setup(tune, tuning="DADGAD"), Player(), LayerOptions())
+    rows = "\n".join(comparison_lines(compare(tune, made, made, layer="melody")))
+    assert "is easier in no bars, DADGAD in no, of 1." in rows
+    assert "bass on no main beats." in rows
+    assert not re.search(r"\b1 (moves|bars|main beats)\b", rows)
+    assert counted(1, "fret") == "1 fret"

@@ -18,6 +18,7 @@ from pipeline import keys
 from pipeline.arrange.chords import parse_symbol, transpose_symbol
 from pipeline.arrange.grades import BarGrade, grade_bar
 from pipeline.arrange.metre import pulse_of
+from pipeline.counting import count
 from pipeline.errors import UsageError
 from pipeline.guitar.fretboard import fret_mm, last_fret
 from pipeline.guitar.player import Player
@@ -80,7 +81,7 @@ def move_with_capo(
     if capo < 0:
         raise UsageError(
             f"The capo is at fret {setup.capo} and cannot go {-semitones} down; move the tune "
-            f"{setup.capo} semitones at most, or tune every string down."
+            f"{count(setup.capo, 'semitone')} at most, or tune every string down."
         )
     if capo > player.highest_capo:
         raise UsageError(
@@ -91,8 +92,8 @@ def move_with_capo(
     room = room_left(arrangement, moved, player)
     if room.frets < 0:
         raise UsageError(
-            f"With the capo at fret {capo} the tune goes {-room.frets} frets beyond the last one "
-            "in reach."
+            f"With the capo at fret {capo} the tune goes {count(-room.frets, 'fret')} beyond the "
+            "last one in reach."
         )
     signature = keys.signature_of(sounds_in.tonic, sounds_in.mode)
     layers = tuple(_moved_layer(layer, semitones, signature) for layer in arrangement.layers)
@@ -198,10 +199,11 @@ def _summary(pairs: list[BarPair], first: Arrangement, second: Arrangement) -> t
         for s in ("first", "second")
     ]
     return (
-        f"{names[0]} is easier in {ahead[0]} bars, {names[1]} in {ahead[1]}, of {len(pairs)}.",
+        f"{names[0]} is easier in {count(ahead[0], 'bar')}, "
+        f"{names[1]} in {ahead[1] or 'no'}, of {len(pairs)}.",
         *(
-            f"{name}: {moves[i]} moves of the hands in all, widest stretch {widest[i]:.0f} mm, "
-            f"bass on {beats[i]} main beats."
+            f"{name}: {count(moves[i], 'move')} of the hands in all, "
+            f"widest stretch {widest[i]:.0f} mm, bass on {count(beats[i], 'main beat')}."
             for i, name in enumerate(names)
         ),
     )

@@ -118,7 +118,8 @@ class Explainer:
             return f"{seen.ring_share:.0%} of the notes change string and ring on, harp-like."
         if part == "room":
             frets = self.player.body_fret - setup.capo - seen.top_fret
-            return f"{number(frets).capitalize()} frets are left up to the body."
+            left = "fret is" if frets == 1 else "frets are"
+            return f"{number(frets).capitalize()} {left} left up to the body."
         if part == "retuning":
             return self._retuning(setup)
         if part == "preference" and setup.tuning in self.used:
@@ -141,7 +142,7 @@ class Explainer:
         start = "capo" if setup.capo else "nut"
         if seen.top_fret == 0:
             return "The whole tune lies on open strings."
-        text = f"The whole tune lies within {number(seen.top_fret)} frets of the {start}"
+        text = f"The whole tune lies within {_frets(seen.top_fret)} of the {start}"
         if not seen.shift_bars:
             return f"{text}, and no shift has to be made without an open string to free it."
         if seen.open_share >= 0.25:
@@ -260,10 +261,15 @@ class Explainer:
     def _hard(self, seen: PathFacts) -> str:
         bars = len({n for n in self.facts.line.bar_number if n}) or 1
         if len(seen.shift_bars) * 2 > bars:
-            return f"{len(seen.shift_bars)} of {bars} bars need a shift inside a run"
+            need = "bars need" if bars > 1 else "bar needs"
+            return f"{len(seen.shift_bars)} of {bars} {need} a shift inside a run"
         if seen.shift_bars:
             return f"{bar_words(seen.shift_bars)} need{'s' * (len(seen.shift_bars) == 1)} a shift"
         return (
             f"the melody reaches up to fret {seen.top_fret} with {seen.open_share:.0%} of its "
             "notes on open strings"
         )
+
+
+def _frets(frets: int) -> str:
+    return f"{number(frets)} fret{'' if frets == 1 else 's'}"

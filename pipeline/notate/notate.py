@@ -13,6 +13,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from pipeline.counting import count
 from pipeline.dances import dances
 from pipeline.errors import PipelineError, UsageError
 from pipeline.keys import parse_key, signature_of
@@ -84,8 +85,9 @@ def notate(
     settings = settings or NotateSettings()
     notes = plain_notes(heard)
     if len(notes) < FEWEST_NOTES:
+        found = f"{count(len(notes), 'note')} {'was' if len(notes) == 1 else 'were'}"
         raise PipelineError(
-            f"Only {len(notes)} notes were heard, fewer than {FEWEST_NOTES}: record at least a "
+            f"Only {found} heard, fewer than {FEWEST_NOTES}: record at least a "
             "few bars of the tune, close to the microphone."
         )
     progress("Finding bars", 0.1)

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
+from pipeline.counting import count
 from pipeline.doubts import (
     DoubtfulBars,
     bars_words,
@@ -120,7 +121,7 @@ def _to_check(tune: Tune) -> str:
         )
     return (
         f"<details{' open' if few else ''}><summary>Check by ear: {len(tune.doubts)} of "
-        f"{len(tune.bars_heard)} bars played, marked with a question mark</summary>"
+        f"{count(len(tune.bars_heard), 'bar')} played, marked with a question mark</summary>"
         f'<ul class="doubts">{listed}</ul></details>'
     )
 
