@@ -87,7 +87,7 @@ Tuning = Annotated[
     typer.Option("--tuning", help="A tuning by name or as six notes, low to high: DADGAD."),
 ]
 Capo = Annotated[
-    int | None, typer.Option("--capo", min=0, max=12, help="Fret of the capo; 0 for none.")
+    int | None, typer.Option("--capo", min=0, max=11, help="Fret of the capo; 0 for none.")
 ]
 SoundIn = Annotated[
     str | None, typer.Option("--sound-in", help='Move the tune to this key, like G; or "any".')
@@ -113,7 +113,7 @@ Move = Annotated[
 ]
 Other = Annotated[str, typer.Option("--other", help="The second tuning.")]
 OtherCapo = Annotated[
-    int | None, typer.Option("--other-capo", min=0, max=12, help="The capo in the second tuning.")
+    int | None, typer.Option("--other-capo", min=0, max=11, help="The capo in the second tuning.")
 ]
 KeepOrder = Annotated[
     bool, typer.Option("--keep-order", help="Play the tunes in the order that you name them.")

@@ -62,13 +62,27 @@ def by_reason(groups: Sequence[DoubtfulBars]) -> dict[str, list[DoubtfulBars]]:
 
 
 def printed_bars(tune: Tune) -> dict[int, int]:
-    """Performed bar -> index of the written bar it is; performed bars count from 1, a pick-up 0."""
+    """Performed bar -> index of the written bar it is; performed bars count from 1, a pick-up 0.
+
+    A lone last bar after the last whole round, such as a closing note, is no bar of the page.
+    """
     written, order = tune.written_bars(), tune.performed_order()
     once = [index for index in order if written[index].kind != "pickup"]
     last = max((doubt.bar for doubt in tune.doubts), default=0)
     if not once:
         return {}
-    return {0: order[0]} | {bar: once[(bar - 1) % len(once)] for bar in range(1, last + 1)}
+    bars = {0: order[0]} | {bar: once[(bar - 1) % len(once)] for bar in range(1, last + 1)}
+    closing = _last_performed(tune)
+    if closing > len(once) > 1 and closing % len(once) == 1:
+        bars.pop(closing, None)
+    return bars
+
+
+def _last_performed(tune: Tune) -> int:
+    """The number of the last bar heard; 0 where nothing was."""
+    bars = tune.bars_heard
+    pickup = bool(bars and bars[0].notes and bars[0].notes[0].start)
+    return len(bars) - pickup
 
 
 def doubtful_indices(tune: Tune) -> set[int]:

@@ -5,11 +5,13 @@ Progress goes to stderr, what was found to stdout.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline import run
+from pipeline.counting import count
 from pipeline.errors import UsageError
 from pipeline.options import (
     GuitarOptions,
@@ -43,6 +45,7 @@ from pipeline.write.folder import (
 
 if TYPE_CHECKING:
     from pipeline.ask import Ask
+    from pipeline.tune import Tune
 
 
 def arrange(
@@ -81,8 +84,13 @@ def arrange(
     except BaseException:
         remove_if_empty(made)
         raise
-    _say(tune_lines(done.tune))
-    _say(ranking_lines(done.ranking))
+    _say(tune_lines(done.tune, done.files))
+    _say(ranking_lines(done.ranking, arranged=done.arrangements[0].setup))
+    if len(done.arrangements) < wanted.setups:
+        print(
+            f"--setups {wanted.setups}: arranged for {len(done.arrangements)} only, "
+            "no other setup differs enough."
+        )
     _say_files(folder, done.files, saved)
 
 
@@ -95,11 +103,12 @@ def listen(
     if run.is_written_tune(recording):
         raise UsageError(f"{recording} is a written tune: listen takes a recording.")
     made = check_folder(out, replace=replace) if out else ()
+    files: Mapping[str, bytes] = {}
     try:
         with progress_on_stderr() as progress:
             tune = run.find_tune(recording, known, progress).tune
-            files = tune_files(tune)
             if out:
+                files = tune_files(tune)
                 saved = save(files, out, stays=lambda name: not is_of_tune(name), replace=replace)
     except BaseException:
         remove_if_empty(made)
@@ -107,7 +116,7 @@ def listen(
     if as_json:
         print(to_json(tune), end="")
         return
-    _say(tune_lines(tune))
+    _say(tune_lines(tune, files))
     if not out:
         from pipeline.write.abc import tune_to_abc
 
@@ -157,6 +166,7 @@ def tab(
         files = layer_file(tune, arrangement, layer, out, paper=paper) if out is not None else {}
         for path, data in files.items():
             save_one(path, data)
+    _say_effects(tune)
     if as_json:
         print(to_json(arrangement), end="")
     elif out is not None:
@@ -182,6 +192,7 @@ def compare(
             )
             for wanted in (first, second)
         ]
+    _say_effects(tune)
     _say(comparison_lines(comparing.compare(tune, *pair, layer=layer, player=profile)))
 
 
@@ -258,8 +269,16 @@ def _say(lines: Iterable[str]) -> None:
         print(line)
 
 
+def _say_effects(tune: Tune) -> None:
+    """What options did not do, beside an output that is no place for it."""
+    from pipeline.notate.effects import effects_words
+
+    for words in effects_words(tune.remarks):
+        print(f"liltwright: {words}", file=sys.stderr)
+
+
 def _say_files(folder: Path, files: Mapping[str, bytes], saved: Saved) -> None:
     first = "report.html" if "report.html" in files else "tune.abc"
     first = saved.beside.get(first, first)
-    print(f"{len(saved.written)} files in {folder}; open {folder / first} first")
+    print(f"{count(len(saved.written), 'file')} in {folder}; open {folder / first} first")
     _say(saved_lines(folder, saved))

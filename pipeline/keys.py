@@ -73,11 +73,12 @@ def spell(midi: int, signature: int) -> Spelling:
     """Spell a note in a key: by the signature where it has the note, else by the near side.
 
     A note outside the scale is spelled along the line of fifths as close as possible to the
-    middle of the signature's seven notes (F in the key of D is F natural, G# is G#, not Ab).
+    middle of the signature's seven notes (F in the key of D is F natural, G# is G#, not Ab),
+    never with a double accidental (G in the key of B is G natural, not F double sharp).
     """
     centre = signature + 2  # on the line of fifths C=0: a major scale runs from -1 to 5
     near = min(
-        range(-14, 20), key=lambda fifth: (_off_class(fifth, midi), abs(fifth - centre), -fifth)
+        range(-8, 13), key=lambda fifth: (_off_class(fifth, midi), abs(fifth - centre), -fifth)
     )
     letter = SHARP_ORDER[(near + 1) % 7]
     alter = (near + 1) // 7

@@ -68,7 +68,8 @@ def practice_sound(
     samples = loop_audio(
         audio.samples, audio.sample_rate, tune, loop, speed=wanted.speed, times=wanted.times
     )
-    return samples, f"{loop.name}, {wanted.times} times over,"
+    often = "once" if wanted.times == 1 else f"{wanted.times} times over"
+    return samples, f"{loop.name}, {often},"
 
 
 def known_tune(audio: Audio, recording: Path, progress: Progress = silent) -> Tune:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from pipeline.counting import count
 from pipeline.errors import UsageError
 from pipeline.limits import clean, shown_path
 from pipeline.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
@@ -102,6 +103,9 @@ def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -
 
     settings = _notate_settings(options)
     if is_written_tune(source):
+        for option, given in (("--take", options.take), ("--ear", options.ear != "own" or None)):
+            if given is not None:
+                raise UsageError(f"{option} is for recordings; {source} is a written tune.")
         from pipeline.again import read_again
 
         tune, audio = read_again(source)
@@ -137,7 +141,9 @@ def choose_take(heard: Heard, take: int | None) -> Heard:
 
     takes = split_takes(heard)
     if take is not None and take > len(takes):
-        raise UsageError(f"--take {take} is out of range: the recording has {len(takes)}.")
+        raise UsageError(
+            f"--take {take} is out of range: the recording has {count(len(takes), 'tune')}."
+        )
     if len(takes) == 1:
         return heard
     longest = max(range(len(takes)), key=lambda i: len(takes[i].notes))
@@ -153,7 +159,11 @@ def rank(
     from pipeline.guitar.rank import RankSettings, rank_setups
 
     settings = RankSettings(
-        keys=_keys(options), weights=dict(options.weights), free=options.wide, force=options.force
+        asked=(options.tuning, options.capo),
+        keys=_keys(options),
+        weights=dict(options.weights),
+        free=options.wide,
+        force=options.force,
     )
     return rank_setups(tune, player=player, settings=settings, progress=progress)
 

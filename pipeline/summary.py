@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.doubts import by_reason, clock, grouped
+from pipeline.counting import count
+from pipeline.doubts import bars_words, by_reason, clock, grouped, ranges
 from pipeline.tab import RankedSetup, Ranking, Setup
 from pipeline.tune import Tune
 from pipeline.write.ledger import some
@@ -42,8 +43,11 @@ def describe_setup(setup: Setup | RankedSetup) -> str:
     return f"{setup.tuning}, {capo} ({keys})"
 
 
-def tune_lines(tune: Tune) -> Iterator[str]:
-    """The tune, second choices where they are close, and the bars to check by ear."""
+def tune_lines(tune: Tune, files: Collection[str] = ()) -> Iterator[str]:
+    """The tune, second choices where they are close, and the bars to check by ear.
+
+    `files` are those that were written: where there are many doubts, these hold the rest.
+    """
     yield describe_tune(tune)
     yield from _second_choices(tune)
     yield from (f"  {remark}" for remark in tune.remarks)
@@ -52,14 +56,15 @@ def tune_lines(tune: Tune) -> Iterator[str]:
         f"  Left out {clock(piece.start_s)}-{clock(piece.end_s)}: {piece.why}"
         for piece in tune.left_out
     )
-    yield from _doubts(tune)
+    yield from _doubts(tune, files)
 
 
-def _doubts(tune: Tune) -> Iterator[str]:
+def _doubts(tune: Tune, files: Collection[str]) -> Iterator[str]:
     """The bars to check by ear; where they are many, reason by reason."""
     if not tune.doubts:
         return
-    yield f"Check by ear ({len(tune.doubts)} of {len(tune.bars_heard)} bars played):"
+    bars = count(len(tune.bars_heard), "bar")
+    yield f"Check by ear ({len(tune.doubts)} of {bars} played):"
     groups = grouped(tune.doubts)
     if len(groups) <= SHOWN:
         yield from (f"  {group.words}: {group.why}" for group in groups)
@@ -71,41 +76,83 @@ def _doubts(tune: Tune) -> Iterator[str]:
         yield f"  {why}:"
         yield f"    {shown}" + (f" and {more} more" if more else "")
     if len(reasons) > SHOWN:
-        yield f"  and {len(reasons) - SHOWN} reasons more"
-    yield "  all of them are in report.html and tune.json"
+        yield f"  and {count(len(reasons) - SHOWN, 'reason')} more"
+    holding = [name for name in ("report.html", "tune.json") if name in files]
+    if holding:
+        yield f"  all of them are in {' and '.join(holding)}"
 
 
-def ranking_lines(ranking: Ranking, *, most: int = 5) -> Iterator[str]:
-    """The best setups, near doubles left out, with reasons; then why the usual ones came lower."""
+def best_words(ranking: Ranking, arranged: Setup | None = None) -> str:
+    """Where the tune sits best and, where the user chose, what was chosen and its place.
+
+    `arranged` is the setup that was arranged on, where one was.
+    """
+    best, chosen = ranking.setups[0], ranking.chosen
+    if chosen is None:
+        return f"Sits best in {describe_setup(best)}"
+    if chosen.rank == 1 and arranged in (None, best.setup):
+        return f"Sits best in {describe_setup(best)}, as you asked"
+    if arranged is None:
+        asked = f"{describe_setup(chosen)}, as you asked, has place {chosen.rank}"
+    else:
+        asked = f"Arranged in {describe_setup(arranged)}, as you asked"
+        asked += f" (place {chosen.rank})" if arranged == chosen.setup else ""
+    return f"{asked}; what sits best is {describe_setup(best)}"
+
+
+def ranking_lines(
+    ranking: Ranking, *, most: int = 5, arranged: Setup | None = None
+) -> Iterator[str]:
+    """The best setups, near doubles left out, with reasons; then why the usual ones came lower.
+
+    What the user asked for is listed too, wherever its place is.
+    """
     from pipeline.guitar.shortlist import shortlist
 
     if not ranking.setups:
         return
-    yield f"Sits best in {describe_setup(ranking.setups[0])}"
-    for setup in shortlist(ranking.setups, most):
+    yield best_words(ranking, arranged)
+    listed = shortlist(ranking.setups, most)
+    last, chosen = listed[-1].rank, ranking.chosen
+    if chosen is not None and chosen not in listed:
+        listed = tuple(sorted((*listed, chosen), key=lambda setup: setup.rank))
+    for setup in listed:
         yield f"{setup.rank:3}. {describe_setup(setup)}   score {setup.score:.2f}"
         yield from (
             f"       + {reason}" for reason in setup.reasons[1 : 4 if setup.rank == 1 else 2]
         )
         yield from (f"       ! {caution}" for caution in setup.cautions)
+    left_out = set(range(1, last)) - {setup.rank for setup in listed}
+    if left_out:
+        yield f"     Left out as nearly the same as a better one: {places_words(left_out)}"
     yield from (f"     - {reason}" for reason in ranking.lower)
     if ranking.robustness:
         share = min(ranking.robustness.values())
         yield f"     Moving every weight by 30 % keeps each of the first three there in {share:.0%}"
 
 
+def places_words(places: Collection[int]) -> str:
+    """ "place 3", "places 3-5, 8 and 16"."""
+    return bars_words(ranges(places)).replace("bar", "place", 1)
+
+
 def comparison_lines(comparison: Comparison) -> Iterator[str]:
     """Two setups bar by bar: moves of the hands, widest stretch, main beats with a bass."""
+    from pipeline.arrange.compare import bar_label
+
+    width = max(4, *(len(bar_label(pair)) for pair in comparison.bars))
     yield f"{comparison.layer}: {describe_setup(comparison.first)}"
     yield f"{'against':>{len(comparison.layer) + 1}} {describe_setup(comparison.second)}"
-    yield " bar   moves      stretch mm  bass beats  easier"
+    yield f"{'bar':>{width}}   moves      stretch mm  bass beats  easier"
     for pair in comparison.bars:
         one, two = pair.first_grade, pair.second_grade
         yield (
-            f"{pair.number or '-':>4}  {one.moves:3} {two.moves:3}  {one.stretch_mm:8.0f} "
+            f"{bar_label(pair):>{width}}  {one.moves:3} {two.moves:3}  {one.stretch_mm:8.0f} "
             f"{two.stretch_mm:4.0f}  {pair.first_bass_beats:5} {pair.second_bass_beats:3}"
             f"     {pair.easier}"
         )
+    if any(pair.ending for pair in comparison.bars):
+        yield "In brackets: the times through for which an ending is played."
     yield from comparison.summary
 
 
@@ -113,36 +160,31 @@ def set_lines(number: int, plan: SetPlan, names: Sequence[str]) -> Iterator[str]
     """One way to play a set: the tunes in order and what changes between them."""
     retuned = "no string retuned"
     if plan.strings_retuned:
-        by = _count(plan.semitones_retuned, "semitone")
-        retuned = f"{_count(plan.strings_retuned, 'string')} retuned by {by}"
-    yield f"Plan {number}: {retuned}, {_count(plan.capo_moves, 'capo move')}"
+        by = count(plan.semitones_retuned, "semitone")
+        retuned = f"{count(plan.strings_retuned, 'string')} retuned by {by}"
+    yield f"Plan {number}: {retuned}, {count(plan.capo_moves, 'capo move')}"
     for place, (index, setup) in enumerate(zip(plan.order, plan.setups, strict=True)):
         if place:
             change = plan.changes[place - 1]
             steps = [*change.strings, *([change.capo] if change.capo else [])]
-            key = f"the key lifts by {_count(change.lift, 'semitone')}"
+            key = f"the key lifts by {count(change.lift, 'semitone')}"
             if not change.lift:
                 key = "the key stays"
             yield f"     then {'; '.join(steps) or 'play straight on'} ({key})"
         yield f"  {place + 1}. {names[index]}: {describe_setup(setup)}"
 
 
-def _count(number: int, thing: str) -> str:
-    """ "no strings", "1 string", "3 strings"."""
-    return f"{number or 'no'} {thing}{'' if number == 1 else 's'}"
-
-
 def _parts(tune: Tune) -> str:
     sizes = {
         len(part.bars) + len(part.endings[0].bars if part.endings else ()) for part in tune.parts
     }
-    count = f"{len(tune.parts)} part{'s' if len(tune.parts) != 1 else ''}"
-    return f"{count} of {sizes.pop()} bars" if len(sizes) == 1 else count
+    parts = count(len(tune.parts), "part")
+    return f"{parts} of {count(sizes.pop(), 'bar')}" if len(sizes) == 1 else parts
 
 
 def _second_choices(tune: Tune) -> Iterator[str]:
     types = [c for c in tune.candidates.tune_type if c.value != tune.tune_type]
-    if types and types[0].probability >= 0.1 and "type" not in tune.overridden:
+    if types and types[0].probability >= 0.1 and "tune_type" not in tune.overridden:
         yield f"  might be a {types[0].value} instead ({types[0].probability:.0%}): --type"
     keys = [c for c in tune.candidates.key if (c.tonic, c.mode) != (tune.tonic, tune.mode)]
     if keys and keys[0].probability >= 0.1 and "key" not in tune.overridden:

@@ -71,6 +71,13 @@ class Ranking:
     """Why setups a player would expect came lower, one sentence each."""
     robustness: dict[str, float] = field(default_factory=dict)
     """Share of weight changes of +-30 % under which each of the top three stays among them."""
+    asked: int = 0
+    """Place of the best setup with the tuning and capo that the user named; 0 when none was."""
+
+    @property
+    def chosen(self) -> RankedSetup | None:
+        """The setup that the user named; None when none was."""
+        return next((setup for setup in self.setups if setup.rank == self.asked), None)
 
 
 @dataclass(frozen=True, slots=True)

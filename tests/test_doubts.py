@@ -67,7 +67,7 @@ def test_a_tune_full_of_doubts_is_told_in_few_lines():
     reasons = [HARD, OTHER, "the two times through differ"]
     doubts = tuple(Doubt(bar, float(bar), reasons[bar % 3]) for bar in range(1, 33))
     tune = replace(heard_jig(), doubts=doubts)
-    lines = list(tune_lines(tune))
+    lines = list(tune_lines(tune, ["report.html", "tune.json"]))
     start = next(i for i, line in enumerate(lines) if line.startswith("Check by ear (32 of"))
     told = lines[start + 1 :]
     assert len(told) == 2 * len(reasons) + 1
@@ -75,3 +75,18 @@ def test_a_tune_full_of_doubts_is_told_in_few_lines():
     assert any(line.endswith("and 7 more") for line in told)
     whole = replace(tune, doubts=tuple(replace(doubt, why=HARD) for doubt in doubts))
     assert f"  bars 1-32 at 0:01: {HARD}" in list(tune_lines(whole))
+
+
+def test_a_lone_last_bar_does_not_make_the_first_doubtful():
+    """A closing note after the last round is no bar of the page; the round before it is."""
+    tune = heard_jig()
+    once = [i for i in tune.performed_order() if tune.written_bars()[i].number]
+    count = len(once)
+    last = replace(tune.bars_heard[-1], notes=tune.bars_heard[-1].notes[:1])
+    full = tune.bars_heard[-count:]
+    heard = (*tune.bars_heard[:-count], *full, last)
+    doubts = (Doubt(count, 1.0, HARD), Doubt(count + 1, 2.0, HARD))
+    closing = replace(tune, bars_heard=heard, doubts=doubts)
+    assert doubtful_indices(closing) == {once[-1]}
+    further = replace(closing, bars_heard=(*heard, last))
+    assert doubtful_indices(further) == {once[-1], once[0]}

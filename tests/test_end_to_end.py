@@ -1,8 +1,11 @@
 """The whole job on the demo recordings, against their exact truth and the promised files."""
 
+import io
 import json
+import re
 import shutil
 import sys
+from contextlib import redirect_stdout
 from fractions import Fraction
 from pathlib import Path
 
@@ -34,7 +37,9 @@ def run(*arguments: object) -> int:
 def hummed(tmp_path_factory) -> Path:
     """The folder that the README's first command makes."""
     folder = tmp_path_factory.mktemp("demo") / "hum"
-    assert run("arrange", DEMO / "hum.ogg", "--out", folder) == 0
+    with redirect_stdout(io.StringIO()) as said:
+        assert run("arrange", DEMO / "hum.ogg", "--out", folder) == 0
+    (folder.parent / "said.txt").write_text(said.getvalue().replace(str(folder), "demo"))
     return folder
 
 
@@ -52,6 +57,14 @@ def tune_in(folder: Path) -> Tune:
 
 def truth_of(name: str) -> Tune:
     return from_json((DEMO / f"{name}.json").read_bytes(), Tune)
+
+
+def test_the_readme_shows_what_the_program_prints(hummed):
+    """Line by line in order; a line with three dots stands for any lines."""
+    said = (hummed.parent / "said.txt").read_text()
+    shown = re.search(r"prints this.*?```\n(.*?)```", (ROOT / "README.md").read_text(), re.S)[1]
+    pattern = ".*".join(re.escape(piece) for piece in shown.split("  ...\n"))
+    assert re.fullmatch(pattern, said, re.S), said
 
 
 def test_every_promised_file_is_there(hummed):

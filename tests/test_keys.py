@@ -97,3 +97,11 @@ def test_keys_as_people_type_them(typed, tonic, mode):
 def test_nonsense_is_explained(typed):
     with pytest.raises(UsageError, match="is not a key: write a tonic and a mode"):
         parse_key(typed)
+
+
+@pytest.mark.parametrize("signature", range(-7, 8))
+def test_no_note_is_spelled_with_a_double_accidental(signature):
+    names = [note_name(midi, signature) for midi in range(60, 72)]
+    assert all(len(name) <= 2 for name in names)
+    assert len(set(names)) == 12
+    assert note_name(67, 5) == "G"

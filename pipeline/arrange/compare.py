@@ -18,6 +18,7 @@ from pipeline import keys
 from pipeline.arrange.chords import parse_symbol, transpose_symbol
 from pipeline.arrange.grades import BarGrade, grade_bar
 from pipeline.arrange.metre import pulse_of
+from pipeline.counting import count
 from pipeline.errors import UsageError
 from pipeline.guitar.fretboard import fret_mm, last_fret
 from pipeline.guitar.player import Player
@@ -44,6 +45,8 @@ class BarPair:
 
     number: int
     """As printed; 0 for a pick-up."""
+    ending: tuple[int, ...]
+    """The times through for which this bar is played; empty where it is played every time."""
     first: TabBar
     second: TabBar
     first_grade: BarGrade
@@ -78,7 +81,7 @@ def move_with_capo(
     if capo < 0:
         raise UsageError(
             f"The capo is at fret {setup.capo} and cannot go {-semitones} down; move the tune "
-            f"{setup.capo} semitones at most, or tune every string down."
+            f"{count(setup.capo, 'semitone')} at most, or tune every string down."
         )
     if capo > player.highest_capo:
         raise UsageError(
@@ -89,8 +92,8 @@ def move_with_capo(
     room = room_left(arrangement, moved, player)
     if room.frets < 0:
         raise UsageError(
-            f"With the capo at fret {capo} the tune goes {-room.frets} frets beyond the last one "
-            "in reach."
+            f"With the capo at fret {capo} the tune goes {count(-room.frets, 'fret')} beyond the "
+            "last one in reach."
         )
     signature = keys.signature_of(sounds_in.tonic, sounds_in.mode)
     layers = tuple(_moved_layer(layer, semitones, signature) for layer in arrangement.layers)
@@ -158,6 +161,9 @@ def compare(
         pairs.append(
             BarPair(
                 written.number,
+                tune.parts[written.part].endings[written.ending].times
+                if written.kind == "ending"
+                else (),
                 one.bars[index],
                 two.bars[index],
                 grades[0],
@@ -193,13 +199,20 @@ def _summary(pairs: list[BarPair], first: Arrangement, second: Arrangement) -> t
         for s in ("first", "second")
     ]
     return (
-        f"{names[0]} is easier in {ahead[0]} bars, {names[1]} in {ahead[1]}, of {len(pairs)}.",
+        f"{names[0]} is easier in {count(ahead[0], 'bar')}, "
+        f"{names[1]} in {ahead[1] or 'no'}, of {len(pairs)}.",
         *(
-            f"{name}: {moves[i]} moves of the hands in all, widest stretch {widest[i]:.0f} mm, "
-            f"bass on {beats[i]} main beats."
+            f"{name}: {count(moves[i], 'move')} of the hands in all, "
+            f"widest stretch {widest[i]:.0f} mm, bass on {count(beats[i], 'main beat')}."
             for i, name in enumerate(names)
         ),
     )
+
+
+def bar_label(pair: BarPair) -> str:
+    """The number of a bar as printed, with the times through of its ending: "8 (1)", "-"."""
+    times = f" ({','.join(map(str, pair.ending))})" if pair.ending else ""
+    return f"{pair.number or '-'}{times}"
 
 
 def comparison_text(comparison: Comparison) -> str:
@@ -209,7 +222,7 @@ def comparison_text(comparison: Comparison) -> str:
     width = max((len(cell) for cell, _, _ in cells), default=0)
     marks = {"first": "<", "second": ">", "neither": " "}
     for left, right, pair in cells:
-        rows.append(f"{pair.number:>3}  {left:<{width}} {marks[pair.easier]} {right}")
+        rows.append(f"{bar_label(pair):>7}  {left:<{width}} {marks[pair.easier]} {right}")
     return "\n".join(rows) + "\n"
 
 

@@ -6,7 +6,7 @@ In: a Tune, the player's profile, RankSettings. Out: names and a Field of setups
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -32,6 +32,7 @@ class RankSettings:
 
     tunings : names or six notes; empty for the whole catalogue and the player's own
     capos : frets; empty for 0 to the player's highest
+    asked : a tuning and a capo (either may be None) to be found among all the others
     keys : "as heard", "any", or tonics like ("G", "A")
     weights : factors on the parts of the score, e.g. {"flow": 2}
     force : also use tunings with a string near its breaking pitch
@@ -41,6 +42,7 @@ class RankSettings:
 
     tunings: tuple[str, ...] = ()
     capos: tuple[int, ...] = ()
+    asked: tuple[str | None, int | None] = (None, None)
     keys: str | tuple[str, ...] = "as heard"
     weights: dict[str, float] = field(default_factory=dict)
     force: bool = False
@@ -76,7 +78,15 @@ def enumerate_setups(tune: Tune, player: Player, settings: RankSettings) -> tupl
     capos = capos_of(player, settings)
     shifts = transpositions(tune, settings)
     wishes = wishes_of(player)
-    rows = [(tuning, capo, shift) for tuning in tunings for capo in capos for shift in shifts]
+    rows = [
+        (tuning, capo, shift)
+        for tuning in tunings
+        for capo in capos
+        if capo <= player.highest_capo
+        or settings.capos
+        or is_asked(tuning.strings_midi, capo, settings)
+        for shift in shifts
+    ]
     if not rows:
         raise UsageError("No tuning is left to try; allow more tunings or capos.")
     wish = [wishes.get(tuning.strings_midi, _usual(tuning, settings)) for tuning, _, _ in rows]
@@ -95,7 +105,10 @@ def _tunings(player: Player, settings: RankSettings) -> list[Tuning]:
             refuse_breaking(tuning.strings_midi, scale_mm=player.scale_mm)
     else:
         own = [tuning_of(text) for text in player.tunings_used]
-        chosen = [*catalogue(), *own]
+        asked = [tuning_of(settings.asked[0])] if settings.asked[0] is not None else []
+        for tuning in [] if settings.force else asked:
+            refuse_breaking(tuning.strings_midi, scale_mm=player.scale_mm)
+        chosen = [*catalogue(), *own, *asked]
     never = {parse_tuning(text)[1] for text in player.tunings_never}
     unique = {tuning.strings_midi: tuning for tuning in reversed(chosen)}
     return [
@@ -103,6 +116,16 @@ def _tunings(player: Player, settings: RankSettings) -> list[Tuning]:
         for tuning in reversed(unique.values())
         if tuning.strings_midi not in never and (settings.force or _holds(tuning, player))
     ]
+
+
+def is_asked(strings_midi: Sequence[int], capo: int, settings: RankSettings) -> bool:
+    """Whether the user named this tuning and this capo, or the one of them that was named."""
+    tuning, fret = settings.asked
+    if tuning is None and fret is None:
+        return False
+    return (tuning is None or parse_tuning(tuning)[1] == tuple(strings_midi)) and (
+        fret is None or fret == capo
+    )
 
 
 def _holds(tuning: Tuning, player: Player) -> bool:
@@ -114,10 +137,12 @@ def _holds(tuning: Tuning, player: Player) -> bool:
 
 def capos_of(player: Player, settings: RankSettings) -> Iterable[int]:
     """Capo frets to try, lowest first. Raises UsageError beyond 0 to 11."""
-    for capo in settings.capos:
+    fret = settings.asked[1]
+    asked = () if fret is None else (fret,)
+    for capo in (*settings.capos, *asked):
         if not 0 <= capo <= 11:
             raise UsageError(f"A capo at fret {capo} is no use; choose 0 (none) to 11.")
-    return sorted(set(settings.capos)) or range(player.highest_capo + 1)
+    return sorted(set(settings.capos) or {*range(player.highest_capo + 1), *asked})
 
 
 def wishes_of(player: Player) -> dict[tuple[int, ...], float]:

@@ -20,6 +20,7 @@ from pipeline.guitar.candidates import (
     RankSettings,
     enumerate_setups,
     fitting,
+    is_asked,
     question_of,
 )
 from pipeline.guitar.exact import exact_parts
@@ -120,19 +121,47 @@ def ranked(asked: Question, scored: Scored, searched: int) -> Ranking:
     settings = asked.settings
     order = scored.order()
     explainer = Explainer(asked, scored.field, scored.parts)
-    kept = order[: min(settings.keep, KEPT) if settings.free else settings.keep].tolist()
-    plain = [_ranked_setup(asked, scored, explainer, rank, row) for rank, row in enumerate(kept, 1)]
-    told = {setup.rank for setup in (*plain[:EXPLAINED], *shortlist(plain, EXPLAINED))}
+    most = min(settings.keep, KEPT) if settings.free else settings.keep
+    place = _place_asked(asked, scored, order)
+    kept = [
+        (rank, row) for rank, row in enumerate(order.tolist(), 1) if rank <= most or rank == place
+    ]
+    plain = [_ranked_setup(asked, scored, explainer, rank, row) for rank, row in kept]
+    told = {place} | {setup.rank for setup in (*plain[:EXPLAINED], *shortlist(plain, EXPLAINED))}
     setups = tuple(
         replace(setup, reasons=explainer.reasons(setup.setup, row)) if setup.rank in told else setup
-        for setup, row in zip(plain, kept, strict=True)
+        for setup, (_, row) in zip(plain, kept, strict=True)
     )
     return Ranking(
         searched,
         setups,
-        lower=explainer.why_lower(setups, scored.names, order),
+        lower=explainer.why_lower(setups, scored.names, order, place),
         robustness=stability(scored.parts, asked.weight, setups[:3], order),
+        asked=place,
     )
+
+
+def _place_asked(asked: Question, scored: Scored, order: np.ndarray) -> int:
+    """Place of the best setup with the tuning and capo that the user named; 0 when none was.
+
+    Raises PipelineError when the tune does not fit on it.
+    """
+    settings = asked.settings
+    tuning, capo = settings.asked
+    if tuning is None and capo is None:
+        return 0
+    for place, row in enumerate(order.tolist(), 1):
+        strings = scored.field.strings_midi[row].tolist()
+        if is_asked(strings, int(scored.field.capo[row]), settings):
+            return place
+    narrow = replace(
+        settings,
+        tunings=() if tuning is None else (tuning,),
+        capos=() if capo is None else (capo,),
+    )
+    only = replace(asked, settings=narrow)
+    tried, _ = enumerate_setups(asked.tune, asked.player, narrow)
+    raise PipelineError(_nothing_fits(only, len(tried)))
 
 
 def _ranked_setup(

@@ -118,7 +118,8 @@ class Explainer:
             return f"{seen.ring_share:.0%} of the notes change string and ring on, harp-like."
         if part == "room":
             frets = self.player.body_fret - setup.capo - seen.top_fret
-            return f"{number(frets).capitalize()} frets are left up to the body."
+            left = "fret is" if frets == 1 else "frets are"
+            return f"{number(frets).capitalize()} {left} left up to the body."
         if part == "retuning":
             return self._retuning(setup)
         if part == "preference" and setup.tuning in self.used:
@@ -141,7 +142,7 @@ class Explainer:
         start = "capo" if setup.capo else "nut"
         if seen.top_fret == 0:
             return "The whole tune lies on open strings."
-        text = f"The whole tune lies within {number(seen.top_fret)} frets of the {start}"
+        text = f"The whole tune lies within {_frets(seen.top_fret)} of the {start}"
         if not seen.shift_bars:
             return f"{text}, and no shift has to be made without an open string to free it."
         if seen.open_share >= 0.25:
@@ -184,13 +185,25 @@ class Explainer:
         return f"Only the {string_words([string for string, _ in changed])} to retune."
 
     def why_lower(
-        self, best: tuple[RankedSetup, ...], names: Sequence[str], order: np.ndarray
+        self,
+        best: tuple[RankedSetup, ...],
+        names: Sequence[str],
+        order: np.ndarray,
+        asked: int = 0,
     ) -> tuple[str, ...]:
-        """One sentence for each usual suspect that is not among the first three."""
+        """One sentence for each usual suspect that is not among the first three.
+
+        The setup at the place `asked`, which the user named, is told before them.
+        """
         wanted = [*SUSPECTS, (self.player.present_tuning, 0), (best[0].tuning, 0)]
         wanted += [(name, 0) for name in self.player.tunings_used]
         top = {(setup.tuning, setup.capo) for setup in best[:3]}
         said = []
+        if asked > 1:
+            row = int(order[asked - 1])
+            capo = int(self.field.capo[row])
+            said.append(self._compared(names[row], capo, asked, row, int(order[0])))
+            top.add((names[row], capo))
         for name, capo in dict.fromkeys((parse_tuning(n)[0], c) for n, c in wanted):
             if (name, capo) in top:
                 continue
@@ -248,10 +261,15 @@ class Explainer:
     def _hard(self, seen: PathFacts) -> str:
         bars = len({n for n in self.facts.line.bar_number if n}) or 1
         if len(seen.shift_bars) * 2 > bars:
-            return f"{len(seen.shift_bars)} of {bars} bars need a shift inside a run"
+            need = "bars need" if bars > 1 else "bar needs"
+            return f"{len(seen.shift_bars)} of {bars} {need} a shift inside a run"
         if seen.shift_bars:
             return f"{bar_words(seen.shift_bars)} need{'s' * (len(seen.shift_bars) == 1)} a shift"
         return (
             f"the melody reaches up to fret {seen.top_fret} with {seen.open_share:.0%} of its "
             "notes on open strings"
         )
+
+
+def _frets(frets: int) -> str:
+    return f"{number(frets)} fret{'' if frets == 1 else 's'}"

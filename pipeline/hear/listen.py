@@ -17,6 +17,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from pipeline.counting import count
 from pipeline.errors import PipelineError
 from pipeline.hear.audio import Audio
 from pipeline.hear.concert import concert_pitch
@@ -84,17 +85,18 @@ def hear(
     )
 
 
-def _check_tune(audio: Audio, count: int, left_out: tuple[LeftOut, ...]) -> None:
-    if count >= FEWEST_NOTES:
+def _check_tune(audio: Audio, notes: int, left_out: tuple[LeftOut, ...]) -> None:
+    if notes >= FEWEST_NOTES:
         return
+    found = count(notes, "note")
     name = audio.source.file
     if any(one.why == TALKING for one in left_out):
         raise PipelineError(
-            f"{name} holds talking but no tune ({count} notes found, at least {FEWEST_NOTES} are "
+            f"{name} holds talking but no tune ({found} found, at least {FEWEST_NOTES} are "
             "needed): hum, whistle or play one melody."
         )
     raise PipelineError(
-        f"{name} holds no tune that can be followed ({count} notes found, at least "
+        f"{name} holds no tune that can be followed ({found} found, at least "
         f"{FEWEST_NOTES} are needed; talking and noise do not count): hum, whistle or play one "
         "melody, close to the microphone."
     )

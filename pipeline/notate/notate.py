@@ -13,6 +13,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from pipeline.counting import count
 from pipeline.dances import dances
 from pipeline.errors import PipelineError, UsageError
 from pipeline.keys import parse_key, signature_of
@@ -20,6 +21,7 @@ from pipeline.notate.agree import settled
 from pipeline.notate.alike import bar_grid, likeness
 from pipeline.notate.crooked import straightened
 from pipeline.notate.doubts import find_doubts
+from pipeline.notate.effects import heard_effects, without_effects, written_effects
 from pipeline.notate.fold import Folded, fold
 from pipeline.notate.form import Form, find_form
 from pipeline.notate.key import KeyEvidence, key_remarks, rank_keys
@@ -83,8 +85,9 @@ def notate(
     settings = settings or NotateSettings()
     notes = plain_notes(heard)
     if len(notes) < FEWEST_NOTES:
+        found = f"{count(len(notes), 'note')} {'was' if len(notes) == 1 else 'were'}"
         raise PipelineError(
-            f"Only {len(notes)} notes were heard, fewer than {FEWEST_NOTES}: record at least a "
+            f"Only {found} heard, fewer than {FEWEST_NOTES}: record at least a "
             "few bars of the tune, close to the microphone."
         )
     progress("Finding bars", 0.1)
@@ -140,6 +143,7 @@ def renotate(tune: Tune, settings: NotateSettings) -> Tune:
     again when its rhythm is to change. Raises UsageError when a written tune cannot be barred as
     asked.
     """
+    said = tuple(written_effects(tune, settings.tune_type, settings.octave_shift))
     settings = _with_earlier(tune, settings)
     rhythm = (
         settings.tune_type,
@@ -158,6 +162,7 @@ def renotate(tune: Tune, settings: NotateSettings) -> Tune:
             "The first bar line can only be moved in a recording: edit the bar lines in the tune "
             "file instead."
         )
+    tune = replace(tune, remarks=(*said, *without_effects(tune.remarks)))
     return _overridden(tune, settings)
 
 
@@ -215,9 +220,8 @@ def _with_earlier(tune: Tune, settings: NotateSettings) -> NotateSettings:
 def _tune(heard: Heard, page: Page, settings: NotateSettings) -> Tune:
     reading, bars, folded = page.reading, page.bars, page.folded
     kind = reading.line.kind
-    octaves = settings.octave_shift
-    if octaves is None:
-        octaves = _octave_shift(reading)
+    usual = _octave_shift(reading)
+    octaves = usual if settings.octave_shift is None else settings.octave_shift
     bars = tuple(moved_bar(bar, 12 * octaves) for bar in bars)
     doubts = find_doubts(
         bars,
@@ -235,7 +239,7 @@ def _tune(heard: Heard, page: Page, settings: NotateSettings) -> Tune:
     if kind.tune_type == "air":
         remarks = (FREE_TEMPO, *remarks)
     beat = Fraction(kind.beat_ticks, 96)
-    return Tune(
+    tune = Tune(
         source=heard.source,
         tune_type=kind.tune_type,
         meter=settings.meter or kind.meter,
@@ -263,6 +267,8 @@ def _tune(heard: Heard, page: Page, settings: NotateSettings) -> Tune:
         warnings=heard.warnings,
         remarks=remarks,
     )
+    said = heard_effects(tune, settings.beats_per_minute, settings.octave_shift, usual)
+    return replace(tune, remarks=(*said, *remarks))
 
 
 def overridden(settings: NotateSettings) -> dict[str, str]:

@@ -224,6 +224,11 @@ def part_starts(begins: np.ndarray, line: Timeline) -> np.ndarray:
 
 def _barred_at(line: Timeline, first_bar_s: float) -> Timeline:
     """The timeline with a bar line at the note nearest to this time, all others moved as far."""
+    end_s = float(line.onset_s[-1])
+    if first_bar_s > end_s:
+        raise UsageError(
+            f"--first-bar {first_bar_s:g} lies after the last note, which begins at {end_s:.1f} s."
+        )
     nearest = int(np.argmin(np.abs(line.onset_s - first_bar_s)))
     return replace(line, ticks=line.ticks + -line.ticks[nearest] % line.kind.bar_ticks)
 

@@ -60,7 +60,7 @@ def moved_part(part: Part, semitones: int) -> Part:
         pickup=moved(part.pickup, semitones),
         bars=tuple(moved(bar, semitones) for bar in part.bars),
         endings=tuple(
-            Ending(end.times, tuple(moved(bar, semitones) for bar in end.bars))
+            replace(end, bars=tuple(moved(bar, semitones) for bar in end.bars))
             for end in part.endings
         ),
     )
@@ -68,7 +68,12 @@ def moved_part(part: Part, semitones: int) -> Part:
 
 def _joined_part(part: Part, old: Fraction, old_meter: str, meter: str) -> Part:
     counts = [len(part.bars), *(len(end.bars) for end in part.endings)]
-    if any(count % 2 for count in counts) or part.bar_lengths:
+    if _crooked(part):
+        raise UsageError(
+            f"Part {part.name} has bars that are not as long as {old_meter} says, so it cannot be "
+            f"written in {meter}: edit the bar lines in the tune file."
+        )
+    if any(count % 2 for count in counts):
         raise UsageError(
             f"Part {part.name} has an odd number of {old_meter} bars, so it cannot be written in "
             f"{meter}: edit the bar lines in the tune file."
@@ -81,6 +86,11 @@ def _joined_part(part: Part, old: Fraction, old_meter: str, meter: str) -> Part:
     )
 
 
+def _crooked(part: Part) -> bool:
+    """Whether any bar of the part or of its endings has a length of its own."""
+    return bool(part.bar_lengths or any(ending.bar_lengths for ending in part.endings))
+
+
 def _pairs(bars: tuple[Bar, ...], old: Fraction) -> tuple[Bar, ...]:
     return tuple(one + _later(two, old) for one, two in zip(bars[::2], bars[1::2], strict=True))
 
@@ -90,7 +100,7 @@ def _later(bar: Bar, by: Fraction) -> Bar:
 
 
 def _cut_part(part: Part, new: Fraction, old_meter: str, meter: str) -> Part:
-    if part.bar_lengths or (part.pickup and part.pickup[0].start < new):
+    if _crooked(part) or (part.pickup and part.pickup[0].start < new):
         raise UsageError(
             f"Part {part.name} has odd bars or a long pick-up in {old_meter}, so it cannot be "
             f"written in {meter}: edit the bar lines in the tune file."

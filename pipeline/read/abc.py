@@ -15,9 +15,11 @@ import hashlib
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from fractions import Fraction
 
 from pipeline.errors import PipelineError
 from pipeline.limits import check, limit, short
+from pipeline.read.abc_faults import LEFT, odd_bar_words, stray_words, unknown_field
 from pipeline.read.abc_fields import (
     AbcKey,
     default_length,
@@ -32,6 +34,8 @@ from pipeline.read.written import Stated, written_tune
 from pipeline.tune import KeyName, Source, Tune
 
 _FIELD = re.compile(r"([A-Za-z]):(?![|:\]])\s*(.*)")
+_FIELDS = "ABCDEFGHIKLMNOPQRSTUVWXZmrsw"
+"""Letters of the fields that ABC knows; E is of old files."""
 _NOT_MUSIC = re.compile(r"[^\sA-Ga-gzxyZX\d|:\[\](){}<>/,'^_=~.\-\"!HLMOPSTuv`\\&]")
 _TUNE_START = re.compile(r"^X:[ \t]*(\d*)", re.MULTILINE)
 
@@ -57,6 +61,10 @@ class _Header:
     titles: list[str] = field(default_factory=list)
     values: dict[str, str] = field(default_factory=dict)
     key: AbcKey | None = None
+    signs: list[str] = field(default_factory=list)
+    """Values of the U: fields."""
+    remarks: list[str] = field(default_factory=list)
+    """Lines that are not understood, for the user."""
 
 
 def read_abc(text: str, *, name: str, tune_number: int | None = None) -> Tune:
@@ -69,11 +77,11 @@ def read_abc(text: str, *, name: str, tune_number: int | None = None) -> Tune:
     if not pieces:
         raise PipelineError(f"{name} holds no ABC tune: a tune needs an X: line and a K: line.")
     if tune_number is None:
-        return _read_tune(pieces[0], source)
-    for piece in pieces:
+        return _read_tune(*pieces[0], source)
+    for piece, line in pieces:
         if _number(piece) == tune_number:
-            return _read_tune(piece, source)
-    known = ", ".join(str(_number(piece)) for piece in pieces[:12])
+            return _read_tune(piece, line, source)
+    known = ", ".join(str(_number(piece)) for piece, _ in pieces[:12])
     raise PipelineError(f"{name} holds no tune X:{tune_number}; it holds {known}.")
 
 
@@ -81,9 +89,9 @@ def read_abc_book(text: str, *, name: str = "the book") -> AbcBook:
     """Read every tune of a book; a tune that cannot be read is skipped and said in `faults`."""
     source = _source(text, name)
     tunes, faults = [], []
-    for piece in _tunes(text):
+    for piece, line in _tunes(text):
         try:
-            tunes.append(_read_tune(piece, source))
+            tunes.append(_read_tune(piece, line, source))
         except PipelineError as fault:
             faults.append(str(fault))
     return AbcBook(tuple(tunes), tuple(faults))
@@ -93,12 +101,17 @@ def _source(text: str, name: str) -> Source:
     return Source(name, hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest())
 
 
-def _tunes(text: str) -> list[str]:
-    """Cut a book before each X: line; a text without one counts as one tune if it has a K:."""
+def _tunes(text: str) -> list[tuple[str, int]]:
+    """Cut a book before each X: line, with the number of that line.
+
+    A text without one counts as one tune if it has a K:.
+    """
     starts = [found.start() for found in _TUNE_START.finditer(text)]
     if not starts:
-        return [text] if re.search(r"^K:", text, re.MULTILINE) else []
-    return [text[a:b] for a, b in zip(starts, [*starts[1:], len(text)], strict=True)]
+        return [(text, 1)] if re.search(r"^K:", text, re.MULTILINE) else []
+    ends = [*starts[1:], len(text)]
+    lines = [text.count("\n", 0, start) + 1 for start in starts]
+    return [(text[a:b], line) for a, b, line in zip(starts, ends, lines, strict=True)]
 
 
 def _number(piece: str) -> int:
@@ -107,10 +120,14 @@ def _number(piece: str) -> int:
     return int(digits) if digits else 0
 
 
-def _read_tune(piece: str, source: Source) -> Tune:
-    lines = piece.splitlines()
+def _read_tune(piece: str, first_line: int, source: Source) -> Tune:
+    lines = list(enumerate(piece.splitlines(), first_line))
     check("text_tune", len(piece), f"{source.file}, tune {_number(piece)},")
-    check("text_line", max(map(len, lines), default=0), f"{source.file}, tune {_number(piece)},")
+    check(
+        "text_line",
+        max((len(line) for _, line in lines), default=0),
+        f"{source.file}, tune {_number(piece)},",
+    )
     try:
         return _tune_of_lines(lines, piece, source)
     except ValueError as fault:
@@ -118,7 +135,7 @@ def _read_tune(piece: str, source: Source) -> Tune:
         raise PipelineError(f"{which} cannot be read: {fault}; correct it.") from fault
 
 
-def _tune_of_lines(lines: list[str], piece: str, source: Source) -> Tune:
+def _tune_of_lines(lines: list[tuple[int, str]], piece: str, source: Source) -> Tune:
     header, body_start = _read_header(lines)
     title = header.titles[0] if header.titles else ""
     which = f'{source.file}, tune "{title}"' if title else f"{source.file}, tune {_number(piece)}"
@@ -127,14 +144,19 @@ def _tune_of_lines(lines: list[str], piece: str, source: Source) -> Tune:
         raise PipelineError(f"{which} has no K: line, which must end the header.")
     warnings: list[str] = [key.fault] if key.fault else []
     meter = parse_meter(header.values.get("M", "4/4"))
+    measured = meter is not None and "M" in header.values
     if meter is None:
         warnings.append(f'The metre "{short(header.values["M"])}" is treated as 4/4.')
         meter = "4/4"
     unit = default_length(meter)
     if "L" in header.values:
+        if not parse_length(header.values["L"], Fraction(0)):
+            header.remarks.append(f'"L:{header.values["L"]}" is no note length; {unit} is taken.')
         unit = parse_length(header.values["L"], unit)
     reader = MusicReader(key, meter, unit)
-    _read_body(lines[body_start:], reader, warnings)
+    for value in header.signs:
+        reader.field("U", value)
+    _read_body(lines[body_start:], reader, warnings, header.remarks)
     bars = reader.bars()
     stated = Stated(
         title=title,
@@ -145,31 +167,44 @@ def _tune_of_lines(lines: list[str], piece: str, source: Source) -> Tune:
         whole_notes_a_minute=parse_tempo(header.values.get("Q", ""), unit),
         order=header.values.get("P", ""),
         warnings=(*warnings, *reader.warnings),
+        remarks=(
+            *header.remarks,
+            *stray_words(bars, reader.strays),
+            *(odd_bar_words(bars, reader.places(), meter) if measured else ()),
+        ),
     )
     return written_tune(bars, stated, source, which=which)
 
 
-def _read_header(lines: list[str]) -> tuple[_Header, int]:
+def _read_header(lines: list[tuple[int, str]]) -> tuple[_Header, int]:
     """The header's fields and the number of the first line after K:."""
     header = _Header()
-    for index, line in enumerate(lines):
+    for index, (number, line) in enumerate(lines):
         found = _FIELD.match(line)
         if not found:
+            if index and line.strip() and not line.startswith(("%", "+:", "\\")):
+                header.remarks.append(f"Line {number} stands before K: and is no field; {LEFT}.")
             continue
+        if found.group(1) not in _FIELDS:
+            header.remarks.append(unknown_field(number, found.group(1)))
         letter, value = found.group(1), _uncommented(found.group(2)).strip()
         if letter == "T":
             header.titles.append(plain_text(value))
         elif letter == "K":
             header.key = parse_key_field(value)
             return header, index + 1
+        elif letter == "U":
+            header.signs.append(value)
         elif value:
             header.values.setdefault(letter, value)
     return header, len(lines)
 
 
-def _read_body(lines: list[str], reader: MusicReader, warnings: list[str]) -> None:
+def _read_body(
+    lines: list[tuple[int, str]], reader: MusicReader, warnings: list[str], remarks: list[str]
+) -> None:
     ended = False
-    for raw in lines:
+    for number, raw in lines:
         if not raw.strip():
             ended = True
             continue
@@ -184,10 +219,12 @@ def _read_body(lines: list[str], reader: MusicReader, warnings: list[str]) -> No
             warnings.append("Music after an empty line is read as part of the tune.")
             ended = False
         if found:
-            if found.group(1) not in "wWsN":
+            if found.group(1) not in _FIELDS:
+                remarks.append(unknown_field(number, found.group(1)))
+            elif found.group(1) not in "wWsN":
                 reader.field(found.group(1), found.group(2).strip())
         else:
-            reader.line(line)
+            reader.line(line, number)
 
 
 def _uncommented(line: str) -> str:

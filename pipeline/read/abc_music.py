@@ -13,9 +13,7 @@ References  ABC notation standard 2.1, section 4 (the tune body). Accidentals la
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
 from fractions import Fraction
-from functools import lru_cache
 
 from pipeline.keys import LETTER_SEMITONES
 from pipeline.limits import whole
@@ -27,12 +25,9 @@ from pipeline.read.abc_fields import (
     parse_times,
     ticks_of,
 )
+from pipeline.read.abc_open import TICKS, Event, OpenBar, finish
 from pipeline.read.bars import ReadBar
-from pipeline.tune import Ornament, ScoreNote
-
-TICKS = 1024 * 9 * 5 * 7
-"""Ticks in a whole note: every length down to 1/1024 and every tuplet up to nine is a whole
-number of them."""
+from pipeline.tune import Ornament
 
 _LENGTH = r"([0-9]*)(/*)([0-9]*)"
 _NOTE = r"(\^\^|\^|__|_|=)?([A-Ga-g])([,']*)" + _LENGTH
@@ -54,6 +49,8 @@ _TOKEN = re.compile(
     """,
     re.VERBOSE | re.ASCII,
 )
+_SILENT = re.compile(r"y[0-9]*|[()\\`$*!\"\[\]+]")
+"""What may stand in a line and says nothing of pitch or length."""
 _INNER_NOTE = re.compile(_NOTE)
 _NOT_NOTES = re.compile(r'"[^"]*"|![^!]*!')
 _CHORD_SYMBOL = re.compile(
@@ -72,34 +69,6 @@ _SIGNS: dict[str, Ornament] = {
 _PLAIN_TUPLETS = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}
 
 
-@lru_cache(maxsize=4096)
-def whole_notes(ticks: int) -> Fraction:
-    """Ticks as a fraction of a whole note."""
-    return Fraction(ticks, TICKS)
-
-
-@dataclass(slots=True)
-class _Event:
-    """A note, or a rest (midi None); lengths stay open to change until the tune is read."""
-
-    midi: int | None
-    place: tuple[str, str]
-    ticks: int
-    ornament: Ornament | None = None
-    tie: bool = False
-
-
-@dataclass(slots=True)
-class _OpenBar:
-    events: list[_Event] = field(default_factory=list)
-    chords: list[tuple[int, str]] = field(default_factory=list)
-    opens: bool = False
-    closes: bool = False
-    times: int = 1
-    ending: tuple[int, ...] = ()
-    label: str = ""
-
-
 class MusicReader:
     """Reads one tune body; feed it lines and fields in order, then take `bars()`."""
 
@@ -107,10 +76,10 @@ class MusicReader:
         self._key = key
         self._set_meter(meter)
         self._unit = int(unit * TICKS)
-        self._done: list[_OpenBar] = []
-        self._bar = _OpenBar()
+        self._done: list[OpenBar] = []
+        self._bar = OpenBar()
         self._altered: dict[str, int] = {}
-        self._last: _Event | None = None
+        self._last: Event | None = None
         self._broken = 0
         self._tuplet = (0, 1, 1)  # notes left, time of, notes in all
         self._ornament: Ornament | None = None
@@ -118,7 +87,11 @@ class MusicReader:
         self._voice: str | None = None
         self._muted = False
         self._signs = dict(_SIGNS)
+        self._named = set("~.HJLMOPRSTuv")
+        self._line = 0
         self.warnings: dict[str, None] = {}
+        self.strays: list[tuple[int, int, str]] = []
+        """Line, index of the bar and text of what was not understood."""
         self._handlers = {
             "note": self._note, "rest": self._rest, "chord": self._chord, "bar": self._bar_line,
             "ending": self._ending, "text": self._text, "grace": self._grace,
@@ -126,13 +99,29 @@ class MusicReader:
             "sign": self._sign, "field": self._inline_field, "overlay": self._start_overlay,
         }  # fmt: skip
 
-    def line(self, text: str) -> None:
-        """Read one line of music code, comments already taken off."""
+    def line(self, text: str, number: int = 0) -> None:
+        """Read one line of music code, comments already taken off; its number in the file."""
         handlers = self._handlers
+        self._line = number
+        end = 0
         for found in _TOKEN.finditer(text):
             kind = found.lastgroup
+            if not self._muted:
+                self._passed_over(text[end : found.start()])
+            end = found.end()
             if kind and (not self._muted or kind == "field"):
                 handlers[kind](found)
+        if not self._muted:
+            self._passed_over(text[end:])
+
+    def _passed_over(self, text: str) -> None:
+        """Keep what stands between two signs and says nothing, with its line and bar."""
+        for piece in _SILENT.sub(" ", text).split() if text else ():
+            self.strays.append((self._line, len(self._done), piece))
+
+    def places(self) -> list[tuple[int, Fraction]]:
+        """Of each bar of `bars()` the line on which it begins, and how long a full bar is."""
+        return [(bar.line, Fraction(bar.full, TICKS)) for bar in self._done]
 
     def field(self, letter: str, value: str) -> None:
         """Apply a field that stands between the lines of music or in brackets inside one."""
@@ -155,6 +144,7 @@ class MusicReader:
         elif letter == "U" and "=" in value:
             sign, meaning = (half.strip() for half in value.split("=", 1))
             ornament = _SIGNS.get(meaning.strip("!+"))
+            self._named.add(sign)
             if ornament:
                 self._signs[sign] = ornament
 
@@ -183,7 +173,7 @@ class MusicReader:
                 position += event.ticks
             notes_of.append(notes)
         for bar, notes in zip(self._done, notes_of, strict=True):
-            finished.append(_finish(bar, notes))
+            finished.append(finish(bar, notes))
         return finished
 
     # ------------------------------------------------------------ notes
@@ -225,9 +215,10 @@ class MusicReader:
                 self._last.ticks = self._last.ticks * first // size
                 ticks = ticks * second // size
             self._broken = 0
-        event = _Event(midi, place, ticks, self._ornament if midi is not None else None)
+        event = Event(midi, place, ticks, self._ornament if midi is not None else None)
         self._ornament = None
         self._bar.events.append(event)
+        self._bar.line = self._bar.line or self._line
         self._last = event
 
     def _rest(self, found: re.Match[str]) -> None:
@@ -241,7 +232,8 @@ class MusicReader:
         for index in range(min(count, 64)):
             if index:
                 self._close_bar()
-            self._bar.events.append(_Event(None, ("Z", ""), self._full))
+            self._bar.events.append(Event(None, ("Z", ""), self._full))
+            self._bar.line = self._bar.line or self._line
         self._last = None
 
     def _chord(self, found: re.Match[str]) -> None:
@@ -295,6 +287,8 @@ class MusicReader:
     def _sign(self, found: re.Match[str]) -> None:
         sign = found.group()
         name = sign.strip("!+") or sign
+        if len(sign) == 1 and sign not in self._named:
+            self._passed_over(sign)
         if self._signs.get(name):
             self._ornament = self._signs[name]
         elif name.upper().rstrip(".") in ("D.C", "D.S", "DACAPO", "DACODA", "D.C.ALFINE"):
@@ -360,13 +354,14 @@ class MusicReader:
             last.closes = True
         self._bar.label = value.strip() if len(value.strip()) == 1 else ""
 
-    def _close_bar(self) -> _OpenBar | None:
+    def _close_bar(self) -> OpenBar | None:
         """End the current bar if anything is in it; the last finished bar, if any."""
         self._altered = {}
         self._overlay = False
         if self._bar.events:
+            self._bar.full = self._full
             self._done.append(self._bar)
-            self._bar = _OpenBar()
+            self._bar = OpenBar()
         return self._done[-1] if self._done else None
 
 
@@ -374,23 +369,3 @@ def _after(found: re.Match[str], count: int) -> range:
     """Numbers of the `count` groups that follow the named group of this sign."""
     first = _TOKEN.groupindex[found.lastgroup or ""] + 1
     return range(first, first + count)
-
-
-def _finish(bar: _OpenBar, notes: list[tuple[list[int], Ornament | None]]) -> ReadBar:
-    starts = [0]
-    for event in bar.events:
-        starts.append(starts[-1] + event.ticks)
-    return ReadBar(
-        notes=tuple(
-            ScoreNote(midi, whole_notes(start), whole_notes(ticks), ornament)
-            for (midi, start, ticks), ornament in notes
-            if ticks > 0
-        ),
-        length=whole_notes(starts[-1]),
-        opens=bar.opens,
-        closes=bar.closes,
-        times=bar.times,
-        ending=bar.ending,
-        label=bar.label,
-        chords=tuple((whole_notes(starts[index]), symbol) for index, symbol in bar.chords),
-    )

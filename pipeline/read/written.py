@@ -39,6 +39,8 @@ class Stated:
     order: str = ""
     """Order of labelled parts, "ABA"."""
     warnings: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
+    """What in the file is not as it should be, with its place."""
 
 
 def written_tune(bars: Sequence[ReadBar], stated: Stated, source: Source, *, which: str) -> Tune:
@@ -59,7 +61,7 @@ def written_tune(bars: Sequence[ReadBar], stated: Stated, source: Source, *, whi
     signature = stated.signature
     if signature is None or stated.key is None:
         signature = max(-7, min(7, signature_of(key.tonic, key.mode)))
-    remarks = []
+    remarks = list(stated.remarks)
     if not named:
         remarks.append(
             f"The file does not say what kind of tune this is; {stated.meter} suggests {tune_type}."

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
+from pipeline.counting import count
 from pipeline.doubts import (
     DoubtfulBars,
     bars_words,
@@ -52,11 +53,12 @@ _PULSE = (
 
 def masthead(tune: Tune, ranking: Ranking, arrangements: Sequence[Arrangement]) -> str:
     """Title, the tune in one sentence, what the program is unsure of, and the way around."""
-    from pipeline.summary import describe_setup, describe_tune
+    from pipeline.summary import best_words, describe_tune
 
     lines = [f'<p class="lead">{escape(describe_tune(tune))}.</p>']
     if ranking.setups:
-        lines.append(f"<p>Sits best in <b>{escape(describe_setup(ranking.setups[0]))}</b>.</p>")
+        arranged = arrangements[0].setup if arrangements else None
+        lines.append(f"<p>{escape(best_words(ranking, arranged))}.</p>")
     lines += [f'<p class="note">{escape(text)}</p>' for text in (*tune.warnings, *tune.remarks)]
     links = [("tune", "The tune", True), ("heard", "What was heard", bool(tune.bars_heard)),
              ("tunings", "Tunings", bool(ranking.setups)),
@@ -102,7 +104,8 @@ def _to_check(tune: Tune) -> str:
         )
 
     def on_page(group: DoubtfulBars) -> str:
-        pages = {written[printed[bar]].number for bar in range(group.first, group.last + 1)} - {0}
+        bars = [bar for bar in range(group.first, group.last + 1) if bar in printed]
+        pages = {written[printed[bar]].number for bar in bars} - {0}
         return f", {bars_words(ranges(pages))} on the page" if pages else ""
 
     few = len(groups) <= SHOWN_DOUBTS
@@ -118,7 +121,7 @@ def _to_check(tune: Tune) -> str:
         )
     return (
         f"<details{' open' if few else ''}><summary>Check by ear: {len(tune.doubts)} of "
-        f"{len(tune.bars_heard)} bars played, marked with a question mark</summary>"
+        f"{count(len(tune.bars_heard), 'bar')} played, marked with a question mark</summary>"
         f'<ul class="doubts">{listed}</ul></details>'
     )
 
@@ -190,7 +193,10 @@ def ranking_section(tune: Tune, ranking: Ranking, player: Player) -> str:
     setups = ranking.setups[:SHOWN_SETUPS]
     if not setups:
         return ""
-    rows = "".join(_setup_row(setup, setups[0].score) for setup in setups)
+    chosen = ranking.chosen
+    if chosen is not None and chosen not in setups:
+        setups = (*setups, chosen)
+    rows = "".join(_setup_row(setup, setups[0].score, asked=setup == chosen) for setup in setups)
     lower = "".join(f"<li>{escape(reason)}</li>" for reason in ranking.lower)
     below = f"<h3>Why others came lower</h3><ul>{lower}</ul>" if lower else ""
     return (
@@ -206,7 +212,7 @@ def ranking_section(tune: Tune, ranking: Ranking, player: Player) -> str:
     )
 
 
-def _setup_row(setup: RankedSetup, best: float) -> str:
+def _setup_row(setup: RankedSetup, best: float, *, asked: bool) -> str:
     plain = setup.setup
     told = [reason for reason in setup.reasons if not reason.startswith("Sounds in")]
     why = "".join(f"<li>{escape(reason)}</li>" for reason in told)
@@ -217,7 +223,8 @@ def _setup_row(setup: RankedSetup, best: float) -> str:
     share = max(0.0, min(1.0, setup.score / best)) if best > 0 else 0.0
     return (
         f'<tr><td class="number">{setup.rank}.</td>'
-        f'<th scope="row">{escape(tuning_words(plain))}<br>{capo_words(plain)}</th>'
+        f'<th scope="row">{escape(tuning_words(plain))}<br>{capo_words(plain)}'
+        f"{'<br>as you asked' if asked else ''}</th>"
         f'<td>{keys}</td><td class="number">{setup.score:.1f}'
         f'<span class="meter" aria-hidden="true"><i style="width:{100 * share:.0f}%"></i></span>'
         f"</td><td><ul>{why}</ul></td></tr>"

@@ -206,6 +206,14 @@ def test_no_serious_accessibility_fault(browser, page, scheme, width):
     assert browser.run("document.documentElement.scrollWidth") <= width
 
 
+def test_the_contents_are_whole_on_a_phone(browser, page):
+    browser.size(390, 844)
+    browser.open(page)
+    last = "[...document.querySelectorAll('nav.contents a')].map((a) => "
+    assert browser.run(f"Math.max(...{last}a.getBoundingClientRect().right))") <= 390
+    assert browser.run(f"{last}a.textContent).join()").endswith("Files")
+
+
 def test_text_from_outside_stays_text():
     """Titles, file names, reasons, doubts and chord names that look like markup."""
     tune = heard_jig()
