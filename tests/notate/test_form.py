@@ -69,3 +69,4 @@ def test_the_ending_is_kept_in_what_was_heard_and_said() -> None:
     assert len(written.bars_heard) == 1 + 32 + 2
     assert [len(part.bars) for part in written.parts] == [8, 8]
     assert any("last 2 bars are the ending of the performance" in one for one in written.remarks)
+    assert not any(doubt.bar > 32 for doubt in written.doubts)
