@@ -84,7 +84,7 @@ def find_form(alike: np.ndarray, starts: np.ndarray) -> Form:
         form = _before_coda(odds[: n - coda, : n - coda], begins[: n - coda], coda)
         again = float(np.diagonal(odds[n - coda :, :coda]).sum())
         score = form.score + CODA[coda] + max(again, 0.0)
-        if score > best.score:
+        if score > best.score and form.score > 0:  # where nothing comes back no round is whole
             best = replace(form, score=score, coda=coda)
     return best
 
