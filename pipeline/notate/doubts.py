@@ -4,19 +4,23 @@ In: heard bars, the printed tune with its passes, the Timeline, how sure the met
 Out: Doubts in the order performed, each with its reason in words.
 Method: a logistic regression (models/metre/doubts.json, models/metre/doubt.py) gives each bar a
     probability of being wrong from what the ear, the metre network and the other passes say of it;
-    bars above a threshold are listed. The reasons are what can be pointed at: a note left out, a
-    beat that waits, passes that differ, places the network is unsure of.
+    bars above a threshold are listed, where the printed bar that they are passes of is doubtful.
+    It is not when two passes were played as printed and one of them is beyond doubt: the others
+    are variations then, or were badly heard, and the vote has put that right. Bars of the ending,
+    which are printed nowhere, are not listed. The reasons are what can be pointed at: a note left
+    out, a beat that waits, passes that differ, places the network is unsure of.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 import models
-from pipeline.notate.fold import Folded
+from pipeline.notate.fold import Folded, vote
 from pipeline.notate.timeline import Timeline
 from pipeline.tune import Bar, Doubt, HeardBar
 
@@ -26,6 +30,11 @@ FEATURES = (
     "passed over", "beat waits", "alone among passes", "two passes differ", "single pass",
     "meter open", "tune unplaced", "tune unheard", "long notes", "odd lengths", "empty",
 )  # fmt: skip
+
+
+PASSES = [
+    FEATURES.index(name) for name in ("alone among passes", "two passes differ", "single pass")
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,14 +62,38 @@ def find_doubts(
     """
     evidence = bar_evidence(bars, folded, line, passed_over_s, meter_chance)
     model = models.read_json("metre/doubts.json")
-    raw = evidence.seen @ [model["weights"][name] for name in FEATURES] + model["bias"]
-    chance = 1 / (1 + np.exp(-raw))
+    chance = _chance(evidence.seen, model)
+    settled = _settled(bars, folded, evidence.seen, model)
     first = 0 if bars and bars[0].notes and bars[0].notes[0].start else 1
     return tuple(
         Doubt(at + first, bar.start_s, "; ".join(reasons) or "a note may be missing or too many")
         for at, (bar, reasons) in enumerate(zip(bars, evidence.reasons, strict=True))
-        if chance[at] >= model["threshold"]
+        if chance[at] >= model["threshold"] and at not in settled
     )
+
+
+def _chance(seen: np.ndarray, model: dict[str, Any]) -> np.ndarray:
+    """Probability that each bar is wrong, shape (n_bars,)."""
+    raw = seen @ [model["weights"][name] for name in FEATURES] + model["bias"]
+    return np.asarray(1 / (1 + np.exp(-raw)))
+
+
+def _settled(
+    bars: tuple[HeardBar, ...], folded: Folded, seen: np.ndarray, model: dict[str, Any]
+) -> set[int]:
+    """The bars whose printed bar is beyond doubt, and those that are printed nowhere."""
+    agreeing = seen.copy()
+    agreeing[:, PASSES] = 0.0
+    chance = _chance(agreeing, model)
+    found = {at for at in range(len(bars)) if folded.passes and at not in folded.passes and at}
+    for same in set(folded.passes.values()):
+        if len(same) < 2:
+            continue
+        printed = _content(vote([(bars[at].notes, 0.05 + bars[at].confidence) for at in same]))
+        mine = [at for at in same if _content(bars[at].notes) == printed]
+        if len(mine) > 1 and min(chance[at] for at in mine) < model["threshold"]:
+            found.update(same)
+    return found
 
 
 def bar_evidence(

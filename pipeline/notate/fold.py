@@ -57,6 +57,14 @@ def fold(bars: tuple[HeardBar, ...], form: Form, bar_length: Fraction) -> Folded
     return Folded(tuple(parts), letters, rounds, links)
 
 
+def coda_remark(coda: int) -> tuple[str, ...]:
+    """What the user should know of bars at the end that are no part; nothing without any."""
+    if not coda:
+        return ()
+    bars = f"last {coda} bars are" if coda > 1 else "last bar is"
+    return (f"The {bars} the ending of the performance, outside the form of the tune.",)
+
+
 def _names(order: list[int]) -> dict[int, str]:
     seen = list(dict.fromkeys(order))
     return {label: LETTERS[at % 26] + "'" * (at // 26) for at, label in enumerate(seen)}

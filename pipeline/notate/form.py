@@ -30,6 +30,12 @@ TIMES_PRIOR = {1: -1.2, 2: 0.0, 3: -4.5}
 ROUNDS_TRIED, LATE_ROUNDS_TRIED = 4, 2
 LATE_START = -4.0
 START_WEIGHT, START_MOST = 0.6, 4.0
+VARIED, VARIED_BARS = -1.0, 8
+"""Least log odds a bar for a pass of a part of so many bars or more: players vary a whole pass."""
+CODA = (0.0, -4.0, -1.5, -1.5, -4.3)
+"""Log odds of an ending of so many bars; above that of a part of two bars heard once, -8.2."""
+FEWEST_BARS = 8
+"""Bars before an ending: a performance without a whole part has none."""
 BROKEN_OFF = -6.0
 """For a last round that stops between its beginning and its end: players finish the tune."""
 RETURN = -4.0
@@ -61,6 +67,8 @@ class Form:
     segments: tuple[Segment, ...]
     round_bars: int
     score: float
+    coda: int = 0
+    """Bars at the end of the performance that are no pass of any part."""
 
 
 def find_form(alike: np.ndarray, starts: np.ndarray) -> Form:
@@ -69,12 +77,25 @@ def find_form(alike: np.ndarray, starts: np.ndarray) -> Form:
     starts : log odds that a pass of a part begins with each bar, shape (n_bars,).
     """
     odds = AGREES[np.searchsorted(EDGES, alike)]
-    n = len(odds)
     begins = START_WEIGHT * np.clip(starts, -START_MOST, START_MOST)
+    n = len(odds)
+    best = _before_coda(odds, begins, 0)
+    for coda in range(1, len(CODA) if n - len(CODA) >= FEWEST_BARS else 1):
+        form = _before_coda(odds[: n - coda, : n - coda], begins[: n - coda], coda)
+        again = float(np.diagonal(odds[n - coda :, :coda]).sum())
+        score = form.score + CODA[coda] + max(again, 0.0)
+        if score > best.score and form.score > 0:  # where nothing comes back no round is whole
+            best = replace(form, score=score, coda=coda)
+    return best
+
+
+def _before_coda(odds: np.ndarray, begins: np.ndarray, coda: int) -> Form:
+    """The best form of these bars; whole rounds where an ending follows them."""
+    n = len(odds)
     sums = _diagonal_sums(odds)
     lags = _round_lags(sums, n)
     best = max(
-        (_form(odds, sums, begins, lag, PART_PRIOR, 0) for lag in lags),
+        (_form(odds, sums, begins, lag, 0) for lag in lags if not (coda and n % lag)),
         key=lambda form: form.score,
     )
     for missing in range(1, min(8, n // 2)):
@@ -82,26 +103,52 @@ def find_form(alike: np.ndarray, starts: np.ndarray) -> Form:
         padded[missing:, missing:] = odds
         late_sums, late_begins = _diagonal_sums(padded), np.append(np.zeros(missing), begins)
         for lag in (*lags[:-1][:LATE_ROUNDS_TRIED], n + missing):
-            late = _form(padded, late_sums, late_begins, lag, PART_PRIOR, missing)
+            if coda and (n + missing) % lag:
+                continue
+            late = _form(padded, late_sums, late_begins, lag, missing)
             if late.score + LATE_START - 0.1 * missing > best.score:
                 best = replace(late, score=late.score + LATE_START - 0.1 * missing)
     return best
 
 
-def _form(
-    odds: np.ndarray,
-    sums: np.ndarray,
-    begins: np.ndarray,
-    lag: int,
-    part_prior: dict[int, float],
-    missing: int,
-) -> Form:
+def _form(odds: np.ndarray, sums: np.ndarray, begins: np.ndarray, lag: int, missing: int) -> Form:
     """The best form with this round; the first `missing` bars were not recorded."""
     n = len(odds)
-    repeats = float(sums[n, lag]) if lag < n else 0.0
-    score, plan = _parts(odds, sums, _folded(begins, lag), part_prior)
-    score += repeats + _returns(plan, odds) + (BROKEN_OFF if n % lag > 1 else 0.0)
-    return Form(_segments(plan, lag, odds, missing), lag, score)
+    score, plan = _parts(odds, sums, _folded(begins, lag), PART_PRIOR)
+    segments = _segments(plan, lag, odds, missing)
+    score += _rounds(segments, lag, odds, missing)
+    score += _returns(plan, odds) + (BROKEN_OFF if n % lag > 1 else 0.0)
+    return Form(segments, lag, score)
+
+
+def _rounds(segments: tuple[Segment, ...], lag: int, odds: np.ndarray, missing: int) -> float:
+    """Log odds that the passes of the later rounds are those of the first, each by the earlier
+    pass of its part that it is most like."""
+    total = 0.0
+    for at, one in enumerate(segments):
+        if one.first + missing < lag:
+            continue
+        likest = -np.inf
+        for other in segments[:at]:
+            if other.label == one.label:
+                likest = max(likest, _pass_odds(one, other, odds, missing))
+        bars = one.bars + one.skipped + one.missing
+        total += max(likest, VARIED * bars if bars >= VARIED_BARS else -np.inf)
+    return total
+
+
+def _pass_odds(one: Segment, other: Segment, odds: np.ndarray, missing: int) -> float:
+    """Log odds that two passes are of one part; its last bar may be another ending."""
+    low = max(one.skipped, other.skipped)
+    high = min(one.skipped + one.bars, other.skipped + other.bars)
+    span = np.arange(low, high)
+    found = odds[
+        one.first - one.skipped + missing + span, other.first - other.skipped + missing + span
+    ]
+    bars = one.bars + one.skipped + one.missing
+    if high == bars > SHORT and len(span):
+        return float(found[:-1].sum() + max(found[-1], ENDING_FLOOR))
+    return float(found.sum())
 
 
 def _diagonal_sums(odds: np.ndarray) -> np.ndarray:
@@ -147,7 +194,7 @@ def _parts(
                 score = value[at] + prior + times_prior + (-2.0 if end - at < bars else 0.0)
                 score += begins[at]
                 for time in range(1, times):
-                    score += _repeat_odds(odds, sums, at + bars * time, bars, bars)
+                    score += _repeat_in_rounds(odds, sums, at + bars * time, bars, size)
                     score += begins[at + bars * time]
                 if score > value[end]:
                     value[end] = score
@@ -161,11 +208,27 @@ def _parts(
     return float(value[size]), plan[::-1]
 
 
+def _repeat_in_rounds(
+    odds: np.ndarray, sums: np.ndarray, first: int, bars: int, size: int
+) -> float:
+    """Log odds of a repeat in a round of `size` bars. Passes that are alike in a later round are
+    a repeat, even where a player varied one of them in the first."""
+    found = _repeat_odds(odds, sums, first, bars, bars)
+    later = [
+        _repeat_odds(odds, sums, one, bars, bars)
+        for one in range(first + size, len(odds) - bars + 1, size)
+    ]
+    if bars < VARIED_BARS or not later:
+        return found
+    return max(found, max(later) + VARIED * bars / 2)
+
+
 def _repeat_odds(odds: np.ndarray, sums: np.ndarray, first: int, bars: int, lag: int) -> float:
     """Log odds that bars first.. repeat those `lag` earlier; the last may be another ending."""
     last = float(odds[first + bars - 1, first + bars - 1 - lag])
     inside = float(sums[first + bars - 1, lag] - sums[first, lag]) if bars > 1 else 0.0
-    return inside + (max(last, ENDING_FLOOR) if bars > SHORT else last)
+    found = inside + (max(last, ENDING_FLOOR) if bars > SHORT else last)
+    return max(found, VARIED * bars) if bars >= VARIED_BARS else found
 
 
 def _segments(

@@ -22,7 +22,7 @@ from pipeline.notate.alike import bar_grid, likeness
 from pipeline.notate.crooked import straightened
 from pipeline.notate.doubts import find_doubts
 from pipeline.notate.effects import heard_effects, without_effects, written_effects
-from pipeline.notate.fold import Folded, fold
+from pipeline.notate.fold import Folded, coda_remark, fold
 from pipeline.notate.form import Form, find_form
 from pipeline.notate.key import KeyEvidence, key_remarks, rank_keys
 from pipeline.notate.mend import mended
@@ -72,6 +72,8 @@ class Page:
     folded: Folded
     joined: Joined = field(default_factory=dict)
     """Bars that are the end of a longer one."""
+    coda: int = 0
+    """Bars at the end that are outside the form; see form."""
 
 
 def notate(
@@ -114,7 +116,8 @@ def _page(reading: Reading) -> Page:
     form = _form(reading)
     reading = replace(reading, line=settled(mended(reading.line, form), form))
     bars = heard_bars(reading.line)
-    return Page(reading, bars, fold(bars, form, Fraction(reading.line.kind.meter)))
+    folded = fold(bars, form, Fraction(reading.line.kind.meter))
+    return Page(reading, bars, folded, coda=form.coda)
 
 
 def _crooked_page(reading: Reading) -> Page | None:
@@ -133,7 +136,7 @@ def _crooked_page(reading: Reading) -> Page | None:
         return None
     bars = heard_bars(straight)
     folded, joined = printed(fold(bars, form, Fraction(line.kind.meter)), form, straight)
-    return Page(replace(reading, line=straight), bars, folded, joined)
+    return Page(replace(reading, line=straight), bars, folded, joined, form.coda)
 
 
 def renotate(tune: Tune, settings: NotateSettings) -> Tune:
@@ -238,6 +241,7 @@ def _tune(heard: Heard, page: Page, settings: NotateSettings) -> Tune:
         remarks = (f"The bars could also be read in {reading.other_meter}.", *remarks)
     if kind.tune_type == "air":
         remarks = (FREE_TEMPO, *remarks)
+    remarks = (*coda_remark(page.coda), *remarks)
     beat = Fraction(kind.beat_ticks, 96)
     tune = Tune(
         source=heard.source,

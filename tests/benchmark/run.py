@@ -137,7 +137,8 @@ def _print(figures: dict[str, Any], rows: list[dict[str, Any]], every: bool) -> 
         if any(name in table["total"] for name in columns):
             print("\n" + tables.show(table, columns))
     total = table["total"]
-    for name in ("wrong_bars_listed", "listed_bars_wrong", "rounds", "tempo",
+    for name in ("wrong_bars_listed", "listed_bars_wrong", "bars_listed",
+                 "wrong_printed_listed", "rounds", "tempo",
                  "hear_cpu_s_per_minute", "notate_cpu_s_per_2_minutes", "peak_mb"):  # fmt: skip
         if name in total:
             print(f"{name:<28}{total[name]:10.3f}")

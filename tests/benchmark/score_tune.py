@@ -16,7 +16,8 @@ Method:
                    bars of eight having the same letter, gives the same letters; so AABB with two
                    endings and 16 bars written out are the same form. Tunes with other lengths
                    need the same letters ("AABB") and the same number of bars in each part.
-    doubts         of the written bars that are wrong, how many are listed, and the other way.
+    doubts         of the written bars that are wrong, how many are listed, and the other way. The
+                   same for printed bars: a printed bar is listed when any pass of it is.
 References: mir_eval.beat.f_measure (Davies, Degara & Plumbley 2009).
 """
 
@@ -30,6 +31,7 @@ from itertools import pairwise
 import mir_eval
 import numpy as np
 
+from pipeline.doubts import doubtful_indices
 from pipeline.keys import pitch_class
 from pipeline.tune import Bar, HeardBar, Tune
 
@@ -61,13 +63,15 @@ class TuneScores:
     wrong_bars: int
     doubts: int
     wrong_listed: int
+    printed_wrong_listed: int
+    """Bars of the truth's print that the written tune has wrong, and that a doubt points at."""
 
 
 def score_tune(tune: Tune, truth: Tune) -> TuneScores:
     """Compare a written tune with the truth of its performance."""
     shift = max((0, 12, -12), key=lambda semitones: len(right_bars(tune, truth, semitones)))
     right = right_bars(tune, truth, shift)
-    printed, printed_right = _printed(tune, truth)
+    printed, printed_right, printed_listed = _printed(tune, truth)
     wrong, listed, wrong_listed = _doubts(tune, {estimate for _, estimate in right})
     tonic = float(pitch_class(tune.tonic) == pitch_class(truth.tonic))
     pace = tune.beats_per_minute * float(tune.beat)
@@ -90,6 +94,7 @@ def score_tune(tune: Tune, truth: Tune) -> TuneScores:
         wrong_bars=wrong,
         doubts=listed,
         wrong_listed=wrong_listed,
+        printed_wrong_listed=printed_listed,
     )
 
 
@@ -184,21 +189,25 @@ def _unit_letters(bars: list[Key]) -> list[int]:
     return letters
 
 
-def _printed(tune: Tune, truth: Tune) -> tuple[int, int]:
-    """(printed bars of the truth, how many of them the written tune has right)."""
+def _printed(tune: Tune, truth: Tune) -> tuple[int, int, int]:
+    """(printed bars of the truth, how many of them the written tune has right, how many of the
+    wrong ones are listed)."""
     wanted, found, versions = _played(truth), _played(tune), _versions(truth)
-    best = 0
+    doubtful = doubtful_indices(tune)
+    best = (-1, 0)
     for semitones in (0, 12, -12):
-        right = 0
+        right = listed = 0
         seen: set[int] = set()
         for at, (written, _) in enumerate(wanted):
             if written not in seen and at < len(found):
-                moved = tuple((start, midi + semitones) for start, midi in found[at][1])
+                index, key = found[at]
+                moved = tuple((start, midi + semitones) for start, midi in key)
                 right += moved in versions[written]
+                listed += moved not in versions[written] and index in doubtful
             seen.add(written)
-        best = max(best, right + _pickups_right(tune, truth, semitones))
+        best = max(best, (right + _pickups_right(tune, truth, semitones), listed))
     bars = len({written for written, _ in wanted})
-    return bars + sum(bool(part.pickup) for part in truth.parts), best
+    return bars + sum(bool(part.pickup) for part in truth.parts), *best
 
 
 def _versions(truth: Tune) -> dict[int, set[Key]]:
@@ -214,8 +223,8 @@ def _versions(truth: Tune) -> dict[int, set[Key]]:
         kept = tuple(note for note in bar.notes if until is None or note.start < until)
         played[index][_key(kept)] += 1
     out = {}
-    for index, bar in enumerate(written):
-        key = _key(bar.notes)
+    for index, one in enumerate(written):
+        key = _key(one.notes)
         often = played[index][key]
         out[index] = {key} | {k for k, n in played[index].items() if n >= max(often, 1)}
     return out

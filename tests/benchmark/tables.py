@@ -88,6 +88,9 @@ def _written_figures(rows: list[Row]) -> dict[str, float]:
     )
     out["wrong_bars_listed"] = both / max(wrong, 1)
     out["listed_bars_wrong"] = both / max(listed, 1)
+    out["bars_listed"] = listed / max(sum(w["bars"] for w in done), 1)
+    wrong = sum(w["printed"] - w["printed_right"] for w in done)
+    out["wrong_printed_listed"] = sum(w["printed_wrong_listed"] for w in done) / max(wrong, 1)
     took = [row["notate_cpu_s"] / row["seconds"] * 120 for row in rows if "written" in row]
     out["notate_cpu_s_per_2_minutes"] = float(np.mean(took)) if took else 0.0
     return out
@@ -137,7 +140,7 @@ def degraded(rows: list[Row]) -> dict[str, dict[str, float]]:
     for name in dict.fromkeys(name for row in rows for name in row.get("degraded", {})):
         mine = [{**row, **row["degraded"][name]} for row in rows if "degraded" in row]
         figures = _figures([{k: v for k, v in row.items() if k != "heard"} for row in mine])
-        out[name] = {key: figures[key] for key in ("bars_right", "printed_right", "form", "meter")}
+        out[name] = {key: figures[key] for key in SPOILED}
     return out
 
 
@@ -145,6 +148,8 @@ def degraded(rows: list[Row]) -> dict[str, dict[str, float]]:
 
 HEAR = ("f1_50", "f1_25", "repeated_found", "ornament_f1", "ornament_labelled_f1",
         "octave_errors_per_1000")  # fmt: skip
+SPOILED = ("bars_right", "printed_right", "form", "meter", "bars_listed", "wrong_bars_listed",
+           "wrong_printed_listed")  # fmt: skip
 WRITE = ("bars_right", "printed_right", "downbeat_f1", "tune_type", "tune_type_of_8", "meter",
          "tonic", "mode", "signature", "form")  # fmt: skip
 SHORT = {
