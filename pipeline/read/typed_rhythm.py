@@ -1,0 +1,321 @@
+"""Tablature typed by hand: when each column of frets is played.
+
+Task     give the columns of a bar their moments, and say whether the text states them
+In       RawSystems; the lines around them; the metre, if the text names one
+Out      for every bar a TimedBar
+Method   Letters above the strings (w h q e s t, dotted, 3 of a triplet) say how long until the next
+         letter; counts such as "1 & 2 &" say where the beats are. Without either, the distance of
+         the columns within the bar is laid on a grid of eighths, sixteenths or 32nds of the metre,
+         the coarsest that keeps all columns apart: a proposal, not a reading.
+References: none; such notation has no standard (common practice).
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+from statistics import median
+from typing import Literal
+
+from pipeline.limits import limit, ratio
+from pipeline.read.typed_lines import Line, refusal
+from pipeline.read.typed_systems import RawBar, RawSystem
+from pipeline.write.tab_columns import MARKS
+
+Source = Literal["letters", "counts", "spacing"]
+_MARK = re.compile(r"([bwhqestxyBWHQEST])(\.{0,2})([3579]?)|([0-9]{1,9}/[0-9]{1,9})")
+_VALUES = {mark: value for value, mark in MARKS.items()}
+_IN_THE_TIME_OF = {"3": 2, "5": 4, "7": 4, "9": 8}
+_CHORD_LETTERS = frozenset("BE")
+_COUNT = re.compile(r"[1-9]|1[0-2]|[&+ea]|and")
+_WIDEST_PAD = 3
+_FITS = 0.34
+"""Slots that a column may stand off the grid."""
+_SHORT_BAR = 0.6
+"""Of the usual width: a narrower bar at an edge of a part is a pick-up or its rest."""
+_SIX = Fraction(3, 4)
+
+
+@dataclass(frozen=True, slots=True)
+class TimedBar:
+    """The moments of one bar."""
+
+    starts: dict[int, Fraction]
+    """By column of frets."""
+    moments: tuple[Fraction, ...]
+    """Where something begins or a rest is written."""
+    length: Fraction
+    source: Source
+    shared: bool = False
+    """Whether columns without a letter of their own share the time of one."""
+
+
+def timed(
+    systems: Sequence[RawSystem], lines: Sequence[Line], meter: str | None, name: str
+) -> tuple[list[TimedBar], Fraction]:
+    """Every bar in order, and the full bar that spacing was measured by.
+
+    Raises PipelineError with line and column for a length that cannot be.
+    """
+    full = Fraction(meter) if meter else _full_by_spacing(systems)
+    widths = [bar.end - bar.begin for system in systems for bar in system.bars if bar.columns]
+    usual = median(widths) if len(widths) >= 3 else 0.0
+    pad = _usual_pad(systems)
+    counts_above = bool(systems) and _counts(_adjacent(systems[0], lines, above=True)) is not None
+    done: list[TimedBar] = []
+    bars = [bar for system in systems for bar in system.bars]
+    for system in systems:
+        letters = next(
+            (steps for row in _above(system, lines) if (steps := _letters(row, name))), None
+        )
+        counts = None if letters else _counts(_adjacent(system, lines, above=counts_above))
+        for bar in system.bars:
+            found: TimedBar | None = None
+            inside = (bar.begin + system.origin, bar.end + system.origin)
+            if letters:
+                marks = [(c - system.origin, s) for c, s in letters if inside[0] <= c < inside[1]]
+                found = _by_letters(bar, marks)
+            elif counts:
+                here = [(c - system.origin, t) for c, t in counts if inside[0] <= c < inside[1]]
+                found = _by_counts(bar, here, meter, full)
+            if found is None and not system.has_bar_lines and len(bar.columns) > full * 8:
+                found = _without_bars(bar)
+            if found is None:
+                index = len(done)
+                edge = (
+                    index in (0, len(bars) - 1)
+                    or bar.opens
+                    or bars[index - 1].double
+                    or bar.times > 1
+                    or bar.double
+                )
+                short = edge and usual and bar.end - bar.begin <= _SHORT_BAR * usual
+                part = full
+                if short:
+                    eighths = round((bar.end - bar.begin) / usual * float(full) * 8)
+                    part = min(full, Fraction(max(1, eighths), 8))
+                found = _by_spacing(bar, part, pad)
+            done.append(found)
+    return done, full
+
+
+# ---------------------------------------------------------------- rows around a system
+
+
+def _above(system: RawSystem, lines: Sequence[Line]) -> list[Line]:
+    """The rows over a system, the nearest first."""
+    rows = []
+    for index in range(system.block.first - 1, max(system.block.first - 5, -1), -1):
+        if lines[index].is_string:
+            break
+        if lines[index].text.strip():
+            rows.append(lines[index])
+    return rows[:3]
+
+
+def _adjacent(system: RawSystem, lines: Sequence[Line], *, above: bool) -> Line | None:
+    index = system.block.first - 1 if above else system.block.after
+    line = lines[index] if 0 <= index < len(lines) else None
+    return line if line is not None and not line.is_string and line.text.strip() else None
+
+
+def endings_of(system: RawSystem, lines: Sequence[Line]) -> list[tuple[int, tuple[int, ...]]]:
+    """Endings over a system: column of the strings, and the times through that play it."""
+    found = []
+    for row in _above(system, lines):
+        for one in re.finditer(
+            r"(?<![^\s|\[_])([1-4](?: ?, ?[1-4]){0,3})(?:\.|st|nd|rd|th)(?=[\s_\]|-]|$)", row.text
+        ):
+            times = tuple(int(time) for time in re.findall(r"\d", one.group(1)))
+            found.append((one.start() - system.origin, times))
+    return found
+
+
+def _letters(row: Line, name: str) -> list[tuple[int, Fraction]] | None:
+    """The steps of a row of rhythm letters with their columns; None when it is no such row."""
+    tokens = [(one.start(), one.group()) for one in re.finditer(r"[^\s|]+", row.text)]
+    matches = [(at, _MARK.fullmatch(text)) for at, text in tokens]
+    if not tokens or any(match is None for _, match in matches):
+        return None
+    if {text[0] for _, text in tokens} <= _CHORD_LETTERS:
+        return None
+    steps = []
+    for at, match in matches:
+        assert match
+        letter, dots, tuplet, quotient = match.groups()
+        if quotient:
+            upper, _, lower = quotient.partition("/")
+            if not int(lower) or not int(upper) or int(lower) > limit("denominator"):
+                raise refusal(name, row.places[at], f'"{quotient}" is no length; write 1/8, or e')
+            step = ratio(quotient)
+        else:
+            step = _VALUES[letter.lower()] * (2 - Fraction(1, 2 ** len(dots)))
+            step = step * _IN_THE_TIME_OF[tuplet] / int(tuplet) if tuplet else step
+        if step > limit("note_whole_notes"):
+            raise refusal(
+                name,
+                row.places[at],
+                f'"{quotient}" is longer than {limit("note_whole_notes")} whole notes; correct it',
+            )
+        steps.append((at, step))
+    return steps
+
+
+def _counts(row: Line | None) -> list[tuple[int, str]] | None:
+    """The tokens of a row such as "1 & 2 &" with their columns; None when it is no such row."""
+    if row is None:
+        return None
+    tokens = [(one.start(), one.group()) for one in re.finditer(r"[^\s|]+", row.text)]
+    if len(tokens) < 2 or tokens[0][1] not in ("1", "&", "+", "and", "2", "3", "4", "6"):
+        return None
+    if not all(_COUNT.fullmatch(text) for _, text in tokens):
+        return None
+    return tokens if any(text == "1" for _, text in tokens) else None
+
+
+# ---------------------------------------------------------------- stated rhythm
+
+
+def _by_letters(bar: RawBar, marks: Sequence[tuple[int, Fraction]]) -> TimedBar | None:
+    if not marks:
+        return None
+    begins: list[Fraction] = []
+    now = Fraction(0)
+    for _, step in marks:
+        begins.append(now)
+        now += step
+    under: dict[int, list[int]] = {}
+    for column in bar.columns:
+        near = min(range(len(marks)), key=lambda i: (abs(marks[i][0] - column), i))
+        if abs(marks[near][0] - column) > 1 or near in under:
+            near = max((i for i in range(len(marks)) if marks[i][0] <= column + 1), default=-1)
+        if near < 0:
+            return None
+        under.setdefault(near, []).append(column)
+    starts = {}
+    for index, columns in under.items():
+        for place, column in enumerate(columns):
+            starts[column] = begins[index] + marks[index][1] * place / len(columns)
+    moments = tuple(sorted({*begins, *starts.values()}))
+    shared = any(len(columns) > 1 for columns in under.values())
+    return TimedBar(starts, moments, now, "letters", shared)
+
+
+def _by_counts(
+    bar: RawBar, tokens: Sequence[tuple[int, str]], meter: str | None, full: Fraction
+) -> TimedBar | None:
+    numbers = [int(text) for _, text in tokens if text.isdigit()]
+    if not numbers:
+        return None
+    lower = int(meter.partition("/")[2]) if meter else 4
+    most = max(numbers)
+    if meter is None:
+        lower = 8 if most in (6, 9, 12) else 4
+        full = Fraction(max(most, 2), lower)
+    unit = Fraction(1, lower)
+    thirds = lower >= 8 and most * 3 <= full * lower
+    unit = unit * 3 if thirds else unit
+    parts = {"&": Fraction(1, 2), "+": Fraction(1, 2), "and": Fraction(1, 2),
+             "e": Fraction(1, 4), "a": Fraction(3, 4)}  # fmt: skip
+    if thirds:
+        parts |= dict.fromkeys(("&", "+", "and", "e"), Fraction(1, 3)) | {"a": Fraction(2, 3)}
+    at = Fraction(numbers[0] - 1 if tokens[0][1].isdigit() else numbers[0] - 2) * unit
+    anchors = []
+    for column, text in tokens:
+        if text.isdigit():
+            at = (int(text) - 1) * unit
+            anchors.append((column, at))
+        else:
+            anchors.append((column, at + parts[text] * unit))
+    if any(two[1] <= one[1] for one, two in pairwise(anchors)):
+        return None
+    starts: dict[int, Fraction] = {}
+    shared = False
+    for column in bar.columns:
+        near = min(anchors, key=lambda anchor: abs(anchor[0] - column))
+        if abs(near[0] - column) <= 1 and near[1] not in starts.values():
+            starts[column] = near[1]
+            continue
+        shared = True
+        before = max((a for a in anchors if a[0] <= column), default=None)
+        after = min((a for a in anchors if a[0] > column), default=(bar.end, full))
+        if before is None or after[0] <= before[0]:
+            return None
+        part = Fraction(column - before[0], after[0] - before[0])
+        starts[column] = Fraction(round((before[1] + part * (after[1] - before[1])) * 32), 32)
+    if len(set(starts.values())) < len(starts) or any(not 0 <= s < full for s in starts.values()):
+        return None
+    return TimedBar(starts, tuple(sorted({Fraction(0), *starts.values()})), full, "counts", shared)
+
+
+# ---------------------------------------------------------------- spacing
+
+
+def _usual_pad(systems: Sequence[RawSystem]) -> int:
+    firsts = Counter(
+        bar.columns[0] - bar.begin
+        for system in systems
+        for bar in system.bars
+        if bar.columns and bar.columns[0] - bar.begin <= _WIDEST_PAD
+    )
+    return min(firsts, key=lambda pad: (-firsts[pad], pad)) if firsts else 1
+
+
+def _full_by_spacing(systems: Sequence[RawSystem]) -> Fraction:
+    """Without a metre: bars of six eighths when only these fit, else of four quarters."""
+    pad = _usual_pad(systems)
+    bars = [bar for system in systems for bar in system.bars if len(bar.columns) >= 3]
+    six = sum(_fit(bar, 6, pad)[0] <= _FITS for bar in bars)
+    eight = sum(_fit(bar, 8, pad)[0] <= _FITS for bar in bars)
+    return _SIX if bars and six > eight and six * 2 > len(bars) else Fraction(1)
+
+
+def _fit(bar: RawBar, slots: int, usual: int) -> tuple[float, list[int]]:
+    """How far the columns stand off a grid of so many slots, at best; and their slots."""
+    width = bar.end - bar.begin
+    offsets = [column - bar.begin for column in bar.columns]
+    best: tuple[float, float, list[int]] = (float("inf"), float("inf"), [])
+    pads = {min(offsets[0], usual), offsets[0] if offsets[0] <= _WIDEST_PAD else usual}
+    for pad in sorted(pads):
+        for extra in (0, 1, 2):
+            whole = width - pad + extra
+            if whole <= 0:
+                continue
+            at = [(offset - pad) * slots / whole for offset in offsets]
+            places = [round(place) for place in at]
+            if len(set(places)) < len(places) or places[-1] >= slots:
+                continue
+            off = max(abs(one - place) for one, place in zip(at, places, strict=True))
+            cost = off + 0.08 * abs(pad - usual) + 0.05 * extra
+            if cost < best[0]:
+                best = (cost, off, places)
+    return best[1], best[2]
+
+
+def _by_spacing(bar: RawBar, full: Fraction, pad: int) -> TimedBar:
+    if not bar.columns:
+        return TimedBar({}, (Fraction(0),), full, "spacing")
+    grids = [int(full * unit) for unit in (8, 16, 32) if (full * unit).denominator == 1]
+    fits = [(slots, *_fit(bar, slots, pad)) for slots in grids]
+    good = [fit for fit in fits if fit[1] <= _FITS] or sorted(
+        (fit for fit in fits if fit[2]), key=lambda fit: fit[1] * full / fit[0]
+    )
+    if good:
+        slots, _, places = good[0]
+        starts = [full * place / slots for place in places]
+    else:
+        starts = [full * place / len(bar.columns) for place in range(len(bar.columns))]
+    moments = tuple(sorted({Fraction(0), *starts}))
+    return TimedBar(dict(zip(bar.columns, starts, strict=True)), moments, full, "spacing")
+
+
+def _without_bars(bar: RawBar) -> TimedBar:
+    """A row without bar lines: the narrowest distance of two columns is an eighth."""
+    gap = min(two - one for one, two in pairwise(bar.columns))
+    slots = [round((column - bar.columns[0]) / gap) for column in bar.columns]
+    starts = {column: Fraction(slot, 8) for column, slot in zip(bar.columns, slots, strict=True)}
+    return TimedBar(starts, tuple(starts.values()), Fraction(slots[-1] + 1, 8), "spacing")
