@@ -141,7 +141,8 @@ def _letters(row: Line, name: str) -> list[tuple[int, Fraction]] | None:
     matches = [(at, _MARK.fullmatch(text)) for at, text in tokens]
     if not tokens or any(match is None for _, match in matches):
         return None
-    if {text[0] for _, text in tokens} <= _CHORD_LETTERS:
+    firsts = {text[0] for _, text in tokens}
+    if firsts <= _CHORD_LETTERS or not any(first.isalpha() for first in firsts):
         return None
     steps = []
     for at, match in matches:
@@ -269,8 +270,8 @@ def _full_by_spacing(systems: Sequence[RawSystem]) -> Fraction:
     """Without a metre: bars of six eighths when only these fit, else of four quarters."""
     pad = _usual_pad(systems)
     bars = [bar for system in systems for bar in system.bars if len(bar.columns) >= 3]
-    six = sum(_fit(bar, 6, pad)[0] <= _FITS for bar in bars)
-    eight = sum(_fit(bar, 8, pad)[0] <= _FITS for bar in bars)
+    six = sum(_fit(bar, 6, pad)[0] <= _FITS / 2 for bar in bars)
+    eight = sum(_fit(bar, 8, pad)[0] <= _FITS / 2 for bar in bars)
     return _SIX if bars and six > eight and six * 2 > len(bars) else Fraction(1)
 
 

@@ -89,6 +89,9 @@ def system_of(block: Block, name: str) -> RawSystem:
         for line, begin, row in zip(block.lines, begins, rows, strict=True)
     ]
     width = len(rows[0])
+    if not any(row.strip("|") for row in rows):
+        place = block.lines[0].places[0]
+        raise refusal(name, place, "the system is empty; write dashes and frets into it")
     barred = [sum(row[at] == "|" for row in rows) > len(rows) // 2 for at in range(width)]
     _check_bar_lines(rows, barred, places, name)
     groups = _bar_groups(barred)
@@ -107,18 +110,27 @@ def system_of(block: Block, name: str) -> RawSystem:
             held[index] = _cells(bar, index + 1, row, inner, places[index], name, held[index])
         _align(bar)
         bars.append(bar)
-    times = next((found for tail in tails if (found := _TIMES.search(tail))), None)
-    if times and bars:
-        count = int(times.group(1) or times.group(2))
+    _set_times(bars[-1], block, tails, name)
+    return RawSystem(tuple(bars), begins[0], block, bool(groups))
+
+
+def _set_times(bar: RawBar, block: Block, tails: Sequence[str], name: str) -> None:
+    """How often the system is played, when words behind it say so."""
+    for line, tail in zip(block.lines, tails, strict=True):
+        found = _TIMES.search(tail)
+        if not found:
+            continue
+        which = 1 if found.group(1) else 2
+        count = int(found.group(which))
         if not 1 <= count <= limit("repeats"):
             raise refusal(
                 name,
-                block.lines[0].end,
-                f"the bar before is repeated {count} times, the limit is {limit('repeats')}; "
+                line.places[len(line.text) - len(tail) + found.start(which)],
+                f"the part is repeated {count} times, the limit is {limit('repeats')}; "
                 "write a smaller number of times",
             )
-        bars[-1].times = max(count, 1)
-    return RawSystem(tuple(bars), begins[0], block, bool(groups))
+        bar.times = count
+        return
 
 
 def _begins(block: Block) -> list[int]:
@@ -163,12 +175,13 @@ def _check_lengths(rows: Sequence[str], begins: Sequence[int], block: Block, nam
             (max(0, have) for have, want in zip(bars, wanted, strict=False) if have != want),
             min(len(row), usual),
         )
+        off = abs(len(row) - usual)
         side = "longer" if len(row) > usual else "shorter"
         place = line.places[begin + at] if begin + at < len(line.places) else line.end
         raise refusal(
             name,
             place,
-            f"this string is {abs(len(row) - usual)} signs {side} than the others of its system, "
+            f"this string is {off} sign{'s' * (off > 1)} {side} than the others of its system, "
             f"from about here; put in or take out dashes until all six are {usual} signs long",
         )
 

@@ -39,7 +39,7 @@ _BARE_TIME = re.compile(r"(?<![\d/.])(\d{1,2}/(?:2|4|8|16))(?![\d/])")
 _NAMED_TIME = ((re.compile(r"\bcommon time\b", re.I), "4/4"), (re.compile(r"\bcut time\b", re.I),
                "2/2"))  # fmt: skip
 _LEGEND = re.compile(
-    r"^\s*\S{1,4}\s*[=:-]\s|\b(?:hammer|pull|slide up|slide down|bend|vibrato|harmonic|mute)",
+    r"^\s*\S{1,2}\s*[=:-]\s|\b(?:hammer|pull|slide up|slide down|bend|vibrato|harmonic|mute)",
     re.IGNORECASE,
 )
 _TITLE = re.compile(
