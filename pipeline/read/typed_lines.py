@@ -193,7 +193,8 @@ def _classified(line: Line) -> Line:
     label = _LABEL.match(text)
     begin = label.end() if label else len(text) - len(text.lstrip())
     body = text[begin:]
-    body = body[: body.rfind("|") + 1] if body.rfind("|") > len(body) // 2 else body
+    last = body.rfind("|")
+    body = body[: last + 1] if last > 0 and "--" not in body[last:] else body
     solid = len(body) - body.count(" ")
     if len(_STRING_SIGNS.findall(body)) < _ENOUGH * solid or " " in body.strip("| "):
         return line
@@ -246,10 +247,13 @@ def _runs(lines: Sequence[Line]) -> list[list[list[int]]]:
 
 
 def _without_rules(run: Sequence[list[int]], lines: Sequence[Line]) -> list[list[int]]:
-    """Take rules of mere dashes from the ends of a run whose strings have letters or bar lines."""
+    """Take rules of mere dashes out of a run whose strings have letters or bar lines."""
     flat = [index for group in run for index in group]
     marked = [index for index in flat if lines[index].label or "|" in lines[index].text]
     if not marked:
         return [] if all(not re.search(r"\d", lines[i].text) for i in flat) else list(run)
-    kept = [[i for i in group if marked[0] <= i <= marked[-1]] for group in run]
+    plain = {i for i in flat if i not in set(marked) and not re.search(r"\d", lines[i].text)}
+    inner = set(range(marked[0], marked[-1] + 1))
+    drop = plain if len(flat) - len(plain) == len(flat) // STRINGS * STRINGS else plain - inner
+    kept = [[i for i in group if i not in drop] for group in run]
     return [group for group in kept if group]

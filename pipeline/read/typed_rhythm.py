@@ -4,54 +4,38 @@ Task     give the columns of a bar their moments, and say whether the text state
 In       RawSystems; the lines around them; the metre, if the text names one
 Out      for every bar a TimedBar
 Method   Letters above the strings (w h q e s t, dotted, 3 of a triplet) say how long until the next
-         letter; counts such as "1 & 2 &" say where the beats are. Without either, the distance of
-         the columns within the bar is laid on a grid of eighths, sixteenths or 32nds of the metre,
-         the coarsest that keeps all columns apart: a proposal, not a reading.
+         letter; counts such as "1 & 2 &" say where the beats are. Without either, or where a bar
+         has no sign over it, typed_spacing.py proposes the moments.
 References: none; such notation has no standard (common practice).
 """
 
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from statistics import median
-from typing import Literal
 
 from pipeline.limits import limit, ratio
 from pipeline.read.typed_lines import Line, refusal
+from pipeline.read.typed_spacing import (
+    TimedBar,
+    by_spacing,
+    full_by_spacing,
+    usual_pad,
+    without_bars,
+)
 from pipeline.read.typed_systems import RawBar, RawSystem
 from pipeline.write.tab_columns import MARKS
 
-Source = Literal["letters", "counts", "spacing"]
 _MARK = re.compile(r"([bwhqestxyBWHQEST])(\.{0,2})([3579]?)|([0-9]{1,9}/[0-9]{1,9})")
 _VALUES = {mark: value for value, mark in MARKS.items()}
 _IN_THE_TIME_OF = {"3": 2, "5": 4, "7": 4, "9": 8}
 _CHORD_LETTERS = frozenset("BE")
 _COUNT = re.compile(r"[1-9]|1[0-2]|[&+ea]|and")
-_WIDEST_PAD = 3
-_FITS = 0.34
-"""Slots that a column may stand off the grid."""
 _SHORT_BAR = 0.6
 """Of the usual width: a narrower bar at an edge of a part is a pick-up or its rest."""
-_SIX = Fraction(3, 4)
-
-
-@dataclass(frozen=True, slots=True)
-class TimedBar:
-    """The moments of one bar."""
-
-    starts: dict[int, Fraction]
-    """By column of frets."""
-    moments: tuple[Fraction, ...]
-    """Where something begins or a rest is written."""
-    length: Fraction
-    source: Source
-    shared: bool = False
-    """Whether columns without a letter of their own share the time of one."""
 
 
 def timed(
@@ -61,10 +45,10 @@ def timed(
 
     Raises PipelineError with line and column for a length that cannot be.
     """
-    full = Fraction(meter) if meter else _full_by_spacing(systems)
+    full = Fraction(meter) if meter else full_by_spacing(systems)
     widths = [bar.end - bar.begin for system in systems for bar in system.bars if bar.columns]
     usual = median(widths) if len(widths) >= 3 else 0.0
-    pad = _usual_pad(systems)
+    pad = usual_pad(systems)
     counts_above = bool(systems) and _counts(_adjacent(systems[0], lines, above=True)) is not None
     done: list[TimedBar] = []
     bars = [bar for system in systems for bar in system.bars]
@@ -83,7 +67,7 @@ def timed(
                 here = [(c - system.origin, t) for c, t in counts if inside[0] <= c < inside[1]]
                 found = _by_counts(bar, here, meter, full)
             if found is None and not system.has_bar_lines and len(bar.columns) > full * 8:
-                found = _without_bars(bar)
+                found = without_bars(bar)
             if found is None:
                 index = len(done)
                 edge = (
@@ -98,7 +82,7 @@ def timed(
                 if short:
                     eighths = round((bar.end - bar.begin) / usual * float(full) * 8)
                     part = min(full, Fraction(max(1, eighths), 8))
-                found = _by_spacing(bar, part, pad)
+                found = by_spacing(bar, part, pad)
             done.append(found)
     return done, full
 
@@ -251,72 +235,3 @@ def _by_counts(
     if len(set(starts.values())) < len(starts) or any(not 0 <= s < full for s in starts.values()):
         return None
     return TimedBar(starts, tuple(sorted({Fraction(0), *starts.values()})), full, "counts", shared)
-
-
-# ---------------------------------------------------------------- spacing
-
-
-def _usual_pad(systems: Sequence[RawSystem]) -> int:
-    firsts = Counter(
-        bar.columns[0] - bar.begin
-        for system in systems
-        for bar in system.bars
-        if bar.columns and bar.columns[0] - bar.begin <= _WIDEST_PAD
-    )
-    return min(firsts, key=lambda pad: (-firsts[pad], pad)) if firsts else 1
-
-
-def _full_by_spacing(systems: Sequence[RawSystem]) -> Fraction:
-    """Without a metre: bars of six eighths when only these fit, else of four quarters."""
-    pad = _usual_pad(systems)
-    bars = [bar for system in systems for bar in system.bars if len(bar.columns) >= 3]
-    six = sum(_fit(bar, 6, pad)[0] <= _FITS / 2 for bar in bars)
-    eight = sum(_fit(bar, 8, pad)[0] <= _FITS / 2 for bar in bars)
-    return _SIX if bars and six > eight and six * 2 > len(bars) else Fraction(1)
-
-
-def _fit(bar: RawBar, slots: int, usual: int) -> tuple[float, list[int]]:
-    """How far the columns stand off a grid of so many slots, at best; and their slots."""
-    width = bar.end - bar.begin
-    offsets = [column - bar.begin for column in bar.columns]
-    best: tuple[float, float, list[int]] = (float("inf"), float("inf"), [])
-    pads = {min(offsets[0], usual), offsets[0] if offsets[0] <= _WIDEST_PAD else usual}
-    for pad in sorted(pads):
-        for extra in (0, 1, 2):
-            whole = width - pad + extra
-            if whole <= 0:
-                continue
-            at = [(offset - pad) * slots / whole for offset in offsets]
-            places = [round(place) for place in at]
-            if len(set(places)) < len(places) or places[-1] >= slots:
-                continue
-            off = max(abs(one - place) for one, place in zip(at, places, strict=True))
-            cost = off + 0.08 * abs(pad - usual) + 0.05 * extra
-            if cost < best[0]:
-                best = (cost, off, places)
-    return best[1], best[2]
-
-
-def _by_spacing(bar: RawBar, full: Fraction, pad: int) -> TimedBar:
-    if not bar.columns:
-        return TimedBar({}, (Fraction(0),), full, "spacing")
-    grids = [int(full * unit) for unit in (8, 16, 32) if (full * unit).denominator == 1]
-    fits = [(slots, *_fit(bar, slots, pad)) for slots in grids]
-    good = [fit for fit in fits if fit[1] <= _FITS] or sorted(
-        (fit for fit in fits if fit[2]), key=lambda fit: fit[1] * full / fit[0]
-    )
-    if good:
-        slots, _, places = good[0]
-        starts = [full * place / slots for place in places]
-    else:
-        starts = [full * place / len(bar.columns) for place in range(len(bar.columns))]
-    moments = tuple(sorted({Fraction(0), *starts}))
-    return TimedBar(dict(zip(bar.columns, starts, strict=True)), moments, full, "spacing")
-
-
-def _without_bars(bar: RawBar) -> TimedBar:
-    """A row without bar lines: the narrowest distance of two columns is an eighth."""
-    gap = min(two - one for one, two in pairwise(bar.columns))
-    slots = [round((column - bar.columns[0]) / gap) for column in bar.columns]
-    starts = {column: Fraction(slot, 8) for column, slot in zip(bar.columns, slots, strict=True)}
-    return TimedBar(starts, tuple(starts.values()), Fraction(slots[-1] + 1, 8), "spacing")

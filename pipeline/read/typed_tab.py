@@ -20,7 +20,8 @@ from pipeline.guitar.tunings import Strings, standard
 from pipeline.limits import check
 from pipeline.read.files import OWN_HEAD
 from pipeline.read.typed_lines import Line, blocks_of, plain_lines, refusal
-from pipeline.read.typed_rhythm import TimedBar, endings_of, timed
+from pipeline.read.typed_rhythm import endings_of, timed
+from pipeline.read.typed_spacing import TimedBar
 from pipeline.read.typed_systems import RawBar, RawNote, RawSystem, system_of
 from pipeline.read.typed_words import strings_of_labels, words_of
 

@@ -209,7 +209,9 @@ def _typed(choices: Choices) -> bytes:
                 while len(inside) < width:
                     inside += choices.one(signs) if not choices.whole(0, 3) else "--"
                 row += inside[: width + 1].ljust(width + 1, "-") + "|"
-            row += after + choices.one(("", "", "", "", " x2", " x17", "\t(slow)"))
+            row += after + choices.one(
+                ("", "", "", "", " x2", "" if choices.whole(0, 40) else " x17", "\t(slow)")
+            )
             lines.append(quote + (row if choices.whole(0, 80) else row[: choices.whole(0, 30)]))
             if not choices.whole(0, 60):
                 lines.append("")
