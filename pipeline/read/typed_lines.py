@@ -20,7 +20,7 @@ from itertools import islice
 from typing import NoReturn
 
 from pipeline.errors import PipelineError
-from pipeline.limits import check
+from pipeline.limits import check, limit
 
 STRINGS = 6
 FEWEST_LINES = 4
@@ -40,7 +40,7 @@ _PLAIN = {
     "\u00d7": "x", "\u266f": "#", "\u266d": "b", "\u2216": "\\",
 }  # fmt: skip
 _QUOTE = re.compile(r"(?:[ ]{0,3}>)+ ?")
-_LABEL = re.compile(r"\s*([A-Ga-g][#b]?)[0-9]?\s*[:)]?\s*(?=[|\-])")
+_LABEL = re.compile(r"\s*([A-Ga-g][#b]?)[0-9]?\s*(?:[:)]\s*)?(?=[|\-])")
 _STRING_SIGNS = re.compile(r"[-0-9|]")
 _REST = re.compile(r"[-0-9|:hpbrtsxHPBRTSX/\\~()<>^=*.]+")
 _ENOUGH = 0.6
@@ -93,12 +93,12 @@ def plain_lines(text: str, name: str) -> list[Line]:
 
 def looks_typed(text: str) -> bool:
     """Whether enough string lines follow each other for a system, blank lines left aside."""
-    count = 0
+    count, longest = 0, limit("text_line")
     for number, one in enumerate(text.splitlines()):
         if one.count("-") + sum(one.count(sign) for sign in _DASHES) < 3:
             count = count if not one.strip(" \t>") else 0
             continue
-        if len(one) <= 20_000 and _classified(_plain(one, number)).is_string:
+        if len(one) <= longest and _classified(_plain(one, number)).is_string:
             count += 1
             if count >= FEWEST_LINES:
                 return True
@@ -252,7 +252,8 @@ def _without_rules(run: Sequence[list[int]], lines: Sequence[Line]) -> list[list
     marked = [index for index in flat if lines[index].label or "|" in lines[index].text]
     if not marked:
         return [] if all(not re.search(r"\d", lines[i].text) for i in flat) else list(run)
-    plain = {i for i in flat if i not in set(marked) and not re.search(r"\d", lines[i].text)}
+    rest = set(flat) - set(marked)
+    plain = {index for index in rest if not re.search(r"\d", lines[index].text)}
     inner = set(range(marked[0], marked[-1] + 1))
     drop = plain if len(flat) - len(plain) == len(flat) // STRINGS * STRINGS else plain - inner
     kept = [[i for i in group if i not in drop] for group in run]

@@ -12,10 +12,12 @@ References: none; such notation has no standard (common practice).
 from __future__ import annotations
 
 import re
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
 from statistics import median
+from typing import TypeVar
 
 from pipeline.limits import limit, ratio
 from pipeline.read.typed_lines import Line, refusal
@@ -29,6 +31,7 @@ from pipeline.read.typed_spacing import (
 from pipeline.read.typed_systems import RawBar, RawSystem
 from pipeline.write.tab_columns import MARKS
 
+T = TypeVar("T")
 _MARK = re.compile(r"([bwhqestxyBWHQEST])(\.{0,2})([3579]?)|([0-9]{1,9}/[0-9]{1,9})")
 _VALUES = {mark: value for value, mark in MARKS.items()}
 _IN_THE_TIME_OF = {"3": 2, "5": 4, "7": 4, "9": 8}
@@ -59,13 +62,10 @@ def timed(
         counts = None if letters else _counts(_adjacent(system, lines, above=counts_above))
         for bar in system.bars:
             found: TimedBar | None = None
-            inside = (bar.begin + system.origin, bar.end + system.origin)
             if letters:
-                marks = [(c - system.origin, s) for c, s in letters if inside[0] <= c < inside[1]]
-                found = _by_letters(bar, marks)
+                found = _by_letters(bar, _within(letters, bar, system.origin), name)
             elif counts:
-                here = [(c - system.origin, t) for c, t in counts if inside[0] <= c < inside[1]]
-                found = _by_counts(bar, here, meter, full)
+                found = _by_counts(bar, _within(counts, bar, system.origin), meter, full)
             if found is None and not system.has_bar_lines and len(bar.columns) > full * 8:
                 found = without_bars(bar)
             if found is None:
@@ -165,7 +165,25 @@ def _counts(row: Line | None) -> list[tuple[int, str]] | None:
 # ---------------------------------------------------------------- stated rhythm
 
 
-def _by_letters(bar: RawBar, marks: Sequence[tuple[int, Fraction]]) -> TimedBar | None:
+def _within(row: Sequence[tuple[int, T]], bar: RawBar, origin: int) -> list[tuple[int, T]]:
+    """What stands over one bar, by column of the strings."""
+    first = bisect_left(row, bar.begin + origin, key=_column)
+    last = bisect_left(row, bar.end + origin, key=_column)
+    return [(column - origin, what) for column, what in row[first:last]]
+
+
+def _column(token: tuple[int, object]) -> int:
+    return token[0]
+
+
+def _nearest(columns: Sequence[int], column: int) -> int:
+    """The place of the nearest of some columns in order."""
+    after = min(bisect_left(columns, column), len(columns) - 1)
+    before = max(after - 1, 0)
+    return before if column - columns[before] <= columns[after] - column else after
+
+
+def _by_letters(bar: RawBar, marks: Sequence[tuple[int, Fraction]], name: str) -> TimedBar | None:
     if not marks:
         return None
     begins: list[Fraction] = []
@@ -173,11 +191,18 @@ def _by_letters(bar: RawBar, marks: Sequence[tuple[int, Fraction]]) -> TimedBar 
     for _, step in marks:
         begins.append(now)
         now += step
+        if now.denominator > limit("denominator"):
+            raise refusal(
+                name,
+                bar.place,
+                "the lengths over this bar add up to no length that can be played; correct them",
+            )
+    at = [column for column, _ in marks]
     under: dict[int, list[int]] = {}
     for column in bar.columns:
-        near = min(range(len(marks)), key=lambda i: (abs(marks[i][0] - column), i))
-        if abs(marks[near][0] - column) > 1 or near in under:
-            near = max((i for i in range(len(marks)) if marks[i][0] <= column + 1), default=-1)
+        near = _nearest(at, column)
+        if abs(at[near] - column) > 1 or near in under:
+            near = bisect_right(at, column + 1) - 1
         if near < 0:
             return None
         under.setdefault(near, []).append(column)
@@ -219,16 +244,20 @@ def _by_counts(
     if any(two[1] <= one[1] for one, two in pairwise(anchors)):
         return None
     starts: dict[int, Fraction] = {}
+    taken: set[Fraction] = set()
     shared = False
+    where = [place for place, _ in anchors]
     for column in bar.columns:
-        near = min(anchors, key=lambda anchor: abs(anchor[0] - column))
-        if abs(near[0] - column) <= 1 and near[1] not in starts.values():
+        near = anchors[_nearest(where, column)]
+        if abs(near[0] - column) <= 1 and near[1] not in taken:
             starts[column] = near[1]
+            taken.add(near[1])
             continue
         shared = True
-        before = max((a for a in anchors if a[0] <= column), default=None)
-        after = min((a for a in anchors if a[0] > column), default=(bar.end, full))
-        if before is None or after[0] <= before[0]:
+        place = bisect_right(where, column)
+        before = anchors[place - 1]
+        after = anchors[place] if place < len(anchors) else (bar.end, full)
+        if not place or after[0] <= before[0]:
             return None
         part = Fraction(column - before[0], after[0] - before[0])
         starts[column] = Fraction(round((before[1] + part * (after[1] - before[1])) * 32), 32)

@@ -12,6 +12,7 @@ References: none; such notation has no standard (common practice).
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -158,10 +159,11 @@ def _bars(
 
 def _note(note: RawNote, bar: RawBar, time: TimedBar) -> TypedNote:
     start = time.starts[note.column]
-    end = next((moment for moment in time.moments if moment > start), time.length)
+    after = bisect_right(time.moments, start)
+    end = time.moments[after] if after < len(time.moments) else time.length
     if note.rings_to > note.column + note.width:
-        after = (column for column in bar.columns if column >= note.rings_to)
-        column = next(after, None)
+        place = bisect_left(bar.columns, note.rings_to)
+        column = bar.columns[place] if place < len(bar.columns) else None
         end = max(end, time.length if column is None else time.starts[column])
     return TypedNote(note.string, note.fret, start, max(end - start, _SHORTEST), tuple(note.marks))
 

@@ -33,7 +33,7 @@ _CAPO = re.compile(
 )
 _NO_CAPO = re.compile(r"\b(?:no|without|ohne) (?:a )?capo\b", re.IGNORECASE)
 _TIME = re.compile(
-    r"\b(?:time(?: signature)?|met(?:er|re))\b\s*[:=]?\s*(\d{1,9}\s*/\s*\d{1,9})", re.IGNORECASE
+    r"\b(?:time(?: signature)?|met(?:er|re))\b\s*(?:[:=]\s*)?(\d{1,9}\s*/\s*\d{1,9})", re.IGNORECASE
 )
 _BARE_TIME = re.compile(r"(?<![\d/.])(\d{1,2}/(?:2|4|8|16))(?![\d/])")
 _NAMED_TIME = ((re.compile(r"\bcommon time\b", re.I), "4/4"), (re.compile(r"\bcut time\b", re.I),
