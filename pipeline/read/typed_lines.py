@@ -41,9 +41,12 @@ _PLAIN = {
 }  # fmt: skip
 _QUOTE = re.compile(r"(?:[ ]{0,3}>)+ ?")
 _LABEL = re.compile(r"\s*([A-Ga-g][#b]?)[0-9]?\s*(?:[:)]\s*)?(?=[|\-])")
-_STRING_SIGNS = re.compile(r"[-0-9|]")
+_STRING_SIGNS = re.compile(r"[-0-9|=~]")
+_WORD = re.compile(r"[A-Za-z]{2}")
 _REST = re.compile(r"[-0-9|:hpbrtsxHPBRTSX/\\~()<>^=*.]+")
 _ENOUGH = 0.6
+_DRAWN = "-=~"
+_FEWEST_DASHES = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +98,7 @@ def looks_typed(text: str) -> bool:
     """Whether enough string lines follow each other for a system, blank lines left aside."""
     count, longest = 0, limit("text_line")
     for number, one in enumerate(text.splitlines()):
-        if one.count("-") + sum(one.count(sign) for sign in _DASHES) < 3:
+        if sum(map(one.count, _DRAWN + _DASHES)) < _FEWEST_DASHES:
             count = count if not one.strip(" \t>") else 0
             continue
         if len(one) <= longest and _classified(_plain(one, number)).is_string:
@@ -188,7 +191,7 @@ def _one_sign(sign: str) -> str:
 
 def _classified(line: Line) -> Line:
     text = line.text
-    if text.count("-") < 3:
+    if "-" not in text or sum(map(text.count, _DRAWN)) < _FEWEST_DASHES:
         return line
     label = _LABEL.match(text)
     begin = label.end() if label else len(text) - len(text.lstrip())
@@ -196,7 +199,10 @@ def _classified(line: Line) -> Line:
     last = body.rfind("|")
     body = body[: last + 1] if last > 0 and "--" not in body[last:] else body
     solid = len(body) - body.count(" ")
-    if len(_STRING_SIGNS.findall(body)) < _ENOUGH * solid or " " in body.strip("| "):
+    if len(_STRING_SIGNS.findall(body)) < _ENOUGH * solid:
+        return line
+    inside = body.strip("| ")
+    if " " in inside and ("|" not in inside or inside.count(" ") > solid or _WORD.search(inside)):
         return line
     return Line(text, line.places, line.number, True, label.group(1) if label else "", begin)
 

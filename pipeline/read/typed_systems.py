@@ -33,6 +33,8 @@ SIGNS = {*REACHED, *BENDS, *AFTER, *BEFORE, *FILL}
 _CAPITALS = {"H": "h", "P": "p", "S": "s", "B": "b", "R": "r", "X": "x", "V": "v", "G": "g"}
 _TIMES = re.compile(r"(?:\bx ?|\btimes? ?|\()(\d{1,9})\b|\b(\d{1,9}) ?(?:x|times)(?![a-z])", re.I)
 _MOST_FRET_DIGITS = 2
+_NUMBERED = ["1|", "2|", "3|", "4|", "5|", "6|"]
+"""String numbers in place of tuning letters."""
 
 
 @dataclass(slots=True)
@@ -136,6 +138,8 @@ def _set_times(bar: RawBar, block: Block, tails: Sequence[str], name: str) -> No
 def _begins(block: Block) -> list[int]:
     """Where the strings begin, so that they stand under each other."""
     own = [line.begin for line in block.lines]
+    if [line.text[at : at + 2] for line, at in zip(block.lines, own, strict=True)] == _NUMBERED:
+        return [at + 1 for at in own]
     bodies = {len(_split_tail(line.text[line.begin :])[0]) for line in block.lines}
     if len(bodies) > 1 and all(line.text[line.begin : line.begin + 1] != "|" for line in
                                block.lines):  # fmt: skip
@@ -239,7 +243,8 @@ def _cells(
             digits = re.compile(r"[0-9]+").match(row, at, end)
             assert digits
             text = digits.group()
-            bent = last is not None and row[at - 1 : at] in ("b", "r", "^", "B", "R") and at > 0
+            before = row[inner[0] : at].rstrip("(")[-1:]
+            bent = last is not None and before in ("b", "r", "^", "B", "R")
             if len(text) > _MOST_FRET_DIGITS or int(text) > limit("typed_fret"):
                 raise refusal(
                     name,
@@ -248,6 +253,7 @@ def _cells(
                     "correct it, or put a dash between two frets",
                 )
             if bent and last is not None:
+                reached = [one for one in reached if one != "("]
                 last.marks[-1:] = [last.marks[-1] + text] if last.marks else []
             else:
                 last = RawNote(string, int(text), at, len(text), reached, at)

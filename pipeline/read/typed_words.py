@@ -27,6 +27,7 @@ from pipeline.read.typed_lines import Line, refusal
 _TUNING = re.compile(r"\b(?:re)?tun(?:ing|ed|e to)\b", re.IGNORECASE)
 _OUTRIGHT = re.compile(r"\s*(?:guitar )?tuning\s*[:=]\s*(?=\S)|\s*tuned to\s+(?=\S)", re.IGNORECASE)
 _SIX = re.compile(r"(?<![A-Za-z#])(?:[A-G][#b]?[0-9]?[ ,-]{0,2}){5}[A-Ga-g][#b]?[0-9]?(?![A-Za-z])")
+_MINOR = re.compile(r"\b(open [A-G])m(?:in)?\b", re.IGNORECASE)
 _HIGH_FIRST = re.compile(r"high(?:est)? (?:string )?(?:to|first)", re.IGNORECASE)
 _CAPO = re.compile(
     r"\bcapo(?:ed)?\b[\s:=#]*(?:(?:is|on|at|in|the|fret|up|no\.?)[\s:=#]+){0,4}(\w+)", re.IGNORECASE
@@ -170,6 +171,7 @@ def _tuning_in(text: str, *, mentioned: bool = False) -> Strings | None:
             return parse_tuning(" ".join(one[0].upper() + one[1:] for one in letters))[1]
         except UsageError:
             return None
+    text = _MINOR.sub(r"\1 minor", text)
     for pattern, strings in _names():
         found = pattern.search(text)
         if found and not (mentioned and found.group().lower() in ("standard", "a tone down")):

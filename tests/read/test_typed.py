@@ -112,6 +112,13 @@ READ: dict[str, dict[str, Any]] = {
     "47-rule-above": {
         "title": "The Crooked Gatepost", "notes": "1.0@0 6.0@0 1.2@4 1.3@8 1.2@12",
     },
+    "49-string-numbers": {"meter": "2/4", "notes": "1.0@0 1.2@2 1.3@4 1.5@6"},
+    "50-spaces-and-colons": {"notes": "1.0@0 1.2@2 1.3@4 1.5@6 | 1.2@0 1.0@4"},
+    "51-bend-in-brackets": {
+        "tuning": "open D minor", "notes": "1.7@0 1.5@6", "marks": ["b9 r7", ""],
+    },
+    "52-rule-between": {"notes": f"{RUN} | {RUN}"},
+    "53-wide-letters": {"tuning": "EADGBF#", "notes": "1.0@0 1.2@2 1.3@4 1.5@6"},
 }  # fmt: skip
 REFUSED = {
     "33-unequal": ("line 5, column 11", "1 sign shorter"),
@@ -187,6 +194,20 @@ def test_our_own_page_is_read_by_its_own_reader():
     ]
     assert min(note.start for bar in tab.bars for note in bar.notes) == 0
     assert all(n.start + Fraction(1, 128) <= bar.length for bar in tab.bars for n in bar.notes)
+
+
+def test_our_own_page_quoted_in_an_answer_gives_the_same_bars():
+    text = text_of("30-our-own")
+    quoted = "\n".join(f"> {line}" for line in text.splitlines())
+    own, typed = (read_typed_tab(one, name="a.txt") for one in (text, quoted))
+    assert kind_of(quoted.encode(), "a.txt") == "typed"
+    assert (typed.strings_midi, typed.capo, typed.meter) == (own.strings_midi, 2, own.meter)
+    assert typed.repeats == own.repeats
+    for one, other in zip(typed.bars, own.bars, strict=True):
+        assert (one.length, one.ending) == (other.length, other.ending)
+        assert {(n.string, n.fret, n.start, n.length) for n in one.notes} == {
+            (n.string, n.fret, n.start, n.length) for n in other.notes
+        }
 
 
 def test_every_example_is_used_and_recognised_by_what_it_holds():
