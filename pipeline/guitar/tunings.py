@@ -178,6 +178,6 @@ def _with_octaves(pieces: Sequence[str]) -> Strings:
             strings.append(pitch + 12 * (int(octave) + 1))
             continue
         floor = strings[-1] if strings else 0
-        allowed = [p for p in range(pitch % 12, 128, 12) if p >= floor]
+        allowed = [p for p in range(pitch % 12, 256, 12) if p >= floor]
         strings.append(min(allowed, key=lambda p: (abs(p - usual[index]), p)))
     return (strings[0], strings[1], strings[2], strings[3], strings[4], strings[5])

@@ -14,9 +14,10 @@ from typing import Literal
 from pipeline.errors import PipelineError
 from pipeline.limits import check, check_regular, clean, limit, shown_path
 from pipeline.read.checked import checked_tune
+from pipeline.read.typed_lines import looks_typed
 from pipeline.tune import Tune
 
-Kind = Literal["json", "abc", "musicxml", "midi", "tablature"]
+Kind = Literal["json", "abc", "musicxml", "midi", "tablature", "typed"]
 HEAD_BYTES = 65_536
 """How much of a file is looked at to tell a tune from a recording."""
 TUNE_SUFFIXES = (".abc", ".musicxml", ".mxl", ".xml", ".mid", ".midi", ".json")
@@ -31,6 +32,8 @@ _SOUND_STARTS = (
     b"\x1a\x45\xdf\xa3",
     b"caff",
 )
+OWN_HEAD = re.compile(r"^Tuning .*: (?:[A-G][#b]?[0-9] ?){6}, low to high$", re.MULTILINE)
+"""The line by which text tablature of this program is known."""
 KINDS = "tune.json, .abc, .musicxml, .mxl, .mid or text tablature"
 
 
@@ -64,6 +67,14 @@ def tune_from_bytes(data: bytes, *, name: str) -> Tune:
         from pipeline.read.tablature import tune_of_tablature
 
         return tune_of_tablature(text, name=name)
+    if kind == "typed":
+        from pipeline.read.typed_tab import read_typed_tab
+
+        read_typed_tab(text, name=name)
+        raise PipelineError(
+            f"{name} is tablature typed by hand, with tune and bass on one page: "
+            "take the tune out of it first."
+        )
     from pipeline.read.abc import read_abc
 
     return read_abc(text, name=name)
@@ -83,10 +94,14 @@ def kind_of(data: bytes, name: str) -> Kind:
     if start.startswith((b"<?xml", b"<!DOCTYPE", b"<score", b"<", b"<\x00")):
         return "musicxml"
     text = decoded(data, name)
-    if re.search(r"^Tuning .*low to high$", text, re.MULTILINE):
+    if re.search(r"^Tuning .*low to high$", text, re.MULTILINE) and (
+        OWN_HEAD.search(text) or not looks_typed(text)
+    ):
         return "tablature"
     if re.search(r"^K:", text, re.MULTILINE) or re.search(r"^X:\s*\d", text, re.MULTILINE):
         return "abc"
+    if looks_typed(text):
+        return "typed"
     raise PipelineError(f"{name} holds no tune that can be read here: use {KINDS}.")
 
 

@@ -71,6 +71,7 @@ def test_an_unknown_tuning_is_named_by_its_notes_and_read_back() -> None:
         ("", "has 0 notes"),
         ("E4 A2 D3 G3 B3 E4", "string 5 (A2) lies below string 6"),
         ("D9 A9 D9 G9 A9 D9", "lies outside"),
+        ("E9 C G C G C", "lies outside"),
     ],
 )
 def test_nonsense_is_explained(text: str, says: str) -> None:

@@ -51,6 +51,7 @@ def load() -> None:
     import pipeline.read.midi
     import pipeline.read.musicxml
     import pipeline.read.tablature
+    import pipeline.read.typed_tab
     import pipeline.run
     import pipeline.write.files  # noqa: F401
 
@@ -58,15 +59,25 @@ def load() -> None:
 
 
 def take(path: Path) -> None:
-    """A tune file becomes a tune and the files that `listen` writes; a recording becomes sound."""
+    """A tune file becomes a tune and the files that `listen` writes; a recording becomes sound.
+
+    A typed page becomes a TypedTab, since its tune is taken out of it later.
+    """
     from pipeline import run
     from pipeline.hear.audio import load_audio
+    from pipeline.limits import limit
     from pipeline.options import TuneOptions
+    from pipeline.read.files import decoded, kind_of
+    from pipeline.read.typed_tab import read_typed_tab
     from pipeline.records import to_json
     from pipeline.write.files import tune_files
 
     if not run.is_written_tune(path):
         load_audio(path)
+        return
+    data = path.read_bytes()
+    if len(data) < limit("text_tune") and kind_of(data, path.name) == "typed":
+        read_typed_tab(decoded(data, path.name), name=path.name)
         return
     tune = run.find_tune(path, TuneOptions()).tune
     to_json(tune).encode()

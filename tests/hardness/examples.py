@@ -111,6 +111,9 @@ def plain(text: str | bytes) -> Callable[[], bytes]:
 
 
 DIGITS = "9" * 5000
+STRINGS = b"e|-0-2-3-5-|\n" + b"".join(
+    name + b"|---------|\n" for name in (b"B", b"G", b"D", b"A", b"E")
+)
 METRE = b"\x00\xff\x58\x04"
 TABLE: tuple[Row, ...] = (
     ("a sample rate of 1", "a.wav", wav(1), "1 Hz as its sample rate"),
@@ -182,6 +185,12 @@ TABLE: tuple[Row, ...] = (
     ("json half a surrogate", "tune.json", field("title", "A\ud800B"), ""),
     ("json deep", "tune.json", plain("{" + '"a":[' * 100_000), "liltwright"),
     ("json 5000 digits", "tune.json", plain('{"a": ' + DIGITS + "}"), "liltwright"),
+    ("typed tab fret 35", "a.txt", plain(STRINGS.replace(b"3-5", b"-35")), "limit of fret 24"),
+    ("typed tab capo 15", "a.txt", plain(b"Capo 15\n" + STRINGS), "limit of 12"),
+    ("typed tab capo of 5000 digits", "a.txt", plain(f"Capo {DIGITS}\n".encode() + STRINGS),
+     "limit of 12"),
+    ("typed tab repeats", "a.txt", plain(STRINGS.replace(b"5-|", b"5-| x999999999")), "repeated"),
+    ("typed tab bars", "a.txt", plain(STRINGS.replace(b"-|", b"-|" * 3000)), "bars"),
     ("a name that is not UTF-8", b"Sl\xe1n.abc", abc(), ""),
     ("a recording's name that is not UTF-8", b"Sl\xe1n.wav", wav(44100, 400_000), ""),
     ("a name of 250 letters", "a" * 245 + ".abc", abc(), ""),

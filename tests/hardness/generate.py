@@ -179,6 +179,53 @@ def _tablature(choices: Choices) -> bytes:
     return "\n".join(lines).encode()
 
 
+_TYPED = Path(__file__).parents[1] / "read" / "typed"
+
+
+def _typed(choices: Choices) -> bytes:
+    """A page as people type it, often with one thing wrong."""
+
+    def v(*good: object) -> str:
+        return _value(choices, good, 30)
+
+    head = [f"Title: {v('A')}", f"Tuning: {v('DADGAD', 'drop D', 'D A D F# A D')}",
+            f"Capo {v(0, 2, '5th fret')}", f"Time: {v(4, 6, 9)}/{v(4, 8)}", "h = hammer-on",
+            ""]  # fmt: skip
+    lines = [line for line in head if choices.whole(0, 3)]
+    signs = ("-", "--", "-0-", "-2-", "-3", "-12", "h", "p", "/", "\\", "x", "~", "-(3)", "-<12>",
+             "-7b9r7", "^", "=", "==", "-t5", "*", "-g3", "-{2}", ".")  # fmt: skip
+    quote = choices.one(("", "", "> ", "> > ", "\t"))
+    for _ in range(choices.whole(1, 3)):
+        labels = choices.one(("eBGDAE", "DAGDAD", "dBGDGD", "      ", "EADGBe"))
+        bars = [choices.whole(0, 14) for _ in range(choices.whole(1, 4))]
+        if not choices.whole(0, 2):
+            marks = ("q", "e", "e.", "e3", "h", "1", "2", "&", "E", "1/8", "|", "3/0", v("q"))
+            lines.append("  " + " ".join(choices.one(marks) for _ in range(choices.whole(1, 12))))
+        before, after = choices.one(("|", "|", "||", "|:", "")), choices.one(("", "", "|"))
+        for label in labels:
+            row = label.strip() + before
+            for width in bars:
+                inside = "-"
+                while len(inside) < width:
+                    inside += choices.one(signs) if not choices.whole(0, 3) else "--"
+                row += inside[: width + 1].ljust(width + 1, "-") + "|"
+            row += after + choices.one(
+                ("", "", "", "", " x2", "" if choices.whole(0, 40) else " x17", "\t(slow)")
+            )
+            lines.append(quote + (row if choices.whole(0, 80) else row[: choices.whole(0, 30)]))
+            if not choices.whole(0, 60):
+                lines.append("")
+        if not choices.whole(0, 2):
+            lines.append("  1 & 2 & 3 & 4 &" + " 1 & 2 &" * choices.whole(0, 3))
+        lines.append(choices.one(("", "", "Then:", "-" * 20)))
+    return choices.one(("\n", "\n", "\r\n")).join(lines).encode()
+
+
+def _typed_page(choices: Choices) -> bytes:
+    """One of the pages that tests/read/test_typed.py reads."""
+    return choices.one(sorted(_TYPED.glob("*.txt"))).read_bytes()
+
+
 def _sound(choices: Choices) -> bytes:
     rate = choices.one((1, 8000, 22050, 44100, 0, 2**31, 3999))
     data = bytearray(_good("sound-wav"))
@@ -214,6 +261,7 @@ _GRAMMARS: dict[str, tuple[str, Callable[[Choices], bytes]]] = {
     "midi": ("a.mid", _midi),
     "json": ("a.json", _json),
     "tablature": ("a.txt", _tablature),
+    "typed": ("a.txt", _typed),
     "sound": ("a.wav", _sound),
 }
 FORMATS = tuple(_GRAMMARS)
@@ -249,4 +297,6 @@ def case(kind: str, choices: Choices) -> tuple[str, bytes]:
         return name, grammar(choices)
     if kind == "sound":
         return name, damaged(_good(choices.one(("sound-wav", "sound-ogg"))), choices)
+    if kind == "typed" and how == 2:
+        return name, damaged(_typed_page(choices), choices)
     return name, damaged(_good(kind) if how == 2 else grammar(choices), choices)
