@@ -1,10 +1,10 @@
 """Task: clear away what killed runs left of single files, and nothing of the user's.
 
 In: a folder that nobody else writes into just now (journal.alone). Out: the folder without them.
-Method: `.liltwright-NAME.part` is a name that the program alone uses, and whoever holds the folder's
-lock knows that no run is writing under it. Earlier versions left `.NAME.PID.part`, which may be
-anybody's: it goes only where NAME is just what we wrote and begins with the very same bytes, so
-that nothing is lost with it.
+Method: `.liltwright-NAME.part` is a name that the program alone uses, and whoever holds the lock
+of the folder knows that no run is writing under it. Earlier versions left `.NAME.PID.part`, which
+may be anybody's: it goes only where NAME is just what we wrote and begins with the very same bytes,
+so that nothing is lost with it.
 """
 
 from __future__ import annotations
