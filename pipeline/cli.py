@@ -13,6 +13,7 @@ import typer
 from pipeline import cli_words as words
 from pipeline import options
 from pipeline.errors import PipelineError
+from pipeline.stopping import stopped_words
 
 STOPPED = 130
 """Exit code of a program that was stopped by Ctrl-C: 128 + SIGINT."""
@@ -238,7 +239,7 @@ def main() -> None:
         sys.exit(fault.exit_code)
     except SystemExit as stop:
         if stop.code == STOPPED:  # typer turns Ctrl-C into this
-            print("liltwright: stopped; nothing was written.", file=sys.stderr, flush=True)
+            print(stopped_words(), file=sys.stderr, flush=True)
             os._exit(STOPPED)  # an orderly exit now and then ends with another code
         raise
     except BrokenPipeError:

@@ -15,7 +15,9 @@ def main() -> None:
 
         run()
     except KeyboardInterrupt:
-        sys.stderr.write("liltwright: stopped; nothing was written.\n")
+        known = sys.modules.get("pipeline.stopping")  # not loaded yet: no writer was either
+        words = known.stopped_words() if known else "liltwright: stopped; nothing was written."
+        sys.stderr.write(f"{words}\n")
         sys.stderr.flush()
         os._exit(130)
 

@@ -86,6 +86,10 @@ def test_help_loads_no_audio_library():
     [(["--type", "polonaise"], "no tune type known here: use one of reel, jig"),
      (["--key", "H:minor"], "is not a key: write a tonic and a mode"),
      (["--metre", "7/13"], "is not a metre of dance tunes"),
+     (["--metre", "0/8"], "is not a metre of dance tunes"),
+     (["--metre", "99999/8"], "is not a metre of dance tunes"),
+     (["--metre", "9" * 5000 + "/8"], "is not a metre of dance tunes"),
+     (["--metre", "\u0666/8"], "is not a metre of dance tunes"),
      (["--tuning", "DADGA"], "DADGA"),
      (["--tuning", "DADGXD"], "DADGXD"),
      (["--matters", "flow=lots"], "is not a weight: write it like flow=2"),
@@ -100,8 +104,10 @@ def test_options_that_make_no_sense_are_explained(liltwright, jig, tmp_path, arg
 
 
 @pytest.mark.parametrize(
-    "arguments", [["--tempo", "5"], ["--capo", "40"], ["--octave", "9"], ["--loudness", "3"]]
-)
+    "arguments",
+    [["--tempo", "5"], ["--capo", "40"], ["--octave", "9"], ["--loudness", "3"],
+     *(["--tempo", word] for word in ("0", "-5", "1e308", "nan", "inf", "1e99999999", "1/0"))],
+)  # fmt: skip
 def test_numbers_out_of_range_and_unknown_options_are_usage_errors(liltwright, jig, arguments):
     code, _, err = liltwright("arrange", jig, *arguments)
     assert code == 2
@@ -173,6 +179,19 @@ def test_a_folder_with_the_users_own_things_is_left_alone(liltwright, jig, tmp_p
     assert code == 2
     assert "not empty (tune.abc)" in err
     assert (tmp_path / "music" / "tune.abc").read_text() == "mine"
+
+
+def test_a_title_with_control_characters_is_written_without_them(liltwright, jig, tmp_path):
+    quick = ("--no-sound", "--no-sheets", "--no-report")
+    title = "A\x1b[31mB\nK:C\u202e\udcff"
+    code, out, err = liltwright("arrange", jig, "--out", tmp_path / "o", "--title", title, *quick)
+    assert code == 0
+    assert not {"\x1b", "\u202e"} & set(out + err)
+    for path in (tmp_path / "o").glob("tune.[ajm][bsu]*"):
+        text = path.read_text(encoding="utf-8")
+        assert not {"\x1b", "\u202e"} & set(text)
+    lines = (tmp_path / "o" / "tune.abc").read_text(encoding="utf-8").splitlines()
+    assert [line for line in lines if line.startswith("T:")] == ["T:A [31mB K:C \ufffd"]
 
 
 def test_ctrl_c_leaves_nothing_behind(tmp_path):

@@ -16,6 +16,7 @@ from pipeline.guitar.hand import Hand
 from pipeline.guitar.tension import string_sets
 from pipeline.limits import check, check_regular
 from pipeline.records import from_json
+from pipeline.stopping import note_written, undisturbed
 
 OpenStrings = Literal["like", "neutral", "avoid"]
 LIMITS = {
@@ -106,7 +107,9 @@ def save_player(player: Player, path: Path | None = None) -> Path:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         beside.write_text(json.dumps(asdict(player), indent=1) + "\n", encoding="utf-8")
-        beside.replace(path)
+        with undisturbed():
+            beside.replace(path)
+            note_written(path)
     except OSError as fault:
         raise PipelineError(f"The profile cannot be written to {path} ({fault}).") from fault
     return path

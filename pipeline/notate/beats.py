@@ -20,6 +20,9 @@ from pipeline.notate.timeline import Timeline
 
 REACH_BEATS, REACH_BARS = 8, 3
 ALIKE, BESIDE_BEATS = 0.75, 4
+MOST_LAG = 1024
+"""So far back a beat is looked for: eight rounds of 32 bars of 4/4. A nearer round repeats it as
+well, and so an hour of playing takes time in step with its length."""
 NEAR = 0.25
 """Time is lost or left over by whole beats when it is off by less than that share of one."""
 
@@ -103,7 +106,7 @@ def _roots(sounds: np.ndarray, reach: int, in_bar: int) -> np.ndarray:
     n = len(sounds)
     longest, lag_of = np.zeros(n, int), np.zeros(n, int)
     moves = (sounds[1:] == sounds[:-1]).mean(axis=1) < ALIKE
-    for lag in range(in_bar, n - reach):
+    for lag in range(in_bar, min(n - reach, MOST_LAG)):
         alike = (sounds[lag:] == sounds[:-lag]).mean(axis=1)
         same = alike >= ALIKE
         pinned = same[:-1] & same[1:] & moves[lag:]  # a long note may lie anywhere
@@ -120,10 +123,11 @@ def _roots(sounds: np.ndarray, reach: int, in_bar: int) -> np.ndarray:
 def _stretches(alike: np.ndarray, reach: int) -> Iterator[tuple[int, int]]:
     """Where `reach` beats in a row are alike on the whole: (first, end)."""
     sums = np.append(0.0, np.cumsum(alike))
-    good = np.zeros(len(alike) + 2, np.int8)
-    for start in np.flatnonzero(sums[reach:] - sums[:-reach] >= ALIKE * reach):
-        good[start + 1 : start + reach + 1] = 1
-    edges = np.flatnonzero(np.diff(good))
+    starts = 1 + np.flatnonzero(sums[reach:] - sums[:-reach] >= ALIKE * reach)
+    change = np.zeros(len(alike) + 2, np.int32)
+    change[starts] += 1
+    change[starts + reach] -= 1
+    edges = np.flatnonzero(np.diff(np.cumsum(change) > 0))
     yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
 
 

@@ -13,13 +13,19 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 
 from pipeline.errors import PipelineError
 from pipeline.limits import check, limit, short
-from pipeline.read.abc_faults import LEFT, odd_bar_words, stray_words, unknown_field
+from pipeline.read.abc_faults import (
+    LEFT,
+    odd_bar_words,
+    odd_bars,
+    stray_words,
+    unknown_field,
+)
 from pipeline.read.abc_fields import (
     AbcKey,
     default_length,
@@ -67,9 +73,16 @@ class _Header:
     """Lines that are not understood, for the user."""
 
 
-def read_abc(text: str, *, name: str, tune_number: int | None = None) -> Tune:
+def read_abc(
+    text: str,
+    *,
+    name: str,
+    tune_number: int | None = None,
+    known_odd: Collection[tuple[int, Fraction]] = (),
+) -> Tune:
     """Read one tune: the one numbered X:`tune_number`, or the first.
 
+    known_odd : bars, as number and length, whose odd length is meant and needs no word.
     Raises PipelineError when there is no such tune, no key or no note.
     """
     source = _source(text, name)
@@ -77,12 +90,26 @@ def read_abc(text: str, *, name: str, tune_number: int | None = None) -> Tune:
     if not pieces:
         raise PipelineError(f"{name} holds no ABC tune: a tune needs an X: line and a K: line.")
     if tune_number is None:
-        return _read_tune(*pieces[0], source)
+        return _read_tune(*pieces[0], source, known_odd)
     for piece, line in pieces:
         if _number(piece) == tune_number:
-            return _read_tune(piece, line, source)
+            return _read_tune(piece, line, source, known_odd)
     known = ", ".join(str(_number(piece)) for piece, _ in pieces[:12])
     raise PipelineError(f"{name} holds no tune X:{tune_number}; it holds {known}.")
+
+
+def odd_bars_of_abc(text: str) -> frozenset[tuple[int, Fraction]]:
+    """Number and length of the bars that do not add up, in ABC that the program wrote."""
+    lines = list(enumerate(text.splitlines(), 1))
+    header, body_start = _read_header(lines)
+    meter = parse_meter(header.values.get("M", "4/4"))
+    if header.key is None or meter is None:
+        return frozenset()
+    unit = parse_length(header.values.get("L", ""), default_length(meter))
+    reader = MusicReader(header.key, meter, unit)
+    _read_body(lines[body_start:], reader, [], [])
+    bars = reader.bars()
+    return frozenset((number, length) for _, number, length, _ in odd_bars(bars, reader.places()))
 
 
 def read_abc_book(text: str, *, name: str = "the book") -> AbcBook:
@@ -120,7 +147,9 @@ def _number(piece: str) -> int:
     return int(digits) if digits else 0
 
 
-def _read_tune(piece: str, first_line: int, source: Source) -> Tune:
+def _read_tune(
+    piece: str, first_line: int, source: Source, known_odd: Collection[tuple[int, Fraction]] = ()
+) -> Tune:
     lines = list(enumerate(piece.splitlines(), first_line))
     check("text_tune", len(piece), f"{source.file}, tune {_number(piece)},")
     check(
@@ -129,13 +158,18 @@ def _read_tune(piece: str, first_line: int, source: Source) -> Tune:
         f"{source.file}, tune {_number(piece)},",
     )
     try:
-        return _tune_of_lines(lines, piece, source)
+        return _tune_of_lines(lines, piece, source, known_odd)
     except ValueError as fault:
         which = f"{source.file}, tune {_number(piece)}"
         raise PipelineError(f"{which} cannot be read: {fault}; correct it.") from fault
 
 
-def _tune_of_lines(lines: list[tuple[int, str]], piece: str, source: Source) -> Tune:
+def _tune_of_lines(
+    lines: list[tuple[int, str]],
+    piece: str,
+    source: Source,
+    known_odd: Collection[tuple[int, Fraction]],
+) -> Tune:
     header, body_start = _read_header(lines)
     title = header.titles[0] if header.titles else ""
     which = f'{source.file}, tune "{title}"' if title else f"{source.file}, tune {_number(piece)}"
@@ -170,7 +204,7 @@ def _tune_of_lines(lines: list[tuple[int, str]], piece: str, source: Source) -> 
         remarks=(
             *header.remarks,
             *stray_words(bars, reader.strays),
-            *(odd_bar_words(bars, reader.places(), meter) if measured else ()),
+            *(odd_bar_words(bars, reader.places(), meter, known_odd) if measured else ()),
         ),
     )
     return written_tune(bars, stated, source, which=which)

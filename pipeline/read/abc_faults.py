@@ -11,7 +11,7 @@ References  ABC notation standard 2.1, section 4.8 (bar lines and repeats).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from fractions import Fraction
 
 from pipeline.read.bars import ReadBar
@@ -44,17 +44,32 @@ def stray_words(bars: Sequence[ReadBar], strays: Sequence[tuple[int, int, str]])
     return _at_most(words, "more lines with signs that are not understood")
 
 
-def odd_bar_words(bars: Sequence[ReadBar], places: Sequence[Place], meter: str) -> tuple[str, ...]:
-    """Sentences about the bars that do not add up."""
+def odd_bars(
+    bars: Sequence[ReadBar], places: Sequence[Place]
+) -> list[tuple[int, int, Fraction, Fraction]]:
+    """Of each bar that does not add up its line, its number, its length and that of a full one."""
     numbers = _numbers(bars)
+    return [
+        (line, numbers[index], bar.length, full)
+        for index, (bar, (line, full)) in enumerate(zip(bars, places, strict=True))
+        if not _fits(index, bars, full)
+    ]
+
+
+def odd_bar_words(
+    bars: Sequence[ReadBar],
+    places: Sequence[Place],
+    meter: str,
+    known: Collection[tuple[int, Fraction]] = (),
+) -> tuple[str, ...]:
+    """Sentences about the bars that do not add up; none about `known` ones (number, length)."""
     lower = int(meter.partition("/")[2])
-    words = []
-    for index, (bar, (line, full)) in enumerate(zip(bars, places, strict=True)):
-        if not _fits(index, bars, full):
-            words.append(
-                f"Line {line}, {_bar(numbers[index])} does not add up: "
-                f"{_length(bar.length, lower)}, a full bar is {_length(full, lower)}."
-            )
+    words = [
+        f"Line {line}, {_bar(number)} does not add up: "
+        f"{_length(length, lower)}, a full bar is {_length(full, lower)}."
+        for line, number, length, full in odd_bars(bars, places)
+        if (number, length) not in known
+    ]
     return _at_most(words, "more bars that do not add up")
 
 

@@ -8,6 +8,8 @@ Out      Tune
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
+from fractions import Fraction
 from pathlib import Path
 from typing import Literal
 
@@ -37,15 +39,18 @@ OWN_HEAD = re.compile(r"^Tuning .*: (?:[A-G][#b]?[0-9] ?){6}, low to high$", re.
 KINDS = "tune.json, .abc, .musicxml, .mxl, .mid or text tablature"
 
 
-def read_tune(path: Path) -> Tune:
+def read_tune(path: Path, *, known_odd: Collection[tuple[int, Fraction]] = ()) -> Tune:
     """Read the tune of a file; the first one of an ABC book.
 
+    known_odd : bars, as number and length, whose odd length in ABC is meant.
     Raises PipelineError when the file is missing, empty, of another kind or broken.
     """
-    return tune_from_bytes(_content(path), name=clean(path.name))
+    return tune_from_bytes(_content(path), name=clean(path.name), known_odd=known_odd)
 
 
-def tune_from_bytes(data: bytes, *, name: str) -> Tune:
+def tune_from_bytes(
+    data: bytes, *, name: str, known_odd: Collection[tuple[int, Fraction]] = ()
+) -> Tune:
     """Read the tune that the bytes of a file hold.
 
     Raises PipelineError when they are empty, of another kind or broken.
@@ -77,7 +82,7 @@ def tune_from_bytes(data: bytes, *, name: str) -> Tune:
         )
     from pipeline.read.abc import read_abc
 
-    return read_abc(text, name=name)
+    return read_abc(text, name=name, known_odd=known_odd)
 
 
 def kind_of(data: bytes, name: str) -> Kind:

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.errors import PipelineError, UsageError
+from pipeline.stopping import note_written, undisturbed
 from pipeline.write.journal import (
     Change,
     alone,
@@ -37,6 +38,7 @@ from pipeline.write.ledger import (
     sha256,
     some,
 )
+from pipeline.write.leftovers import clear_leftovers, part_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +68,7 @@ def check_folder(folder: Path, *, replace: bool = False) -> tuple[Path, ...]:
         made = _make(folder)
         with alone(folder):
             finish(folder)
+            clear_leftovers(folder)
             (folder / WRITING).mkdir()
             (folder / WRITING).rmdir()
             if replace and list_is_damaged(folder):
@@ -110,7 +113,9 @@ def save(
             finish(folder)
             change, saved = _plan(files, folder, set(keep), stays, replace)
             if change.new or change.gone or change.listed != change.listed_before:
-                carry_out(folder, change)
+                with undisturbed():
+                    carry_out(folder, change)
+                    note_written(folder)
     except OSError as fault:
         raise PipelineError(_write_fault(folder, fault, files)) from fault
     return saved
@@ -143,16 +148,19 @@ def check_new(path: Path) -> None:
 def save_one(path: Path, data: bytes) -> None:
     """Write one new file whole or not at all. Raises UsageError when it is there already."""
     check_new(path)
-    temporary = path.with_name(f".liltwright-{path.name}.part")
+    temporary = path.with_name(part_name(path.name))
     try:
-        temporary.unlink(missing_ok=True)  # of a run that was killed
-        write_flushed(temporary, data)
-        check_new(path)
-        os.replace(temporary, path)
+        with alone(path.parent), undisturbed():
+            clear_leftovers(path.parent)
+            try:
+                write_flushed(temporary, data)
+                check_new(path)
+                os.replace(temporary, path)
+                note_written(path)
+            finally:
+                temporary.unlink(missing_ok=True)
     except OSError as fault:
         raise PipelineError(_write_fault(path.parent, fault, {path.name: data})) from fault
-    finally:
-        temporary.unlink(missing_ok=True)
 
 
 def edited_by_user(path: Path) -> bool:

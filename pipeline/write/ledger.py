@@ -115,6 +115,29 @@ def is_own(folder: Path, name: str, listed: Listed) -> bool:
     return bool(known) and sha256(folder / name) in known
 
 
+def versions_beside(name: str, listed: Listed) -> list[str]:
+    """Names that the last run gave to its own version since the user's file kept `name`."""
+    stem, dot, suffix = (re.escape(piece) for piece in name.rpartition("."))
+    pattern = re.compile(rf"{stem}\.new(?:-\d+)?{dot}{suffix}")
+    return sorted(other for other in listed if pattern.fullmatch(other))
+
+
+def is_of_last_run(folder: Path, name: str) -> bool | None:
+    """Whether a file is what the last run wrote, or was made from, or an edit of it.
+
+    None where the folder does not tell: there is no list, or the version beside is gone.
+    """
+    listed = read_list(folder)
+    if not listed:
+        return None
+    if is_own(folder, name, listed):
+        return True
+    beside_it = versions_beside(name, listed)
+    if any(is_own(folder, other, listed) for other in beside_it):
+        return False
+    return None if beside_it else True
+
+
 def free_name(folder: Path, name: str, word: str, listed: Listed, taken: set[str]) -> str:
     """A name beside `name` that is free or holds only what we wrote."""
     number = 1

@@ -1,7 +1,8 @@
 """One file through what the command line calls, in a process of its own with limits.
 
 Task     say how a file is met: "read", "refused", or a fault of the program
-In       a path; seconds and bytes of memory that it may take beyond those of the loaded program
+In       a path; seconds and bytes of memory that it may take beyond those of the loaded program;
+         whether the stages after reading are run too
 Out      Outcome
 Method   the program is loaded once; each case runs in a fork with RLIMIT_AS and is killed when its
          time is over. Refused means PipelineError or UsageError with one printable sentence.
@@ -13,12 +14,17 @@ import os
 import resource
 import select
 import signal
+import struct
+import tempfile
 import time
 import traceback
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 SECONDS = 10.0
+FURTHER_SECONDS = 60.0
+"""With the stages after reading, which take longer with a longer tune; still no hang."""
 BYTES = 1_200_000_000
 LONGEST_SENTENCE = 700
 
@@ -53,26 +59,64 @@ def load() -> None:
     import pipeline.read.tablature
     import pipeline.read.typed_tab
     import pipeline.run
-    import pipeline.write.files  # noqa: F401
+    import pipeline.write.files
+    import pipeline.write.midi
 
     assert all((av, lxml.etree, mido, soundfile, soxr))
+    from tests.write.hand_made import jig
+
+    _one_thread()
+
+    with tempfile.TemporaryDirectory() as folder:  # tables and networks are read once
+        path = Path(folder) / "a.mid"
+        path.write_bytes(pipeline.write.midi.tune_to_midi(jig()))
+        take(path, further=True)
+        path.write_bytes(_as_played())
+        take(path)
 
 
-def take(path: Path) -> None:
+def _one_thread() -> None:
+    """Networks without helper threads, which a fork would not have."""
+    import onnxruntime
+
+    usual = onnxruntime.InferenceSession
+
+    def session(model: object, options: Any, **more: Any) -> object:
+        options.intra_op_num_threads = options.inter_op_num_threads = 1
+        return usual(model, options, **more)
+
+    onnxruntime.InferenceSession = session
+
+
+def _as_played() -> bytes:
+    """A MIDI file off the grid, which is read as a performance."""
+    notes = b"".join(
+        bytes([7 + 3 * (place % 5), 0x90, 62 + place % 12, 80, 61, 0x80, 62 + place % 12, 0])
+        for place in range(40)
+    )
+    head = b"MThd" + struct.pack(">IHHH", 6, 0, 1, 96)
+    return head + b"MTrk" + struct.pack(">I", len(notes) + 4) + notes + b"\x00\xff\x2f\x00"
+
+
+def take(path: Path, *, further: bool = False) -> None:
     """A tune file becomes a tune and the files that `listen` writes; a recording becomes sound.
+
+    further : the tune is also ranked in one tuning and arranged in one layer; a recording is heard.
 
     A typed page becomes a TypedTab, since its tune is taken out of it later.
     """
     from pipeline import run
+    from pipeline.guitar.player import Player
     from pipeline.hear.audio import load_audio
     from pipeline.limits import limit
-    from pipeline.options import TuneOptions
+    from pipeline.options import GuitarOptions, LayerOptions, TuneOptions
     from pipeline.read.files import decoded, kind_of
     from pipeline.read.typed_tab import read_typed_tab
     from pipeline.records import to_json
     from pipeline.write.files import tune_files
+    from pipeline.write.tablature import layer_to_text
 
-    if not run.is_written_tune(path):
+    if not run.is_written_tune(path) and not further:
         load_audio(path)
         return
     data = path.read_bytes()
@@ -82,16 +126,26 @@ def take(path: Path) -> None:
     tune = run.find_tune(path, TuneOptions()).tune
     to_json(tune).encode()
     tune_files(tune)
+    if further:
+        player, wanted = Player(), GuitarOptions(tuning="DADGAD", capo=0)
+        setup = run.choose_setups(tune, player, wanted, None)[0]
+        made = run.arrange_on(tune, setup, player, LayerOptions(rounds="melody"))
+        to_json(made).encode()
+        layer_to_text(tune, made, "melody").encode()
 
 
-def met(path: Path, *, seconds: float = SECONDS, memory: int = BYTES) -> Outcome:
+def met(
+    path: Path, *, seconds: float = SECONDS, memory: int = BYTES, further: bool = False
+) -> Outcome:
     """Run one case in a fork."""
     begun = time.monotonic()
     reading, writing = os.pipe()
     child = os.fork()
     if not child:
         os.close(reading)
-        os.write(writing, _inside(path, memory).encode("utf-8", "backslashreplace")[:60_000])
+        os.write(
+            writing, _inside(path, memory, further).encode("utf-8", "backslashreplace")[:60_000]
+        )
         os._exit(0)
     os.close(writing)
     said = b""
@@ -115,14 +169,14 @@ def met(path: Path, *, seconds: float = SECONDS, memory: int = BYTES) -> Outcome
     return Outcome(kind, text, took)
 
 
-def _inside(path: Path, memory: int) -> str:
+def _inside(path: Path, memory: int, further: bool) -> str:
     from pipeline.errors import PipelineError
     from pipeline.limits import clean
 
     now = int(Path("/proc/self/statm").read_text().split()[0]) * os.sysconf("SC_PAGE_SIZE")
     resource.setrlimit(resource.RLIMIT_AS, (now + memory, now + memory))
     try:
-        take(path)
+        take(path, further=further)
     except PipelineError as fault:
         text = str(fault)
         good = clean(text, len(text)) == text and 0 < len(text) <= LONGEST_SENTENCE

@@ -117,6 +117,8 @@ STRINGS = b"e|-0-2-3-5-|\n" + b"".join(
 METRE = b"\x00\xff\x58\x04"
 TABLE: tuple[Row, ...] = (
     ("a sample rate of 1", "a.wav", wav(1), "1 Hz as its sample rate"),
+    ("a codec that nobody knows", "a.wav",
+     lambda: wav(22050)()[:20] + b"\x34\x12" + wav(22050)()[22:], "codec that is not known"),
     ("sixty channels", "a.wav", wav(44100, 4000, 60), "channels"),
     ("a playlist", "a.wav", plain("#EXTM3U\n#EXTINF:10,\nother.ts\n#EXT-X-ENDLIST\n"), "cannot"),
     ("a list of files", "a.wav", plain("ffconcat version 1.0\nfile other.wav\n"), "cannot"),

@@ -3,9 +3,9 @@
 Task     make the bytes of one case of a format from a source of choices
 In       Choices (a seeded random generator, or hypothesis' draw behind the same three functions)
 Out      file name and bytes
-Method   half of the cases are built by the grammar, values drawn from good ones and from those
-         that have broken readers before; the other half are good files with bytes changed, taken
-         out, doubled or cut off.
+Method   seven of ten cases are built by the grammar, values drawn from good ones and, seldom
+         enough that two of five cases are read to their end, from those that have broken readers
+         before; the others are files with bytes changed, taken out, doubled or cut off.
 """
 
 from __future__ import annotations
@@ -84,7 +84,7 @@ def _abc(choices: Choices) -> bytes:
 
 def _xml(choices: Choices) -> bytes:
     def v(*good: object) -> str:
-        return _value(choices, good, 90).replace("&", "&amp;").replace("\x1b", "")
+        return _value(choices, good, 500).replace("&", "&amp;").replace("\x1b", "")
 
     def note() -> str:
         extra = choices.one(("", "", "", "<chord/>", "<grace/>", "<tie type='start'/>", "<dot/>"))
@@ -94,7 +94,7 @@ def _xml(choices: Choices) -> bytes:
 
     others: tuple[Callable[[], str], ...] = (
         lambda: f"<sound tempo='{v(120)}'/>",
-        lambda: f"<backup><duration>{v(1, 4)}</duration></backup>",
+        lambda: f"<backup><duration>{v(1, 1, 2)}</duration></backup>",
         lambda: f"<forward><duration>{v(1, 4)}</duration></forward>",
         lambda: f"<harmony><root><root-step>{v('D')}</root-step><root-alter>{v(0, 1)}</root-alter>"
         f"</root><kind>major</kind><offset>{v(0, 1)}</offset></harmony>",
@@ -120,36 +120,55 @@ def _xml(choices: Choices) -> bytes:
 
 def _mxl(choices: Choices) -> bytes:
     out = io.BytesIO()
-    method = choices.one((zipfile.ZIP_DEFLATED, zipfile.ZIP_STORED, zipfile.ZIP_BZIP2))
+    method = choices.one((zipfile.ZIP_DEFLATED, zipfile.ZIP_STORED))
+    method = method if choices.whole(0, 20) else zipfile.ZIP_BZIP2
+    score = _xml(choices)
+    score = score if choices.whole(0, 8) else damaged(score, choices)
     with zipfile.ZipFile(out, "w", method) as archive:
-        name = choices.one(("score.xml", "a.musicxml", "score", "META-INF/x.xml"))
+        name = choices.one(("score.xml", "a.musicxml", "b/score.xml", "\u00e9.xml"))
+        name = name if choices.whole(0, 12) else choices.one(("score", "META-INF/x.xml"))
         if choices.whole(0, 1):
-            path = choices.one((name, "", "../x", "\u00e9.xml"))
+            path = name if choices.whole(0, 12) else choices.one(("", "../x", "\u00e8.xml"))
             archive.writestr(
                 "META-INF/container.xml", f"<container><rootfile full-path='{path}'/></container>"
             )
-        archive.writestr(name, _xml(choices))
+        archive.writestr(name, score)
     return out.getvalue()
+
+
+_GOOD_META = {
+    0x51: (b"\x07\xa1\x20", b"\x05\x16\x15"),
+    0x58: (b"\x06\x03\x24\x08", b"\x04\x02\x18\x08", b"\x09\x03\x24\x08"),
+    0x59: (b"\x02\x00", b"\xff\x01", b"\x00\x00"),
+    0x54: (b"\x60\x00\x00\x00\x00",),
+}
 
 
 def _midi(choices: Choices) -> bytes:
     def delta() -> bytes:
-        odd = b"\x31" if choices.whole(0, 30) else b"\xff\xff\xff\x7f"
+        odd = b"\x31" if choices.whole(0, 150) else b"\xff\xff\xff\x7f"
         return choices.one((b"\x00", b"\x18", b"\x30", b"\x60", b"\x60", b"\x83\x00", odd))
 
     track = b""
     for _ in range(choices.whole(0, 60)):
         pitch = bytes([choices.whole(40, 90)])
-        if choices.whole(0, 5):
+        if choices.whole(0, 7):
             track += delta() + b"\x90" + pitch + b"\x50" + delta() + b"\x80" + pitch + b"\x00"
         else:
             kind = choices.one((0x01, 0x03, 0x06, 0x51, 0x58, 0x59, 0x7F, 0x2F, 0x54, 0x20))
-            fit = {0x51: 3, 0x58: 4, 0x59: 2, 0x2F: 0}.get(kind, choices.whole(0, 9))
-            size = fit if choices.whole(0, 5) else choices.whole(0, 9)
+            fit = {0x51: 3, 0x54: 5, 0x58: 4, 0x59: 2, 0x2F: 0, 0x20: 1}
+            good = _GOOD_META.get(kind)
+            if good and choices.whole(0, 9):
+                track += delta() + b"\xff" + bytes([kind, len(good[0])]) + choices.one(good)
+                continue
+            size = fit.get(kind, choices.whole(0, 9))
+            size = size if choices.whole(0, 30) else choices.whole(0, 9)
             track += delta() + b"\xff" + bytes([kind, size])
             track += bytes(choices.whole(0, choices.one((3, 8, 127, 255))) for _ in range(size))
-    division = choices.one((96, 96, 480, 24, 1, 0, 0xE728, 32767))
-    head = b"MThd" + struct.pack(">IHHH", 6, choices.one((0, 1, 2, 9)), 1, division)
+    odd = not choices.whole(0, 15)
+    division = choices.one((1, 0, 0xE728, 32767) if odd else (96, 96, 480, 24))
+    form = choices.one((0, 1) if choices.whole(0, 15) else (2, 9))
+    head = b"MThd" + struct.pack(">IHHH", 6, form, 1, division)
     return head + b"MTrk" + struct.pack(">I", len(track)) + track
 
 
@@ -164,9 +183,25 @@ def _json(choices: Choices) -> bytes:
             if isinstance(at[key], dict | list) and at[key] and choices.whole(0, 9):
                 at = at[key]
                 continue
-            at[key] = copy.deepcopy(choices.one(odd))
+            odd_one = not choices.whole(0, 7)
+            at[key] = copy.deepcopy(choices.one(odd)) if odd_one else _near(at[key], choices)
             break
     return json.dumps(record).encode()
+
+
+def _near(value: Any, choices: Choices) -> Any:
+    """Another value of the same kind."""
+    if isinstance(value, bool) or value is None:
+        return not value
+    if isinstance(value, int):
+        return value + choices.whole(-2, 2)
+    if isinstance(value, float):
+        return value * choices.one((0.5, 0.9, 1.1, 3.0))
+    if isinstance(value, str) and value[:1].isdigit() and len(value) < 6:
+        return choices.one((value, value, "1/8", "1/4", "3/8", "0", "1/16"))
+    if isinstance(value, list):
+        return value[: choices.whole(0, len(value))]
+    return choices.one((value, value, "A")) if isinstance(value, str) else value
 
 
 def _tablature(choices: Choices) -> bytes:
@@ -227,19 +262,22 @@ def _typed_page(choices: Choices) -> bytes:
 
 
 def _sound(choices: Choices) -> bytes:
-    rate = choices.one((1, 8000, 22050, 44100, 0, 2**31, 3999))
     data = bytearray(_good("sound-wav"))
-    struct.pack_into("<I", data, 24, rate)
-    struct.pack_into("<H", data, 22, choices.one((1, 1, 2, 0, 16, 60, 65535)))
-    struct.pack_into("<H", data, 34, choices.one((16, 16, 8, 24, 32, 0, 7)))
-    struct.pack_into("<I", data, 40, choices.one((len(data) - 44, 0, 2**32 - 1, 10**9)))
+    size = len(data) - 44
+    for place, form, good, odd in (
+        (24, "<I", (8000, 22050, 44100), (1, 0, 2**31, 3999)),
+        (22, "<H", (1, 1, 2), (0, 16, 60, 65535)),
+        (34, "<H", (16, 16, 8), (24, 32, 0, 7)),
+        (40, "<I", (size,), (0, 2**32 - 1, 10**9)),
+    ):
+        struct.pack_into(form, data, place, choices.one(good if choices.whole(0, 9) else odd))
     return bytes(data)
 
 
 @cache
 def _good(kind: str) -> bytes:
     if kind == "sound-wav":
-        return wav(8000, 8000 * 5)()
+        return wav(8000, 8000 * 20)()
     if kind == "sound-ogg":
         return _DEMO.read_bytes()[:60_000]
     tune = jig()
@@ -292,11 +330,12 @@ def damaged(good: bytes, choices: Choices) -> bytes:
 def case(kind: str, choices: Choices) -> tuple[str, bytes]:
     """File name and bytes of one case."""
     name, grammar = _GRAMMARS[kind]
-    how = choices.whole(0, 3)
-    if how <= 1:
+    how = choices.whole(0, 19 if kind == "mxl" else 9)  # what is packed is damaged before, too
+    how = how if how < 10 else 0
+    if how <= 6:
         return name, grammar(choices)
     if kind == "sound":
         return name, damaged(_good(choices.one(("sound-wav", "sound-ogg"))), choices)
-    if kind == "typed" and how == 2:
+    if kind == "typed" and how <= 8:
         return name, damaged(_typed_page(choices), choices)
-    return name, damaged(_good(kind) if how == 2 else grammar(choices), choices)
+    return name, damaged(_good(kind) if how <= 8 else grammar(choices), choices)

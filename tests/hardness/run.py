@@ -1,52 +1,78 @@
 """Run many generated files of every format: `python -m tests.hardness.run --cases 10000`.
 
-Writes what it ran and found to tests/hardness/figures.json (--out), format by format as they end,
-and ends with exit code 1 when a case was neither read nor refused in one sentence.
+Two processes share the cases; one case in twenty, drawn by its seed, goes through the stages after
+reading too. Writes what it ran and found to tests/hardness/figures.json (--out), format by format
+as they end, and ends with exit code 1 when a case was neither read nor refused in one sentence.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import multiprocessing
 import sys
 import tempfile
 import time
 from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
-from tests.hardness.case import BYTES, SECONDS, load, met
+from tests.hardness.case import BYTES, FURTHER_SECONDS, SECONDS, load, met
 from tests.hardness.generate import FORMATS, Seeded, case
 
 FIGURES = Path(__file__).parent / "figures.json"
 KEPT_FAULTS = 20
+FURTHER_ONE_IN = 20
+FIRST = ("cases_run", "read", "refused", "further", "further_to_the_end")
+Fault = dict[str, str]
 
 
-def run_format(kind: str, cases: int, seed: int, folder: Path, until: float) -> dict[str, object]:
-    """Counts of one format, the slowest case, and the first faults with their seeds."""
+def run_share(
+    kind: str, numbers: range, seed: int, folder: Path, until: float
+) -> tuple[Counter[str], float, list[Fault]]:
+    """Counts, the longest time and the faults of some cases of a format."""
     counts: Counter[str] = Counter()
-    faults: list[dict[str, str]] = []
+    faults: list[Fault] = []
     slowest = 0.0
-    done = 0
-    for number in range(cases):
+    for number in numbers:
         if time.monotonic() > until:
             break
-        name, data = case(kind, Seeded(f"{seed}/{kind}/{number}"))
-        path = folder / name
+        which = f"{seed}/{kind}/{number}"
+        name, data = case(kind, Seeded(which))
+        path = folder / f"{numbers[0]}-{name}"
         path.write_bytes(data)
-        outcome = met(path)
-        done += 1
+        further = not Seeded(f"{which}/further").whole(0, FURTHER_ONE_IN - 1)
+        outcome = met(path, seconds=FURTHER_SECONDS if further else SECONDS, further=further)
+        counts["cases_run"] += 1
         counts[outcome.kind] += 1
+        if further:
+            counts["further"] += 1
+            counts["further_to_the_end"] += outcome.kind == "read"
         slowest = max(slowest, outcome.seconds)
         if not outcome.fine and len(faults) < KEPT_FAULTS:
             last = outcome.said.strip().splitlines()[-1:] or [""]
-            which = f"{seed}/{kind}/{number}"
             faults.append({"case": which, "kind": outcome.kind, "last": last[0]})
+    return counts, slowest, faults
+
+
+def run_format(
+    kind: str, cases: int, seed: int, folder: Path, until: float, processes: int
+) -> dict[str, object]:
+    """Counts of one format, the slowest case, and the first faults with their seeds."""
+    context = multiprocessing.get_context("fork")
+    with ProcessPoolExecutor(processes, mp_context=context) as pool:
+        shares = [
+            pool.submit(run_share, kind, range(first, cases, processes), seed, folder, until)
+            for first in range(min(processes, cases))
+        ]
+        found = [share.result() for share in shares]
+    counts = sum((one[0] for one in found), Counter[str]())
     return {
         "cases_asked": cases,
-        "cases_run": done,
+        **{name: counts.pop(name, 0) for name in FIRST},
         **dict(sorted(counts.items())),
-        "slowest_s": round(slowest, 2),
-        "faults": faults,
+        "slowest_s": round(max(one[1] for one in found), 2),
+        "faults": [fault for one in found for fault in one[2]][:KEPT_FAULTS],
     }
 
 
@@ -57,17 +83,23 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--formats", nargs="*", default=list(FORMATS), choices=FORMATS)
     parser.add_argument("--most-seconds", type=float, default=float("inf"), help="a format")
+    parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--commit", default="", help="kept with the figures")
     parser.add_argument("--out", type=Path, default=FIGURES)
     wanted = parser.parse_args()
     load()
     kept = json.loads(wanted.out.read_text()) if wanted.out.exists() else {"formats": {}}
-    kept["limits_a_case"] = {"seconds": SECONDS, "bytes": BYTES}
+    kept["limits_a_case"] = {
+        "seconds": SECONDS, "seconds_with_further_stages": FURTHER_SECONDS, "bytes": BYTES,
+    }  # fmt: skip
     bad = False
     with tempfile.TemporaryDirectory() as folder:
         for kind in wanted.formats:
             until = time.monotonic() + wanted.most_seconds
-            found = run_format(kind, wanted.cases, wanted.seed, Path(folder), until)
-            kept["formats"][kind] = {"seed": wanted.seed, **found}
+            found = run_format(
+                kind, wanted.cases, wanted.seed, Path(folder), until, wanted.processes
+            )
+            kept["formats"][kind] = {"seed": wanted.seed, "commit": wanted.commit, **found}
             wanted.out.write_text(json.dumps(kept, indent=1) + "\n")
             print(kind, json.dumps({k: v for k, v in found.items() if k != "faults"}), flush=True)
             for fault in found["faults"]:  # type: ignore[attr-defined]
