@@ -105,7 +105,7 @@ def _on_cluster(
             return future
 
         first = [submit(batch) for _, batch in zip(range(_open(threads)), waiting, strict=False)]
-        ending = distributed.as_completed(first)
+        ending = distributed.as_completed(first, loop=client.loop)
         for future in ending:
             yield _rows_of(future, of.pop(future), shelf)
             with suppress(StopIteration):

@@ -46,7 +46,7 @@ def run(
 ) -> None:
     """Gather, and say what became of it. Raises PipelineError when a file failed."""
     if all(text.endswith(".parquet") for text in inputs):
-        _merge(inputs, out)
+        _merge(inputs, out, relatives=relatives)
     else:
         from pipeline.guitar.player import load_player
 
@@ -62,10 +62,10 @@ def run(
             batch=batch,
             retry=retry,
         )
-        _gather(order)
+        _gather(order, relatives=relatives)
 
 
-def _gather(order: Order) -> None:
+def _gather(order: Order, *, relatives: bool) -> None:
     pace = Pace()
     try:
         made = gather(order, pace)
@@ -75,6 +75,8 @@ def _gather(order: Order) -> None:
             "the same command goes on from there."
         ) from None
     _say(made, order)
+    if relatives and not made.missing:
+        _relatives(made.table)
     if made.failed:
         raise PipelineError(
             f"{len(made.failed)} of {count(len(made.rows), 'file')} failed; "
@@ -96,10 +98,20 @@ def _say(made: Gathered, order: Order) -> None:
         print(f"no table of all shards yet: {count(len(made.missing), 'shard')} to come")
 
 
-def _merge(inputs: list[str], out: Path) -> None:
+def _relatives(table: Path) -> None:
+    from pipeline.gather.kin import NAME as KIN
+    from pipeline.gather.kin import write_relatives
+
+    pairs = write_relatives(table)
+    print(f"{count(pairs, 'pair')} of relatives in {table.with_name(KIN)}")
+
+
+def _merge(inputs: list[str], out: Path, *, relatives: bool) -> None:
     out.mkdir(parents=True, exist_ok=True)
     rows = merge([Path(text) for text in inputs], out / NAME)
     print(f"{count(rows, 'row')} of {count(len(inputs), 'table')} in {out / NAME}")
+    if relatives:
+        _relatives(out / NAME)
 
 
 def _engine(engine: str, scheduler: str | None) -> Engine:

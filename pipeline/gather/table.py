@@ -19,7 +19,6 @@ from pipeline.errors import PipelineError, UsageError
 from pipeline.gather.work import Row
 
 NAME = "tunes.parquet"
-RELATIVES = "relatives.parquet"
 
 
 @dataclass(frozen=True, slots=True)
