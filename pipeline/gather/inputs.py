@@ -75,7 +75,8 @@ def named_files(inputs: Sequence[str], out: Path) -> list[tuple[str, Path]]:
     found: dict[str, Path] = {}
     for text in inputs:
         for name, path in _files_of(text, out):
-            found.setdefault(name, path)
+            if found.setdefault(name, path) != path:  # of two folders with a file of one name
+                found[path.as_posix()] = path
     if not found:
         raise UsageError(
             f"no recording and no tune in {', '.join(map(clean, inputs))}: name a folder, a glob "

@@ -27,6 +27,7 @@ NETWORK = frozenset({
     "fuse.sshfs", "fuse.glusterfs", "fuse.s3fs", "virtiofs",
 })  # fmt: skip
 """Kinds of file systems whose locks span machines."""
+LEARNED_AT_ONCE = 100
 _TABLES = """
 create table if not exists work (
     content text, recipe text, failed integer, row text, primary key (content, recipe)
@@ -44,6 +45,7 @@ class Ledger:
         """Open it or start a new one. Raises PipelineError when it is in use or damaged."""
         self.path = path
         self._lock = _locked(path)
+        self._learned = 0
         try:
             self._base = sqlite3.connect(path)
             self._base.executescript(_TABLES)
@@ -88,13 +90,16 @@ class Ledger:
         return None
 
     def learn_hash(self, path: Path, content: str) -> None:
-        """Keep the hash of a file; `commit` makes it last."""
+        """Keep the hash of a file; `now and then, and by `commit`, it is made to last."""
         with suppress(OSError):
             found = path.stat()
             self._base.execute(
                 "insert or replace into files values (?, ?, ?, ?)",
                 (_text(path), found.st_size, found.st_mtime_ns, content),
             )
+            self._learned += 1
+            if self._learned % LEARNED_AT_ONCE == 0:
+                self.commit()
 
     def commit(self) -> None:
         """Make what was learned last."""

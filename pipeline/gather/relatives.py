@@ -80,7 +80,7 @@ class Pair:
 
 
 @dataclass(frozen=True, slots=True)
-class _Grid:
+class Grid:
     """The bars of one tune as numbers: bar by place by pitch class."""
 
     classes: np.ndarray
@@ -88,7 +88,7 @@ class _Grid:
 
 def relatives(melodies: Sequence[Melody], *, like: float = LIKE) -> list[Pair]:
     """Every pair of near relatives, the likest first."""
-    grids = [_grid(melody.bars) for melody in melodies]
+    grids = [grid(melody.bars) for melody in melodies]
     found = [
         pair
         for one, other in candidates(melodies)
@@ -116,12 +116,12 @@ def candidates(melodies: Sequence[Melody]) -> list[tuple[int, int]]:
 
 def words(bars: Bars) -> set[Word]:
     """The runs of intervals of a tune; a run of hardly any movement is none."""
-    grid = len(_equal(bars)[0]) if bars else 0
+    size = len(_equal(bars)[0]) if bars else 0
     found: set[Word] = set()
     for kind, length in enumerate(RUNS):
         steps = tuple((b - a) % 12 for a, b in pairwise(_strong(bars, kind)))
         runs = (steps[at : at + length] for at in range(len(steps) - length + 1))
-        found |= {(grid, kind, *run) for run in runs if len(set(run)) > 2}
+        found |= {(size, kind, *run) for run in runs if len(set(run)) > 2}
     return found
 
 
@@ -148,7 +148,7 @@ def _equal(bars: Bars) -> Bars:
 # ---------------------------------------------------------------- how like they are
 
 
-def compare(one: int, other: int, grids: Sequence[_Grid], like: float) -> Pair | None:
+def compare(one: int, other: int, grids: Sequence[Grid], like: float) -> Pair | None:
     """The pair when its likeness is at least `like`."""
     first, second = grids[one].classes, grids[other].classes
     if first.shape[1] != second.shape[1]:
@@ -172,16 +172,17 @@ def compare(one: int, other: int, grids: Sequence[_Grid], like: float) -> Pair |
     return Pair(one, other, round(best[0] / shorter, 4), up, best[2])
 
 
-def _grid(bars: Bars) -> _Grid:
+def grid(bars: Bars) -> Grid:
+    """A melody ready to be compared."""
     equal = _equal(bars)
     if not equal:
-        return _Grid(np.zeros((0, 0, 12)))
-    classes = np.zeros((len(equal), len(equal[0]), 12))
+        return Grid(np.zeros((0, 0, 12), dtype=bool))
+    classes = np.zeros((len(equal), len(equal[0]), 12), dtype=bool)
     for index, bar in enumerate(equal):
         for place, pitch in enumerate(bar):
             if pitch != REST:
-                classes[index, place, pitch % 12] = 1
-    return _Grid(classes)
+                classes[index, place, pitch % 12] = True
+    return Grid(classes)
 
 
 def _agreement(first: np.ndarray, second: np.ndarray) -> np.ndarray:
