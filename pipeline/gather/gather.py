@@ -26,8 +26,6 @@ from pipeline.gather.table import NAME, merge, need_pyarrow, write_tunes
 from pipeline.gather.work import Recipe, Row, Task, folder_name
 
 Engine = Literal["local", "dask"]
-AT_ONCE = 16
-"""Rows of a quick level that go into the ledger together."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -187,11 +187,9 @@ def grid(bars: Bars) -> Grid:
 
 def _agreement(first: np.ndarray, second: np.ndarray) -> np.ndarray:
     """Share of the weight on which bars agree: transposition by bar by bar."""
-    weight = _weights(first.shape[1])
+    weight, plain = _weights(first.shape[1]), second.astype(float)
     heavy = (first * weight[None, :, None]).reshape(len(first), -1)
-    moved = [
-        np.roll(second, -semitones, axis=2).reshape(len(second), -1) for semitones in range(12)
-    ]
+    moved = [np.roll(plain, -semitones, axis=2).reshape(len(second), -1) for semitones in range(12)]
     return np.stack([heavy @ other.T for other in moved])
 
 

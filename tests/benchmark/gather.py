@@ -287,6 +287,27 @@ def kin() -> Figures:
             "precision_against_chance": chance(melodies, len(pairs)),
             "processor_s": round(took, 1),
         }  # fmt: skip
+    found["growth"] = growth([*tunes("train"), *tunes("dev"), *tunes("test")])
+    return found
+
+
+def growth(items: Any) -> Figures:
+    """Pairs compared and processor time for a quarter, a half and all of the tunes."""
+    from pipeline.gather.melody import melody_bars
+    from pipeline.gather.relatives import candidates, melodies_of, relatives
+
+    rows = [{"file": item.id, "melody": melody_bars(item.tune)} for item in items]
+    random.Random(23).shuffle(rows)
+    found: Figures = {}
+    for size in (len(rows) // 4, len(rows) // 2, len(rows)):
+        melodies = list(melodies_of(rows[:size]))
+        clock = time.process_time()
+        compared = len(candidates(melodies))
+        searched = time.process_time() - clock
+        relatives(melodies)
+        took = time.process_time() - clock - searched
+        found[str(size)] = {"compared": compared, "search_s": round(searched, 2),
+                            "search_and_compare_s": round(took, 2)}  # fmt: skip
     return found
 
 

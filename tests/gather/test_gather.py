@@ -204,6 +204,10 @@ def test_inputs_may_be_a_list_or_a_glob(archive, tmp_path):
         f"{archive}/again.abc"
     ]
     assert len(named_files([f"{archive}/**/*.abc"], tmp_path)) == 8
+    (tmp_path / "jigs").mkdir()
+    shutil.copy(archive / "broken.abc", tmp_path / "jigs" / "tune 0.abc")
+    both = named_files([f"{archive}/jigs", f"{tmp_path}/jigs"], tmp_path)
+    assert len({path for _, path in both}) == 7
     with pytest.raises(UsageError, match="does not exist"):
         named_files([f"{archive}/nothing"], tmp_path)
     with pytest.raises(UsageError, match="no recording and no tune"):
