@@ -18,6 +18,7 @@ import argparse
 import json
 import os
 import random
+import resource
 import shutil
 import signal
 import subprocess
@@ -77,6 +78,12 @@ def timed(inputs: Path, out: Path, *words: str) -> float:
     return time.perf_counter() - began
 
 
+def processor_s() -> float:
+    """Processor time of all processes that were started here and have ended."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
 def table(out: Path) -> bytes:
     """The bytes of the table, b"" while there is none."""
     path = out / "tunes.parquet"
@@ -120,12 +127,14 @@ def cluster(folder: Path, workers: int = 2) -> Iterator[tuple[str, list[subproce
 def speed(inputs: Path, folder: Path, level: str, with_dask: bool) -> Figures:
     """Files an hour at one and two processes, and on Dask with two workers."""
     count = len(list(inputs.iterdir()))
-    runs = {
-        f"{processes} processes": timed(
+    runs, worked, load = {}, {}, os.getloadavg()[0]
+    for processes in (1, 2):
+        before = processor_s()
+        name = f"{processes} processes"
+        runs[name] = timed(
             inputs, folder / "speed", "--level", level, "--processes", str(processes)
         )
-        for processes in (1, 2)
-    }
+        worked[name] = round(processor_s() - before, 1)
     whole = table(folder / "speed")
     same = True
     if with_dask:
@@ -141,6 +150,11 @@ def speed(inputs: Path, folder: Path, level: str, with_dask: bool) -> Figures:
         "level": level,
         "seconds": {name: round(seconds, 1) for name, seconds in runs.items()},
         "files_an_hour": hourly,
+        "processor_s": worked,
+        "files_per_processor_hour": {
+            name: round(count * 3600 / seconds) for name, seconds in worked.items()
+        },
+        "load_before": round(load, 1),
         "speedup_2": round(runs["1 processes"] / runs["2 processes"], 2),
         "same_table": same,
     }
@@ -195,7 +209,7 @@ def kills(inputs: Path, folder: Path, count: int) -> Figures:
         process = start(inputs, out, *words)
         time.sleep(rng.uniform(0.8, max(2.5, 3 * took / count)))
         while rng.random() < 0.5 and process.poll() is None:
-            with suppress(psutil.Error):
+            with suppress(psutil.Error, IndexError):
                 rng.choice(psutil.Process(process.pid).children()).kill()
                 hit["worker"] += 1
             time.sleep(rng.uniform(0.1, 1.0))
