@@ -187,6 +187,42 @@ def plan_set(
 
 
 @app.command()
+def gather(
+    inputs: words.Inputs,
+    out: words.GatherOut,
+    shard: words.ShardName = None,
+    engine: words.Engine = "local",
+    scheduler: words.Scheduler = None,
+    level: words.Level = "everything",
+    ear: words.Ear = "own",
+    processes: words.Processes = None,
+    seconds: words.Seconds = 900.0,
+    memory: words.Memory = 6.0,
+    batch: words.Batch = 50,
+    retry: words.Retry = False,
+    relatives: words.Relatives = False,
+) -> None:
+    """Work through a whole archive: a folder per tune and one table; stop and go on at will."""
+    from pipeline.gather import job
+
+    job.run(
+        inputs,
+        out,
+        shard=shard,
+        engine=engine,
+        scheduler=scheduler,
+        level=level,
+        ear=ear,
+        processes=processes,
+        seconds=seconds,
+        memory=memory,
+        batch=batch,
+        retry=retry,
+        relatives=relatives,
+    )
+
+
+@app.command()
 def restore(
     folder: Annotated[Path, typer.Argument(help="A folder that an earlier run wrote into.")],
 ) -> None:

@@ -184,3 +184,44 @@ Paper = Annotated[
     options.Paper,
     typer.Option("--paper", parser=options.paper, metavar="PAPER", help="a4 or letter."),
 ]
+
+Inputs = Annotated[
+    list[str],
+    typer.Argument(
+        help="Folders, globs in quotes, .txt lists with one path a line, or files; "
+        "or the tables of shards, to merge them."
+    ),
+]
+GatherOut = Annotated[
+    Path, typer.Option("--out", help="Folder for the tunes' folders and tunes.parquet.")
+]
+ShardName = Annotated[
+    str | None,
+    typer.Option("--shard", metavar="I/N", help="Only this part, as 2/8; parts share one folder."),
+]
+Engine = Annotated[
+    str, typer.Option("--engine", help="local: processes on this machine; dask: its workers.")
+]
+Scheduler = Annotated[
+    str | None, typer.Option("--scheduler", metavar="ADDRESS", help="Of Dask: tcp://HOST:8786.")
+]
+Level = Annotated[
+    str,
+    typer.Option("--level", help="How much for each file: tune, tunings or everything."),
+]
+Processes = Annotated[
+    int | None,
+    typer.Option("--processes", min=1, max=1024, help="Files at once; without it, one a core."),
+]
+Seconds = Annotated[
+    float, typer.Option("--seconds", min=0.1, max=86400, help="How long one file may take.")
+]
+Memory = Annotated[
+    float, typer.Option("--memory", min=0.5, max=1024, help="GiB that one file may use.")
+]
+Batch = Annotated[int, typer.Option("--batch", min=1, max=10000, help="Files in one call of Dask.")]
+Retry = Annotated[bool, typer.Option("--retry", help="Also try the files again that failed.")]
+Relatives = Annotated[
+    bool,
+    typer.Option("--relatives", help="Also find tunes with nearly the same melody."),
+]

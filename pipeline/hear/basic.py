@@ -25,6 +25,7 @@ import numpy as np
 from pipeline.errors import UsageError
 from pipeline.hear.raw import RawNote
 from pipeline.progress import Progress, silent
+from pipeline.threads import threads
 
 HOP = 256
 RATE = 22050
@@ -95,7 +96,7 @@ def _session() -> Any:
         )
     model = Path(found.submodule_search_locations[0], "saved_models/icassp_2022/nmp.onnx")
     options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = 2
+    options.intra_op_num_threads = threads(2)
     options.log_severity_level = 3
     return onnxruntime.InferenceSession(str(model), options, providers=["CPUExecutionProvider"])
 

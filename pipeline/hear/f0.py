@@ -18,6 +18,7 @@ import numpy as np
 
 from pipeline.hear.pieces import Piece, pieces
 from pipeline.progress import Progress, silent
+from pipeline.threads import threads
 from pipeline.units import hz_to_midi
 
 SWIFT_RATE = 16000
@@ -85,7 +86,7 @@ def _swift_session() -> Any:
 
     options = onnxruntime.SessionOptions()
     options.inter_op_num_threads = 1
-    options.intra_op_num_threads = 2
+    options.intra_op_num_threads = threads(2)
     options.log_severity_level = 3
     from pathlib import Path
 

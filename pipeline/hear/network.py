@@ -25,6 +25,7 @@ import numpy as np
 
 from models import read_bytes
 from pipeline.progress import Progress, silent
+from pipeline.threads import threads
 from pipeline.units import midi_to_hz
 
 SAMPLE_RATE = 22050
@@ -207,7 +208,7 @@ def evidence(
         pitch[start:stop], events[start:stop] = part_pitch[inner], part_events[inner]
         return stop
 
-    with ThreadPoolExecutor(WORKERS) as pool:
+    with ThreadPoolExecutor(threads(WORKERS)) as pool:
         for stop in pool.map(work, range(0, total, piece)):
             progress("Listening", stop / total)
     onset, offset, ornament = np.ascontiguousarray(events.T)

@@ -19,6 +19,7 @@ import numpy as np
 import models
 from pipeline.notate.features import describe
 from pipeline.notate.plain import PlainNotes
+from pipeline.threads import threads
 
 WINDOW = 512
 NETWORKS = {"metre/metre-1.onnx": 0, "metre/metre-2.onnx": 5, "metre/metre-3.onnx": 10}
@@ -91,6 +92,7 @@ def _session(network: str) -> Any:
     import onnxruntime
 
     options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = threads(0)
     options.add_session_config_entry("session.intra_op.allow_spinning", "0")
     return onnxruntime.InferenceSession(
         models.read_bytes(network), options, providers=["CPUExecutionProvider"]

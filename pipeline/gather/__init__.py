@@ -1,0 +1,1 @@
+"""Thousands of recordings: a folder per tune and one table, resumable, on one machine or many."""

@@ -1,0 +1,168 @@
+"""Many machines, by Dask.
+
+Task     let the workers of a Dask scheduler do the work, 100,000 files without drowning it
+In       tasks; the scheduler's address; how many files go into one call
+Out      rows, a batch at a time
+Method   one call is one batch of files, and only so many calls are open as keep every worker busy,
+         so that the scheduler never holds more than a few hundred. A worker does its batch by a
+         process of its own with the same limits as on one machine (local.py), writes the folders
+         and the batch's rows into the shared folder, and answers with the name of the rows' file.
+         Dask tries a call again whose worker died. The ledger is opened here alone; rows of
+         batches that ended after a kill of this process are taken up by the next run.
+References: https://distributed.dask.org, "Best practices: avoid very large numbers of tasks"
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Generator, Iterator, Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipeline.errors import PipelineError, UsageError
+from pipeline.gather.local import Limits, work_locally
+from pipeline.gather.work import Row, Task, failed_row
+
+if TYPE_CHECKING:
+    from pipeline.gather.gather import Order
+
+RETRIES = 4
+OPEN_PER_THREAD = 3
+WAIT_S = 30
+
+
+def need_distributed() -> Any:
+    """The engine. Raises UsageError when it is not installed."""
+    try:
+        import distributed
+    except ImportError:
+        raise UsageError(
+            'the engine dask is not installed: install it with pip install "liltwright[gather]".'
+        ) from None
+    return distributed
+
+
+def work_on_dask(tasks: Sequence[Task], order: Order) -> Generator[list[Row], None, None]:
+    """Rows as batches end. Raises PipelineError when the scheduler cannot be reached or is lost."""
+    shelf = order.out.resolve() / ".gather" / "rows" / order.recipe.key
+    shelf.mkdir(parents=True, exist_ok=True)
+    left = {task.content: task for task in tasks}
+    for rows in _taken_up(shelf, left, retry=order.retry):
+        for row in rows:
+            left.pop(row["content"])
+        yield rows
+    waiting = list(left.values())
+    batches = [waiting[at : at + order.batch] for at in range(0, len(waiting), order.batch)]
+    if batches:
+        yield from _on_cluster(batches, order, shelf)
+
+
+def do_batch(tasks: list[dict[str, Any]], shelf: str, limits: dict[str, Any]) -> str:
+    """On a worker: work on a batch, put its rows on the shelf, answer with the file's name."""
+    from pipeline.write.journal import write_flushed
+
+    these = [Task(**task) for task in tasks]
+    rows = sorted(work_locally(these, 1, Limits(**limits)), key=lambda row: str(row["content"]))
+    data = json.dumps(rows, sort_keys=True).encode()
+    path = Path(shelf) / f"{_batch_name(these)}.json"
+    part = path.with_suffix(f".{_own_name()}.part")
+    write_flushed(part, data)
+    part.replace(path)
+    return path.name
+
+
+def _on_cluster(
+    batches: list[list[Task]], order: Order, shelf: Path
+) -> Generator[list[Row], None, None]:
+    from dataclasses import asdict
+
+    distributed = need_distributed()
+    try:
+        client = distributed.Client(order.scheduler, timeout=WAIT_S, set_as_default=False)
+    except (OSError, TimeoutError, ValueError) as fault:
+        raise PipelineError(
+            f"no Dask scheduler answers at {order.scheduler} within {WAIT_S} s: check that "
+            "`dask scheduler` runs and name the address it prints."
+        ) from fault
+    try:
+        threads = sum(client.nthreads().values())
+        waiting = iter(batches)
+        of: dict[Any, list[Task]] = {}
+
+        def submit(batch: list[Task]) -> Any:
+            future = client.submit(
+                do_batch,
+                [task.words for task in batch],
+                str(shelf),
+                asdict(order.limits),
+                pure=False,
+                retries=RETRIES,
+                key=f"gather-{_batch_name(batch)}",
+            )
+            of[future] = batch
+            return future
+
+        first = [submit(batch) for _, batch in zip(range(_open(threads)), waiting, strict=False)]
+        ending = distributed.as_completed(first, loop=client.loop)
+        for future in ending:
+            yield _rows_of(future, of.pop(future), shelf)
+            with suppress(StopIteration):
+                ending.add(submit(next(waiting)))
+    finally:
+        with suppress(Exception):
+            client.cancel(list(of))
+        client.close()
+
+
+def _open(threads: int) -> int:
+    """How many calls are open at once."""
+    return max(threads, 1) * OPEN_PER_THREAD
+
+
+def _rows_of(future: Any, batch: list[Task], shelf: Path) -> list[Row]:
+    from distributed import KilledWorker
+    from distributed.client import FutureCancelledError
+
+    try:
+        path = shelf / future.result()
+        rows = json.loads(path.read_bytes())
+    except KilledWorker:
+        return [
+            failed_row(task.content, "the Dask workers that took this file's batch all ended.")
+            for task in batch
+        ]
+    except FutureCancelledError as fault:
+        raise PipelineError(
+            "the Dask scheduler ended: start it again and give the same command, it goes on."
+        ) from fault
+    except OSError as fault:
+        raise PipelineError(
+            f"the rows of a batch are not in {shelf}: --out must be a folder that every worker "
+            "sees under the same path."
+        ) from fault
+    path.unlink(missing_ok=True)
+    return list(rows)
+
+
+def _taken_up(shelf: Path, wanted: dict[str, Task], *, retry: bool) -> Iterator[list[Row]]:
+    """Rows of batches that ended while nobody listened."""
+    for path in sorted(shelf.glob("*.json")):
+        with suppress(ValueError, OSError):
+            rows = [row for row in json.loads(path.read_bytes()) if row["content"] in wanted]
+            rows = [row for row in rows if not ("error" in row and retry)]
+            if rows:
+                yield rows
+        path.unlink(missing_ok=True)
+
+
+def _batch_name(tasks: Sequence[Task]) -> str:
+    return hashlib.sha256("\n".join(task.content for task in tasks).encode()).hexdigest()[:32]
+
+
+def _own_name() -> str:
+    import os
+    import socket
+
+    return f"{socket.gethostname()}-{os.getpid()}"
