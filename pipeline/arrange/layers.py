@@ -32,6 +32,7 @@ from pipeline.arrange.search import best_path
 from pipeline.arrange.tab import Below, melody_plucks
 from pipeline.arrange.timeline import timeline
 from pipeline.arrange.voices import Melody, bass_of, melody_of, on_main_beats, with_gaps_filled
+from pipeline.arrange.walking import walking_bass
 from pipeline.errors import UsageError
 from pipeline.guitar.fingering import problem_of, state_numbers
 from pipeline.guitar.player import Player
@@ -90,7 +91,8 @@ def arrange_layers(
     path = best_path(tables, choices, "moving")
     progress("building the layers", 0.7)
     melody = melody_of(path, tables)
-    voices = _voices(ground, tables, harmony, melody, bass_of(path, tables))
+    moving = walking_bass(tables, melody, wish_to_walk(settings.effort))
+    voices = _voices(ground, tables, harmony, melody, moving)
     layers = graded(ground, tables, melody, voices, settings.effort)
     if settings.ornaments:
         layers = ornamented(ground, tables, melody, layers)
@@ -113,6 +115,9 @@ def _voices(
     drone = _drone(ground, harmony, melody)
     plain = with_gaps_filled(on_main_beats(moving, tables, melody), drone, tables)
     moving = with_gaps_filled(moving, drone, tables)
+    # Where no bass can tell the chord, the drone is silent too: no layer is easier than the last.
+    told = {note.event for note in plain}
+    drone = [note for note in drone if note.event in told]
     busy = {note.event for voice in (drone, moving) for note in voice}
     plucks = melody_plucks(tables.line, melody.stops, busy)
     inner = inner_notes(tables, ground.setup, melody, plucks, moving, pulse_of(ground.tune))

@@ -121,6 +121,9 @@ def count_named(tune: Tune, layer: Layer, counts: Counter[str]) -> None:
             for n in layer.bars[bar]
             if n.start < end and n.start + n.length > start and not n.grace
         }
+        before = layer.bars[bar - 1] if bar else ()
+        over = start + tune.written_bars()[bar - 1].length
+        here |= {n.midi % 12 for n in before if n.start + n.length > over}
         thirds = {(chord.root + 3) % 12, (chord.root + 4) % 12}
         low = (chord.bass,) if chord.bass is not None else (chord.root, chord.fifth)
         right = bass.midi % 12 in low
