@@ -24,14 +24,13 @@ import numpy as np
 import models
 from pipeline import keys
 from pipeline.arrange.chords import ChordTones, parse_symbol, transpose_symbol
+from pipeline.arrange.degrees import Degree, degrees_of, path_costs
 from pipeline.arrange.metre import pulse_of
 from pipeline.arrange.stretches import RULES, Stretch, stretches, tone_shares
 from pipeline.tab import Chord, TabBar
-from pipeline.tune import KeyName, Mode, Tune, TypedChord
+from pipeline.tune import KeyName, Tune, TypedChord
 
 QUALITY = {"major": "", "minor": "m", "open": "5"}
-SEVENTH = 10
-STEPS = {"major": (0, 4, 7), "minor": (0, 3, 7), "open": (0, 7)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,16 +107,6 @@ class Harmony:
         return tuple(printed)
 
 
-@dataclass(frozen=True, slots=True)
-class _Degree:
-    """A chord of the mode before it has a name."""
-
-    numeral: str
-    root: int
-    quality: str
-    prior: float
-
-
 def harmonise(tune: Tune, *, transpose: int = 0) -> Harmony:
     """Chords for every main beat of the tune.
 
@@ -131,9 +120,9 @@ def harmonise(tune: Tune, *, transpose: int = 0) -> Harmony:
         return Harmony(key, ())
     used = tone_shares(spans)
     tonic = keys.pitch_class(tune.tonic)
-    degrees = _degrees(tune.mode, used, tonic, rules)
+    degrees = degrees_of(tune.mode, used, tonic, rules)
     fixed = _typed_spans(tune, spans)
-    costs = _path_costs(spans, degrees, tonic, rules["modes"][tune.mode], rules)
+    costs = path_costs(spans, degrees, tonic, rules["modes"][tune.mode], rules)
     first = _first_alike(tune, spans)
     for leader in set(first):
         alike = [row for row, one in enumerate(first) if one == leader]
@@ -200,115 +189,12 @@ def _thirds_of(chord: ChordTones) -> frozenset[int]:
     return frozenset({(chord.root + 3) % 12, (chord.root + 4) % 12})
 
 
-# ---------------------------------------------------------------- the chords and their costs
-
-
-def _degrees(mode: Mode, used: np.ndarray, tonic: int, rules: dict) -> list[_Degree]:
-    table = rules["modes"][mode]
-    found = [_Degree(name, *row) for name, row in table["chords"].items()]
-    for name, (root, quality, prior, needs) in table["borrowed"].items():
-        if used[(tonic + needs) % 12] >= rules["used_share"]:
-            found.append(_Degree(name, root, quality, prior))
-    for degree in list(found):
-        other = "minor" if degree.quality == "major" else "major"
-        third = (tonic + degree.root + STEPS[other][1]) % 12
-        if used[third] >= rules["used_share"]:
-            name = degree.numeral.swapcase().replace("B", "b")
-            if all(known.numeral != name for known in found):
-                prior = degree.prior + rules["altered_third"]
-                found.append(_Degree(name, degree.root, other, prior))
-    return found
-
-
-def _melody_costs(
-    spans: list[Stretch], degrees: list[_Degree], tonic: int, rules: dict
-) -> np.ndarray:
-    """Cost of each chord under each span's melody, shape (spans, chords)."""
-    costs = np.zeros((len(spans), len(degrees)))
-    for column, degree in enumerate(degrees):
-        tones = {(tonic + degree.root + step) % 12 for step in STEPS[degree.quality]}
-        for row, span in enumerate(spans):
-            heard = {tone for tone, _, _, _ in span.tones}
-            third = (tonic + degree.root + STEPS[degree.quality][1]) % 12
-            other = {(tonic + degree.root + step) % 12 for step in (3, 4)} - {third}
-            costs[row, column] += rules["foreign_third"] * bool(heard & other)
-            lost = not heard & {third, (tonic + degree.root) % 12}
-            costs[row, column] += rules["no_root_or_third"] * lost
-            for tone, beats, on_beat, step in span.tones:
-                if tone in tones:
-                    continue
-                rate = "step_note_outside_per_beat" if step else "note_outside_per_beat"
-                seventh = tone == (tonic + degree.root + SEVENTH) % 12
-                hard = rules["seventh_on_beat"] if seventh else rules["beat_note_outside"]
-                cost = rules[rate] * beats + hard * on_beat
-                if (tone - 1) % 12 in tones:
-                    cost += rules["half_step_above_tone"]
-                costs[row, column] += cost
-    return costs
-
-
-def _path_costs(
-    spans: list[Stretch], degrees: list[_Degree], tonic: int, table: dict, rules: dict
-) -> np.ndarray:
-    """Cost of the best path through each chord of each span, shape (spans, chords)."""
-    local = _melody_costs(spans, degrees, tonic, rules)
-    local += np.array([degree.prior for degree in degrees])
-    local += np.array(
-        [[_cadence(span, d.numeral, table, rules) for d in degrees] for span in spans]
-    )
-    names = [degree.numeral for degree in degrees]
-    follow = np.array(
-        [
-            [table["successions"].get(f"{a} {b}", 0.0) if a != b else 0.0 for b in names]
-            for a in names
-        ]
-    )
-    change = 1.0 - np.eye(len(names))
-    toward = np.array(
-        [[table["before_close"].get(a, 0.0) if a != b else 0.0 for b in names] for a in names]
-    )
-    slow = _slowness(spans, tonic, rules)
-    steps: list[np.ndarray] = []
-    for span in spans:
-        rate = rules["change_at_bar" if span.first_in_bar else "change_in_bar"] * slow
-        closing = span.phrase_end == "close" and span.last_in_bar
-        steps.append(follow + rate * change + (toward if closing else 0.0))
-    return _best_through(local, steps, [span.after for span in spans])
-
-
-def _best_through(local: np.ndarray, steps: list[np.ndarray], after: list[int]) -> np.ndarray:
-    """Min-marginals on the tree in which each row follows row `after` (-1: none) by `steps`."""
-    up = local.copy()
-    said = np.zeros_like(local)
-    for row in range(len(local) - 1, -1, -1):
-        if after[row] >= 0:
-            said[row] = (steps[row] + up[row]).min(axis=1)
-            up[after[row]] += said[row]
-    for row in range(len(local)):
-        if after[row] >= 0:
-            above = up[after[row]] - said[row]
-            up[row] = up[row] + (above[:, None] + steps[row]).min(axis=0)
-    return up
-
-
-def _slowness(spans: list[Stretch], tonic: int, rules: dict) -> float:
-    """How much dearer a change of chord is: more where the tune is pentatonic or drones."""
-    shares = tone_shares(spans)
-    few = (shares >= rules["used_share"]).sum() <= rules["slow"]["tones"]
-    drones = shares[tonic] + shares[(tonic + 7) % 12] >= rules["slow"]["tonic_and_fifth_share"]
-    return float(rules["slow"]["factor"]) if few or drones else 1.0
-
-
-def _cadence(span: Stretch, numeral: str, table: dict, rules: dict) -> float:
-    if not span.phrase_end or not span.last_in_bar:
-        return 0.0
-    cost = float(table[span.phrase_end].get(numeral, rules[f"{span.phrase_end}_else"]))
-    return cost * (rules["close_weight"] if span.phrase_end == "close" else 1.0)
+# ---------------------------------------------------------------- the chords and their names
 
 
 def _ranked(
     span: Stretch,
-    degrees: list[_Degree],
+    degrees: list[Degree],
     cost: np.ndarray,
     used: np.ndarray,
     tonic: int,
@@ -331,7 +217,7 @@ def _ranked(
     return tuple(found)
 
 
-def _is_open(span: Stretch, degree: _Degree, used: np.ndarray, tonic: int, rules: dict) -> bool:
+def _is_open(span: Stretch, degree: Degree, used: np.ndarray, tonic: int, rules: dict) -> bool:
     """Whether the tune leaves the third of a chord open: it has neither, or both, and none here."""
     thirds = [(tonic + degree.root + step) % 12 for step in (3, 4)]
     if any(tone in thirds for tone, _, _, _ in span.tones):

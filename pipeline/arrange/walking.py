@@ -14,13 +14,13 @@ References: two-part writing (goals by step or fifth, contrary motion at cadence
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
 
-import models
-from pipeline.arrange.bass import FILE, silent_ticks
+from pipeline.arrange.bass import silent_ticks
+from pipeline.arrange.leading import LATER, OFF, ON, Place, line_price, rocking, step_costs
 from pipeline.arrange.moments import Tables
 from pipeline.arrange.tab import Below
 from pipeline.arrange.timeline import Event
@@ -28,32 +28,8 @@ from pipeline.arrange.voices import Melody
 from pipeline.guitar.states import NEVER, TICKS
 
 FAR = np.float32(1e6)
-ON, OFF, LATER = 0, 1, 2
-"""The last note fell on a main beat; off it, right after one; or the last main beat is unknown."""
 SOURCES = {True: ((ON, (ON, OFF, LATER)),), False: ((OFF, (ON,)), (LATER, (OFF, LATER)))}
 """By whether a place is a main beat: what the last note becomes, and what it was before."""
-OCTAVE, FIFTH = 0, 7
-
-
-@dataclass(frozen=True, eq=False)
-class Place:
-    """One place for a bass, its costs in hurries.
-
-    number : index of the event; way, cost : of the best way to strike each pitch, shape (pitches,)
-    skip : no strike here
-    """
-
-    number: int
-    event: Event
-    way: np.ndarray
-    cost: np.ndarray
-    skip: float
-    above: int | None
-    """The melody as it sounds; None in a rest."""
-    rising: int
-    """Where the melody has gone since the last place: 1, 0 or -1."""
-    goal: bool
-    """The chord is new here."""
 
 
 def walking_bass(tables: Tables, melody: Melody, walk: float) -> list[Below]:
@@ -63,23 +39,17 @@ def walking_bass(tables: Tables, melody: Melody, walk: float) -> list[Below]:
         return []
     chosen = _best_line(tables, places)
     chosen = _best_line(tables, _with_likings(tables, melody, places, chosen))
-    found = [
-        Below(
-            place.number, *(int(x) for x in tables.spots.held[place.way[pitch]]),
-            int(tables.spots.pitches[pitch]), place.event.length,
-        )
-        for place, pitch in zip(places, chosen, strict=True)
-        if pitch >= 0
-    ]  # fmt: skip
+    found = []
+    for place, pitch in zip(places, chosen, strict=True):
+        if pitch >= 0:
+            string, fret, finger = (int(x) for x in tables.spots.held[place.way[pitch]])
+            midi, length = int(tables.spots.pitches[pitch]), place.event.length
+            found.append(Below(place.number, string, fret, finger, midi, length))
     nexts = [*(note.event for note in found), len(tables.line.events)][1:]
     return [
         replace(note, length=_rings(tables, melody, note, until))
         for note, until in zip(found, nexts, strict=True)
     ]
-
-
-def _line(name: str) -> float:
-    return float(models.read_json(FILE)["line"][name])
 
 
 # ---------------------------------------------------------------- what each place costs by itself
@@ -95,7 +65,7 @@ def _places(tables: Tables, melody: Melody, walk: float) -> list[Place]:
         ticks = tables.strikes(number, melody.indices)
         cost = np.where(ticks >= NEVER, FAR, ticks / TICKS).astype(np.float32)
         if event.slot == "main":
-            cost = cost + _line("cut") * _cut(tables, melody, number) + _height(tables, event)
+            cost = cost + line_price("cut") * _cut(tables, melody, number) + _height(tables, event)
         way = np.array(
             [_cheapest(tables, cost, pitch) for pitch in range(len(tables.spots.pitches))]
         )
@@ -120,10 +90,10 @@ def _height(tables: Tables, event: Event) -> np.ndarray:
     """A bass that lies high costs a little; the chord's deepest root where it enters is liked."""
     assert event.span is not None
     midi = tables.spots.midi
-    cost = _line("each_semitone_up") * (midi - midi.min())
+    cost = line_price("each_semitone_up") * (midi - midi.min())
     roots = midi[midi % 12 == event.span.chord.root]
     if event.span.enters and len(roots):
-        cost = cost - _line("deepest_root") * (midi == roots.min())
+        cost = cost - line_price("deepest_root") * (midi == roots.min())
     return cost
 
 
@@ -146,7 +116,7 @@ def _cut(tables: Tables, melody: Melody, number: int) -> np.ndarray:
 def _can_ring(tables: Tables, melody: Melody, event: Event) -> np.ndarray:
     """Which ways can ring on while the melody is held, without a stretch that is hard to hold."""
     held = tables.held(event, np.array([melody.indices[event.note]]))[0]
-    return held <= round(_line("hardest_hold") * TICKS)
+    return held <= round(line_price("hardest_hold") * TICKS)
 
 
 def _rings(tables: Tables, melody: Melody, note: Below, until: int) -> Fraction:
@@ -180,9 +150,9 @@ def _with_likings(
         before = known.setdefault(key, pitch)
         cost, skip = place.cost.copy(), place.skip
         if before >= 0:
-            cost[before] -= _line("as_before")
+            cost[before] -= line_price("as_before")
         else:
-            skip -= _line("as_before")
+            skip -= line_price("as_before")
         found.append(replace(place, cost=cost, skip=skip))
     return found
 
@@ -196,7 +166,7 @@ def _best_line(tables: Tables, places: list[Place]) -> list[int]:
     n = len(pitches)
     value = np.full((3, n + 1, n + 1, n + 1), FAR, dtype=np.float32)
     value[LATER, n, n, n] = 0.0
-    rock = _rocking(n)
+    rock = rocking(n)
     steps: list[tuple[np.ndarray, np.ndarray]] = []
     before: Place | None = None
     main: Place | None = None
@@ -209,7 +179,7 @@ def _best_line(tables: Tables, places: list[Place]) -> list[int]:
             skipped[LATER] = value.min(axis=0) + np.float32(place.skip)
         out, came = skipped, np.full(value.shape, -1, dtype=np.int32)
         if len(usable):
-            cost = _step_costs(pitches, usable, place, before, main)
+            cost = step_costs(pitches, usable, place, before, main)
             total = value[..., None] + cost[:, None] + rock[None, ..., usable]
             sources = (
                 ((ON, (ON, OFF, LATER)),) if on_main else ((OFF, (ON,)), (LATER, (OFF, LATER)))
@@ -246,62 +216,3 @@ def _traced(value: np.ndarray, steps: list[tuple[np.ndarray, np.ndarray]], n: in
         found.append(c)
         kind, a, b, c = source // (n + 1), source % (n + 1), a, b
     return found[::-1]
-
-
-def _rocking(n: int) -> np.ndarray:
-    """Cost of a-b-a-b, shape (n + 1, n + 1, n + 1, n)."""
-    i = np.arange(n + 1)
-    a, b, c, d = i[:, None, None, None], i[:, None, None], i[:, None], i[:n]
-    again = (a == c) & (b == d) & (a != b) & (a < n) & (b < n)
-    return (_line("rocking") * again).astype(np.float32)
-
-
-def _step_costs(
-    pitches: np.ndarray, usable: np.ndarray, place: Place, before: Place | None, main: Place | None
-) -> np.ndarray:
-    """Going from the last two pitches to a new one, shape (3, n + 1, n + 1, usable)."""
-    n = len(pitches)
-    midi = np.append(pitches, 0)
-    last, new = midi[:, None], pitches[usable]
-    going = new - last  # (n + 1, usable)
-    size = np.abs(going)
-    step = (size > 0) & (size <= 2)
-    table = models.read_json(FILE)["line"]
-    where = "goal" if place.goal else "beat" if place.event.slot == "main" else "walk"
-    sizes = np.array([*table["sizes"][where], table["sizes"]["beyond"]])
-    pair = sizes[np.minimum(size, len(sizes) - 1)]
-    against = np.sign(going) * place.rising < 0
-    pair = pair - table["contrary_at_close" if place.event.closes else "contrary"] * against
-    pair[n] = 0.0
-    cost = np.broadcast_to(pair, (3, n + 1, *pair.shape)).copy()
-    came = (midi[None, :] - midi[:, None])[:, :, None]  # (n + 1, n + 1, 1)
-    known = np.ones((n + 1, n + 1, 1), dtype=bool)
-    known[n], known[:, n] = False, False
-    back = known & (midi[:, None, None] == new) & (came != 0)
-    cost += table["and_back"] * back
-    leaps = known & (np.abs(came) > 4) & (size > 4) & (np.sign(came) == np.sign(going))
-    cost += table["two_leaps"] * leaps
-    if place.event.slot == "main":
-        through = known & (np.abs(came) <= 2) & step & (np.sign(came) == np.sign(going))
-        cost[OFF:] -= table["passing"] * through
-    if before is not None and before.event.span is not None:
-        loose = ~np.isin(midi % 12, list(before.event.span.chord.tones))[:, None] & ~step
-        loose[n] = False
-        cost[OFF:] += table["left_by_leap"] * loose
-    if place.event.slot == "walk" and place.event.span is not None:
-        strange = ~np.isin(new % 12, list(place.event.span.chord.tones)) & ~step
-        cost += table["met_by_leap"] * strange
-    if place.event.slot == "main" and main is not None:
-        bad = _parallel(midi, new, place, main)
-        bad[n] = False
-        cost[ON] += table["parallel"] * bad
-        cost[OFF] += table["parallel"] * bad[:, None]
-    return cost.astype(np.float32)
-
-
-def _parallel(midi: np.ndarray, new: np.ndarray, place: Place, main: Place) -> np.ndarray:
-    """Whether a bass of the last main beat (rows) and a new one make bare parallels."""
-    if place.above is None or main.above is None or (place.above - main.above) % 12 == 0:
-        return np.zeros((len(midi), len(new)), dtype=bool)
-    one, two = (main.above - midi) % 12, (place.above - new) % 12
-    return (one[:, None] == two) & np.isin(two, (OCTAVE, FIFTH))
