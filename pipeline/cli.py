@@ -130,6 +130,7 @@ def tab(
     rounds: words.Rounds = None,
     out: words.LayerOut = None,
     paper: words.Paper = "a4",
+    hands: words.Hands = False,
     as_json: words.AsJson = False,
     key: words.Key = None,
     octave: words.Octave = None,
@@ -148,6 +149,7 @@ def tab(
         out,
         paper=paper,
         as_json=as_json,
+        hands=hands,
     )
 
 

@@ -151,6 +151,10 @@ Effort = Annotated[
 Ornaments = Annotated[
     bool, typer.Option("--ornaments", help="Put cuts, rolls and triplets into the tab.")
 ]
+Hands = Annotated[
+    bool,
+    typer.Option("--hands", help="Text tab: write the fingers of both hands under the strings."),
+]
 Rounds = Annotated[
     str | None,
     typer.Option(

@@ -149,6 +149,7 @@ def tab(
     *,
     paper: Paper = "a4",
     as_json: bool = False,
+    hands: bool = False,
 ) -> None:
     """A tune and a setup to tab on the screen, or one layer into a file."""
     from pipeline.guitar.player import load_player
@@ -163,7 +164,9 @@ def tab(
         tune = run.find_tune(source, known, progress).tune
         setup = run.choose_setups(tune, player, wanted, None)[0]
         arrangement = run.arrange_on(tune, setup, player, layers, progress)
-        files = layer_file(tune, arrangement, layer, out, paper=paper) if out is not None else {}
+        files: Mapping[Path, bytes] = {}
+        if out is not None:
+            files = layer_file(tune, arrangement, layer, out, paper=paper, hands=hands)
         for path, data in files.items():
             save_one(path, data)
     _say_effects(tune)
@@ -173,7 +176,7 @@ def tab(
         for path in files:
             print(f"{layer} on {describe_setup(setup)} in {path}")
     else:
-        print(layer_to_text(tune, arrangement, layer), end="")
+        print(layer_to_text(tune, arrangement, layer, hands=hands), end="")
 
 
 def compare(

@@ -90,7 +90,7 @@ def graded(
             Layer(
                 voice.name,
                 below,
-                voice.harmony.chords(),
+                voice.harmony.chords(below),
                 difficulty(kept, shifted),
                 layer_remarks(voice.name, ground.tune, ground.setup, under, below, fallen),
             )

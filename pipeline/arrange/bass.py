@@ -18,6 +18,7 @@ import numpy as np
 
 import models
 from pipeline import keys
+from pipeline.arrange.chords import ChordTones
 from pipeline.arrange.timeline import Event, Timeline
 from pipeline.guitar.fretboard import STRINGS, open_midi
 from pipeline.guitar.hand import Hand, finger_cost
@@ -26,7 +27,8 @@ from pipeline.tab import Setup
 
 Policy = Literal["drone", "moving"]
 FILE = "bass/costs.json"
-BASS_STRINGS = (6, 5, 4, 3)
+BASS_STRINGS = (6, 5, 4)
+"""The thumb's own."""
 OCTAVE, FIFTH = 0, 7
 
 
@@ -96,7 +98,6 @@ def holding_ticks(spots: Board) -> np.ndarray:
     fretted = price("fretted") + price("each_fret") * spots.fret
     fingers = np.array([finger_cost(int(finger)) for finger in spots.finger])
     cost = np.where(spots.finger > 0, fretted + fingers, 0.0)
-    cost = cost + price("thumb_on_3") * (spots.string == 3)
     return np.rint(cost * TICKS).astype(np.int32)
 
 
@@ -127,22 +128,21 @@ def _chord_cost(event: Event, spots: Board, policy: Policy) -> np.ndarray:
     in_chord = np.isin(tone, list(chord.tones))
     if event.slot == "walk":
         allowed = policy == "moving"
-        return np.where(in_chord, 0.0, price("walk_outside_chord")) + (0.0 if allowed else np.inf)
+        cost = np.where(in_chord, 0.0, price("walk_outside_chord"))
+        foreign = np.isin(tone, list(_thirds(chord) - chord.tones))
+        return np.where(foreign, np.inf, cost) + (0.0 if allowed else np.inf)
     if policy == "drone":
         cost = np.where(tone == chord.fifth, price("drone_fifth"), price("pedal"))
         cost = np.where(tone == chord.root, 0.0, cost)
         return np.where((spots.fret == 0) & (spots.string >= 4), cost, np.inf)
-    if chord.bass is not None:
-        # Whoever writes a bass note after a slash wants to hear that one.
-        cost = np.where(in_chord, price("not_the_bass_asked_for"), price("outside"))
-        return np.where(tone == chord.bass, 0.0, cost)
     fifth = price("fifth") + (price("fifth_on_bar") if event.start == 0 else 0.0)
-    third = price("third") if event.start == 0 or event.closes else price("third_off_bar")
-    cost = np.where(in_chord, price("other_tone"), price("outside"))
-    cost = np.where(np.isin(tone, list(chord.thirds)), third, cost)
-    cost = np.where(tone == chord.fifth, fifth, cost)
-    cost = np.where(tone == chord.root, 0.0, cost)
+    cost = np.where(np.isin(tone, list(event.span.basses)), fifth, np.inf)
+    cost = np.where(tone == (chord.root if chord.bass is None else chord.bass), 0.0, cost)
     return cost + price("not_root_at_close") * (event.closes & (tone != chord.root))
+
+
+def _thirds(chord: ChordTones) -> frozenset[int]:
+    return frozenset({(chord.root + 3) % 12, (chord.root + 4) % 12})
 
 
 def leading_ticks(event: Event, spots: Board, policy: Policy, rising: int) -> np.ndarray:

@@ -15,6 +15,7 @@ References: Viterbi 1967 (IEEE Trans. Information Theory 13(2)); the rules' sour
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -23,13 +24,13 @@ import numpy as np
 import models
 from pipeline import keys
 from pipeline.arrange.chords import ChordTones, parse_symbol, transpose_symbol
-from pipeline.arrange.metre import Pulse, pulse_of
-from pipeline.tab import Chord
-from pipeline.tune import KeyName, Mode, Tune, TypedChord
+from pipeline.arrange.degrees import Degree, degrees_of, path_costs
+from pipeline.arrange.metre import pulse_of
+from pipeline.arrange.stretches import RULES, Stretch, stretches, tone_shares
+from pipeline.tab import Chord, TabBar
+from pipeline.tune import KeyName, Tune, TypedChord
 
 QUALITY = {"major": "", "minor": "m", "open": "5"}
-STEPS = {"major": (0, 4, 7), "minor": (0, 3, 7), "open": (0, 7)}
-RULES = "harmony/rules.json"
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,11 +54,33 @@ class ChordSpan:
     start: Fraction
     length: Fraction
     choices: tuple[ChordChoice, ...]
+    melody: frozenset[int] = frozenset()
+    """Pitch classes of the melody here, as they sound."""
+    enters: bool = True
+    """The chord begins here, or its bar does."""
 
     @property
     def chord(self) -> ChordTones:
         """The chosen chord."""
         return self.choices[0].chord
+
+    @property
+    def root_law(self) -> bool:
+        """Whether the user's own chord begins here, so that its root must be the bass."""
+        return self.choices[0].typed and self.enters
+
+    @property
+    def basses(self) -> frozenset[int]:
+        """Pitch classes that may be the bass on this main beat, so that the chord is heard.
+
+        Root or fifth; the root alone where the user's chord begins and where the melody has
+        neither root nor third; the bass after a slash alone where there is one.
+        """
+        chord = self.chord
+        if chord.bass is not None:
+            return frozenset({chord.bass})
+        told = bool(self.melody & ({chord.root} | chord.thirds))
+        return frozenset({chord.root, chord.fifth} if told and not self.root_law else {chord.root})
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,239 +90,111 @@ class Harmony:
     key: KeyName
     spans: tuple[ChordSpan, ...]
 
-    def chords(self) -> tuple[Chord, ...]:
-        """The chosen chords as the sheet prints them: in every bar, and wherever they change."""
+    def chords(self, bars: Sequence[TabBar] = ()) -> tuple[Chord, ...]:
+        """The chosen chords as the sheet prints them: in every bar, and wherever they change.
+
+        bars : where a bass of theirs does not tell its chord (see `basses`), as a drone may not, it
+            is named after a slash
+        """
+        signature = keys.signature_of(self.key.tonic, self.key.mode)
         printed: list[Chord] = []
         for span in self.spans:
+            symbol = _named(span, bars[span.bar] if bars else (), signature)
             last = printed[-1] if printed else None
-            if last and last.bar == span.bar and last.symbol == span.chord.symbol:
+            if last and last.bar == span.bar and last.symbol == symbol:
                 continue
-            root = _root_name(span.chord.symbol)
-            printed.append(Chord(span.bar, span.start, span.chord.symbol, root))
+            printed.append(Chord(span.bar, span.start, symbol, _root_name(span.chord.symbol)))
         return tuple(printed)
 
 
-@dataclass(frozen=True, slots=True)
-class _Degree:
-    """A chord of the mode before it has a name."""
-
-    numeral: str
-    root: int
-    quality: str
-    prior: float
-
-
-@dataclass(frozen=True, slots=True)
-class _Span:
-    """A stretch of melody to harmonise: its tones, its place in bar and phrase."""
-
-    bar: int
-    start: Fraction
-    length: Fraction
-    tones: tuple[tuple[int, float, bool, bool], ...]
-    """Pitch class, length in beats, sounds on the span's start, passes by step."""
-    fresh: bool
-    """Nothing leads here: the first span of a part or an ending."""
-    first_in_bar: bool
-    last_in_bar: bool
-    phrase_end: str
-    """ "close" in the last bar of a part, "pause" in every other fourth bar, else empty."""
-
-
-def harmonise(tune: Tune, *, transpose: int = 0, only: frozenset[int] | None = None) -> Harmony:
+def harmonise(tune: Tune, *, transpose: int = 0) -> Harmony:
     """Chords for every main beat of the tune.
 
     transpose : semitones from the written tune to the arrangement as it sounds
-    only : roots allowed, in semitones above the tonic; None for every chord of the mode
     Raises UsageError when a typed chord cannot be read.
     """
     rules = models.read_json(RULES)
-    spans = _spans(tune, pulse_of(tune))
+    spans = stretches(tune, pulse_of(tune))
     key = keys.transpose_key(KeyName(tune.tonic, tune.mode), transpose)
     if not spans:
         return Harmony(key, ())
-    used = _tone_shares(spans)
+    used = tone_shares(spans)
     tonic = keys.pitch_class(tune.tonic)
-    degrees = _degrees(tune.mode, used, tonic, only, rules)
+    degrees = degrees_of(tune.mode, used, tonic, rules)
     fixed = _typed_spans(tune, spans)
-    costs = _path_costs(spans, degrees, tonic, rules["modes"][tune.mode], rules)
+    costs = path_costs(spans, degrees, tonic, rules["modes"][tune.mode], rules)
+    first = _first_alike(tune, spans)
+    for leader in set(first):
+        alike = [row for row, one in enumerate(first) if one == leader]
+        costs[alike] = costs[alike].mean(axis=0)
     signature = keys.signature_of(key.tonic, key.mode)
-    found = []
-    for span, cost in zip(spans, costs, strict=True):
+    found: list[ChordSpan] = []
+    for row, (span, cost) in enumerate(zip(spans, costs, strict=True)):
         typed = fixed.get((span.bar, span.start))
         if typed is not None:
             symbol = transpose_symbol(typed.symbol, transpose, signature)
             choices: tuple[ChordChoice, ...] = (
                 ChordChoice(parse_symbol(symbol), "", 1.0, typed=True),
             )
+        elif first[row] < row and not found[first[row]].choices[0].typed:
+            choices = found[first[row]].choices
         else:
             choices = _ranked(span, degrees, cost, used, tonic, transpose, signature, rules)
-        found.append(ChordSpan(span.bar, span.start, span.length, choices))
-    return Harmony(key, tuple(found))
+        melody = frozenset((tone + transpose) % 12 for tone, _, _, _ in span.tones)
+        found.append(ChordSpan(span.bar, span.start, span.length, choices, melody))
+    return Harmony(key, _one_name_a_bar(found))
 
 
-# ---------------------------------------------------------------- melody, cut at the main beats
-
-
-def _spans(tune: Tune, pulse: Pulse) -> list[_Span]:
-    spans: list[_Span] = []
+def _first_alike(tune: Tune, spans: list[Stretch]) -> list[int]:
+    """For each stretch the first with the same melody in its bar, at the same place of a part."""
+    eight = models.read_json(RULES)["phrases"]["bars"] * 2
     written = tune.written_bars()
-    ends = _phrase_ends(tune)
-    held: tuple[int, Fraction] | None = None
+    places: dict[int, int] = {}
     for index, bar in enumerate(written):
-        sounding = _sounding(bar.notes, held)
-        over = max((n.start + n.length for n in bar.notes), default=bar.length) - bar.length
-        held = (bar.notes[-1].midi, over) if bar.notes and over > 0 else None
-        if bar.kind == "pickup":
-            continue
-        first = index == 0 or written[index - 1].part != bar.part or bar.kind == "ending"
-        first = first or written[index - 1].kind == "pickup"
-        starts = [beat for beat in pulse.main if beat < bar.length] or [Fraction(0)]
-        for place, start in enumerate(starts):
-            stop = starts[place + 1] if place + 1 < len(starts) else bar.length
-            last = place + 1 == len(starts)
-            tones = _tones(sounding, start, stop, pulse.beat)
-            fresh = first and place == 0 and (bar.kind != "ending" or bar.ending > 0)
-            spans.append(
-                _Span(index, start, stop - start, tones, fresh, place == 0, last, ends[index])
-            )
-    return spans
-
-
-def _sounding(
-    notes: tuple, held: tuple[int, Fraction] | None
-) -> list[tuple[int, Fraction, Fraction]]:
-    """Pitch, start and end of what sounds in a bar, with a note tied into it."""
-    tied = [(held[0], Fraction(0), held[1])] if held else []
-    return tied + [(note.midi, note.start, note.start + note.length) for note in notes]
-
-
-def _tones(
-    sounding: list[tuple[int, Fraction, Fraction]], start: Fraction, stop: Fraction, beat: Fraction
-) -> tuple[tuple[int, float, bool, bool], ...]:
-    tones = []
-    for place, (midi, begins, ends) in enumerate(sounding):
-        length = min(ends, stop) - max(begins, start)
-        if length <= 0:
-            continue
-        around = sounding[max(place - 1, 0) : place] + sounding[place + 1 : place + 2]
-        step = bool(around) and all(abs(other[0] - midi) <= 2 for other in around)
-        tones.append((midi % 12, float(length / beat), begins <= start, step))
-    return tuple(tones)
-
-
-def _phrase_ends(tune: Tune) -> list[str]:
-    """For each written bar: "close" at the end of a part or ending, "pause" every fourth bar."""
-    found: list[str] = []
-    for part in tune.parts:
-        found += [""] * bool(part.pickup)
-        body = len(part.bars)
-        found += ["pause" if place % 4 == 3 else "" for place in range(body)]
-        if body and not part.endings:
-            found[-1] = "close"
-        for ending in part.endings:
-            places = range(body, body + len(ending.bars))
-            found += ["pause" if place % 4 == 3 else "" for place in places]
-            if places:
-                found[-1] = "close"
+        mine = [i for i in range(index) if written[i].part == bar.part]
+        places[index] = sum(written[i].kind != "pickup" for i in mine) % eight
+    known: dict[tuple, int] = {}
+    found = []
+    for row, span in enumerate(spans):
+        bar = written[span.bar]
+        notes = tuple((note.start, note.length, note.midi) for note in bar.notes)
+        key = (places[span.bar], bar.kind, bar.length, notes, span.start)
+        found.append(known.setdefault(key, row))
     return found
 
 
-def _tone_shares(spans: list[_Span]) -> np.ndarray:
-    """Share of the tune's time on each written pitch class, shape (12,)."""
-    shares = np.zeros(12)
-    for span in spans:
-        for tone, beats, _, _ in span.tones:
-            shares[tone] += beats
-    return shares / max(shares.sum(), 1e-9)
+def _one_name_a_bar(spans: list[ChordSpan]) -> tuple[ChordSpan, ...]:
+    """The spans, a chord that keeps its root within a bar also keeping its name (no "D D5")."""
+    found: list[ChordSpan] = []
+    for row, span in enumerate(spans):
+        if not span.choices[0].typed and not span.chord.thirds:
+            named = [
+                one
+                for one in spans
+                if one.bar == span.bar
+                and one.chord.root == span.chord.root
+                and one.chord.thirds
+                and not one.choices[0].typed
+                and not _thirds_of(one.chord) & span.melody
+            ]
+            span = replace(span, choices=named[0].choices) if named else span
+        before = found[-1].chord.symbol if row else ""
+        enters = span.start == 0 or span.chord.symbol != before
+        found.append(replace(span, enters=enters))
+    return tuple(found)
 
 
-# ---------------------------------------------------------------- the chords and their costs
+def _thirds_of(chord: ChordTones) -> frozenset[int]:
+    """Both thirds above the root."""
+    return frozenset({(chord.root + 3) % 12, (chord.root + 4) % 12})
 
 
-def _degrees(
-    mode: Mode, used: np.ndarray, tonic: int, only: frozenset[int] | None, rules: dict
-) -> list[_Degree]:
-    table = rules["modes"][mode]
-    found = [_Degree(name, *row) for name, row in table["chords"].items()]
-    for name, (root, quality, prior, needs) in table["borrowed"].items():
-        if used[(tonic + needs) % 12] >= rules["used_share"]:
-            found.append(_Degree(name, root, quality, prior))
-    for degree in list(found):
-        other = "minor" if degree.quality == "major" else "major"
-        third = (tonic + degree.root + STEPS[other][1]) % 12
-        if used[third] >= rules["used_share"]:
-            name = degree.numeral.swapcase().replace("B", "b")
-            if all(known.numeral != name for known in found):
-                prior = degree.prior + rules["altered_third"]
-                found.append(_Degree(name, degree.root, other, prior))
-    return [degree for degree in found if only is None or degree.root in only]
-
-
-def _melody_costs(
-    spans: list[_Span], degrees: list[_Degree], tonic: int, rules: dict
-) -> np.ndarray:
-    """Cost of each chord under each span's melody, shape (spans, chords)."""
-    costs = np.zeros((len(spans), len(degrees)))
-    for column, degree in enumerate(degrees):
-        tones = {(tonic + degree.root + step) % 12 for step in STEPS[degree.quality]}
-        for row, span in enumerate(spans):
-            for tone, beats, on_beat, step in span.tones:
-                if tone in tones:
-                    continue
-                rate = "step_note_outside_per_beat" if step else "note_outside_per_beat"
-                cost = rules[rate] * beats + rules["beat_note_outside"] * on_beat
-                if (tone - 1) % 12 in tones:
-                    cost += rules["half_step_above_tone"]
-                costs[row, column] += cost
-    return costs
-
-
-def _path_costs(
-    spans: list[_Span], degrees: list[_Degree], tonic: int, table: dict, rules: dict
-) -> np.ndarray:
-    """Cost of the best path through each chord of each span, shape (spans, chords)."""
-    local = _melody_costs(spans, degrees, tonic, rules)
-    local += np.array([degree.prior for degree in degrees])
-    local += np.array(
-        [[_cadence(span, d.numeral, table, rules) for d in degrees] for span in spans]
-    )
-    names = [degree.numeral for degree in degrees]
-    follow = np.array(
-        [
-            [table["successions"].get(f"{a} {b}", 0.0) if a != b else 0.0 for b in names]
-            for a in names
-        ]
-    )
-    change = 1.0 - np.eye(len(names))
-    toward = np.array(
-        [[table["before_close"].get(a, 0.0) if a != b else 0.0 for b in names] for a in names]
-    )
-    steps = []
-    for span in spans:
-        if span.fresh:
-            steps.append(np.zeros_like(follow))
-            continue
-        rate = rules["change_at_bar" if span.first_in_bar else "change_in_bar"]
-        closing = span.phrase_end == "close" and span.last_in_bar
-        steps.append(follow + rate * change + (toward if closing else 0.0))
-    forward, backward = local.copy(), np.zeros_like(local)
-    for row in range(1, len(spans)):
-        forward[row] += (forward[row - 1][:, None] + steps[row]).min(axis=0)
-    for row in range(len(spans) - 2, -1, -1):
-        backward[row] = (steps[row + 1] + local[row + 1] + backward[row + 1]).min(axis=1)
-    return forward + backward
-
-
-def _cadence(span: _Span, numeral: str, table: dict, rules: dict) -> float:
-    if not span.phrase_end or not span.last_in_bar:
-        return 0.0
-    return float(table[span.phrase_end].get(numeral, rules[f"{span.phrase_end}_else"]))
+# ---------------------------------------------------------------- the chords and their names
 
 
 def _ranked(
-    span: _Span,
-    degrees: list[_Degree],
+    span: Stretch,
+    degrees: list[Degree],
     cost: np.ndarray,
     used: np.ndarray,
     tonic: int,
@@ -322,7 +217,7 @@ def _ranked(
     return tuple(found)
 
 
-def _is_open(span: _Span, degree: _Degree, used: np.ndarray, tonic: int, rules: dict) -> bool:
+def _is_open(span: Stretch, degree: Degree, used: np.ndarray, tonic: int, rules: dict) -> bool:
     """Whether the tune leaves the third of a chord open: it has neither, or both, and none here."""
     thirds = [(tonic + degree.root + step) % 12 for step in (3, 4)]
     if any(tone in thirds for tone, _, _, _ in span.tones):
@@ -334,7 +229,7 @@ def _is_open(span: _Span, degree: _Degree, used: np.ndarray, tonic: int, rules: 
 # ---------------------------------------------------------------- typed chords
 
 
-def _typed_spans(tune: Tune, spans: list[_Span]) -> dict[tuple[int, Fraction], TypedChord]:
+def _typed_spans(tune: Tune, spans: list[Stretch]) -> dict[tuple[int, Fraction], TypedChord]:
     """The typed chord in force under each span that has one.
 
     A chord holds to the end of its bar; where the user wrote chords over most bars, as on a lead
@@ -352,6 +247,15 @@ def _typed_spans(tune: Tune, spans: list[_Span]) -> dict[tuple[int, Fraction], T
             on_beat = [chord for chord in here if chord.start <= span.start] or here or before
             found[span.bar, span.start] = on_beat[-1] if on_beat is not here else here[0]
     return found
+
+
+def _named(span: ChordSpan, bar: TabBar, signature: int) -> str:
+    """The symbol with the bass that is struck under it, where the symbol does not tell it."""
+    symbol = span.chord.symbol
+    struck = [note.midi for note in bar if note.part == "bass" and note.start == span.start]
+    if not struck or struck[0] % 12 in span.basses:
+        return symbol
+    return f"{symbol.partition('/')[0]}/{keys.note_name(struck[0] % 12 + 60, signature)}"
 
 
 def _root_name(symbol: str) -> str:

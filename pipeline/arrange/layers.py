@@ -4,9 +4,10 @@ Task: melody, drone, plain bass, moving bass and fuller layer, the melody the sa
 In:   a Tune and a Setup on which it fits; the player.
 Out:  an Arrangement.
 Method: one best path (search.py) fingers the melody and chooses the moving bass together; the
-    melody keeps that fingering in every layer. The plain bass is the moving bass on the main
-    beats alone; the drone is a best path of its own over open strings under the same melody; the
-    fuller layer adds inner notes to the moving bass. So nothing has to be unlearnt.
+    melody keeps that fingering in every layer, and one harmony stands under all of them. The
+    plain bass is the moving bass on the main beats alone; the drone is a best path of its own over
+    open strings under the same melody; the fuller layer adds inner notes to the moving bass. So
+    nothing has to be unlearnt.
 References: see harmony.py, bass.py, search.py.
 """
 
@@ -31,6 +32,7 @@ from pipeline.arrange.search import best_path
 from pipeline.arrange.tab import Below, melody_plucks
 from pipeline.arrange.timeline import timeline
 from pipeline.arrange.voices import Melody, bass_of, melody_of, on_main_beats, with_gaps_filled
+from pipeline.arrange.walking import walking_bass
 from pipeline.errors import UsageError
 from pipeline.guitar.fingering import problem_of, state_numbers
 from pipeline.guitar.player import Player
@@ -47,8 +49,6 @@ HAND_CAUTION = (
 )
 Effort = Literal["easier", "as is", "harder"]
 DEFAULT_PLAN = "melody drone moving-bass"
-DRONE_ROOTS = frozenset({0, 5, 7})
-"""Chords that have the tonic or the fifth of the key as root or fifth: on I, IV and V."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +91,8 @@ def arrange_layers(
     path = best_path(tables, choices, "moving")
     progress("building the layers", 0.7)
     melody = melody_of(path, tables)
-    voices = _voices(ground, tables, harmony, melody, bass_of(path, tables))
+    moving = walking_bass(tables, melody, wish_to_walk(settings.effort))
+    voices = _voices(ground, tables, harmony, melody, moving)
     layers = graded(ground, tables, melody, voices, settings.effort)
     if settings.ornaments:
         layers = ornamented(ground, tables, melody, layers)
@@ -111,10 +112,12 @@ def _voices(
     ground: Ground, tables: Tables, harmony: Harmony, melody: Melody, moving: Sequence[Below]
 ) -> Voices:
     """What every layer adds under the melody, from the moving bass that the search chose."""
-    steady = harmonise(ground.tune, transpose=ground.setup.transpose, only=DRONE_ROOTS)
-    drone = _drone(ground, steady, melody)
+    drone = _drone(ground, harmony, melody)
     plain = with_gaps_filled(on_main_beats(moving, tables, melody), drone, tables)
     moving = with_gaps_filled(moving, drone, tables)
+    # Where no bass can tell the chord, the drone is silent too: no layer is easier than the last.
+    told = {note.event for note in plain}
+    drone = [note for note in drone if note.event in told]
     busy = {note.event for voice in (drone, moving) for note in voice}
     plucks = melody_plucks(tables.line, melody.stops, busy)
     inner = inner_notes(tables, ground.setup, melody, plucks, moving, pulse_of(ground.tune))
@@ -122,7 +125,7 @@ def _voices(
         plucks,
         (
             Voice("melody", (), harmony),
-            Voice("drone", tuple(drone), steady),
+            Voice("drone", tuple(drone), harmony),
             Voice("plain-bass", tuple(plain), harmony),
             Voice("moving-bass", tuple(moving), harmony),
             Voice("fuller", (*moving, *inner), harmony),
@@ -148,13 +151,13 @@ def bass_tables(
     return Tables(line, table, spots, transpose=setup.transpose, hand=player.hand, walk=walk)
 
 
-def _drone(ground: Ground, steady: Harmony, melody: Melody) -> list[Below]:
+def _drone(ground: Ground, harmony: Harmony, melody: Melody) -> list[Below]:
     """Tonic or fifth on open strings under the melody as it is fingered."""
-    tonic = keys.pitch_class(steady.key.tonic)
+    tonic = keys.pitch_class(harmony.key.tonic)
     tones = frozenset({tonic, (tonic + 7) % 12})
     if not open_strings_with(ground.setup, tones):
         return []
-    tables = bass_tables(ground, steady, tones)
+    tables = bass_tables(ground, harmony, tones)
     return bass_of(
         best_path(tables, [np.array([index]) for index in melody.indices], "drone"), tables
     )

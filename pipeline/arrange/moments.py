@@ -186,6 +186,17 @@ class Tables:
             self._kept[key] = np.where(reach, ticks, NEVER).astype(np.int32)
         return self._kept[key]
 
+    def strikes(self, number: int, indices: Sequence[int]) -> np.ndarray:
+        """Ticks of striking each way of a moving bass at an event, the melody's states given."""
+        event = self.line.events[number]
+        mine = np.array([indices[event.note]])
+        ticks = self._struck(event, mine, self.held(event, mine), self._above(event), "moving")[0]
+        before = self.line.events[number - 1].note if number else event.note
+        if before != event.note:
+            hops = self._hops(np.array([indices[before]]))[:, 0]
+            ticks = ticks + hops[self.spots.finger]
+        return np.minimum(ticks, NEVER)
+
     def _struck(
         self,
         event: Event,

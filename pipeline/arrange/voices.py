@@ -73,9 +73,12 @@ def _widest_by_bar(voice: Sequence[Below], tables: Tables, melody: Melody) -> di
 
 
 def with_gaps_filled(voice: Sequence[Below], drone: Sequence[Below], tables: Tables) -> list[Below]:
-    """The voice with the drone's note on every beat where it has none of its own."""
+    """The voice with the drone's note on every beat where it has none of its own.
+
+    Only where that note may be the bass of the chord (ChordSpan.basses).
+    """
     mine = {note.event for note in voice}
-    added = [note for note in drone if note.event not in mine]
+    added = [note for note in drone if note.event not in mine and _fits(note, tables.line)]
     if not added:
         return list(voice)
     row = sorted([*voice, *added], key=lambda note: note.event)
@@ -84,6 +87,11 @@ def with_gaps_filled(voice: Sequence[Below], drone: Sequence[Below], tables: Tab
         replace(note, length=min(note.length, _until(note, until, tables)))
         for note, until in zip(row, nexts, strict=True)
     ]
+
+
+def _fits(note: Below, line: Timeline) -> bool:
+    span = line.events[note.event].span
+    return span is not None and note.midi % 12 in span.basses
 
 
 def _until(note: Below, until: int, tables: Tables) -> Fraction:

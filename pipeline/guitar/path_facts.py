@@ -28,6 +28,7 @@ class PathFacts:
     free_share : share of bass beats that leave strings 4 to 6 free
     ring_share : share of notes that change string
     hardest : at most two bars that cost far more than the usual bar
+    open_strings : strings that the melody plays open
     """
 
     top_fret: int
@@ -37,6 +38,7 @@ class PathFacts:
     free_share: float
     ring_share: float
     hardest: tuple[int, ...]
+    open_strings: frozenset[int] = frozenset()
 
 
 def path_facts(line: Line, stops: Sequence[Stop], ticks: Sequence[int]) -> PathFacts:
@@ -57,6 +59,7 @@ def path_facts(line: Line, stops: Sequence[Stop], ticks: Sequence[int]) -> PathF
         sum(stop.string <= 3 for stop in beats) / max(len(beats), 1),
         sum(a.string != b.string for a, b in pairs) / max(len(pairs), 1),
         _hardest(line, ticks),
+        frozenset(stop.string for stop in stops if not stop.fret),
     )
 
 

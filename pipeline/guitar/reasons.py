@@ -33,6 +33,8 @@ SUSPECTS = (("standard", 0), ("drop D", 0), ("DADGAD", 0))
 TOLD = 3
 TOPICS = {"root": "bass strings", "drones": "bass strings", "open": "bass strings", "room": "flow"}
 """Parts that say nearly the same when a setup is told to be worse."""
+THUMB_FROM = 4
+"""Strings 4 to 6 are the thumb's."""
 FAMILIAR = 0.6
 """Tunings at least this usual are taken to be known."""
 
@@ -109,7 +111,7 @@ class Explainer:
         if part == "bass":
             return self._free_bass(seen)
         if part in ("drones", "open"):
-            return self._open_strings(setup)
+            return self._open_strings(setup, seen)
         if part == "root":
             return self._root(setup)
         if part == "clash":
@@ -149,13 +151,14 @@ class Explainer:
             return f"{text}; {seen.open_share:.0%} of its notes are open strings."
         return f"{text}."
 
-    def _open_strings(self, setup: Setup) -> str | None:
+    def _open_strings(self, setup: Setup, seen: PathFacts) -> str | None:
+        """The open strings of tonic and fifth that are heard: the thumb's and the melody's own."""
         tonic = pitch_class(setup.sounds_in.tonic)
         fifth = transpose_key(setup.sounds_in, 7).tonic
         by_class = {0: [], 7: []}  # type: dict[int, list[int]]
         for string in range(6, 0, -1):
             degree = (setup.strings_midi[6 - string] + setup.capo - tonic) % 12
-            if degree in by_class:
+            if degree in by_class and (string >= THUMB_FROM or string in seen.open_strings):
                 by_class[degree].append(string)
         said = []
         if by_class[0]:

@@ -20,9 +20,18 @@ Writer = Callable[[Tune, Arrangement, str], bytes]
 
 
 def layer_file(
-    tune: Tune, arrangement: Arrangement, layer: str, target: Path, *, paper: Paper = "a4"
+    tune: Tune,
+    arrangement: Arrangement,
+    layer: str,
+    target: Path,
+    *,
+    paper: Paper = "a4",
+    hands: bool = False,
 ) -> dict[Path, bytes]:
-    """The file or files of a layer. Raises UsageError when there is no such layer."""
+    """The file or files of a layer; hands : see layer_to_text.
+
+    Raises UsageError when there is no such layer.
+    """
     kind = check_kind(target)
     if kind == ".svg":
         from pipeline.write.sheets import layer_pages_svg
@@ -37,6 +46,10 @@ def layer_file(
         from pipeline.write.sheets import layer_pdf
 
         return {target: layer_pdf(tune, arrangement, layer, paper=paper)}
+    if hands and kind == ".txt":
+        from pipeline.write.tablature import layer_to_text
+
+        return {target: layer_to_text(tune, arrangement, layer, hands=True).encode()}
     return {target: _KINDS[kind](tune, arrangement, layer)}
 
 

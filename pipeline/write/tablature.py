@@ -28,18 +28,21 @@ MIDDLE = (3, 4)
 _NARROWEST = ((Fraction(1, 2), 8), (Fraction(3, 8), 6), (Fraction(1, 4), 5), (Fraction(1, 12), 3))
 
 
-def layer_to_text(tune: Tune, arrangement: Arrangement, name: str) -> str:
+def layer_to_text(tune: Tune, arrangement: Arrangement, name: str, *, hands: bool = False) -> str:
     """A layer, or the "performance", as text tablature.
+
+    hands : write the fingers of both hands under the strings
 
     Raises UsageError when there is no such layer.
     """
     sheet = sheet_of_layer(tune, arrangement, name)
     drawn = [
-        _DrawnBar(bar, columns) for bar, columns in zip(sheet.bars, columns_of(sheet), strict=True)
+        _DrawnBar(bar, columns, hands)
+        for bar, columns in zip(sheet.bars, columns_of(sheet), strict=True)
     ]
     names = string_names(arrangement.setup.strings_midi)
     margin = max(len(text) for text in names.values())
-    text = _head(sheet)
+    text = _head(sheet, hands)
     for system in _systems(drawn, WIDTH - margin - 1):
         text += "\n" + _system(system, names, margin)
     return text
@@ -53,7 +56,7 @@ def string_names(strings_midi: Sequence[int]) -> dict[int, str]:
 # ---------------------------------------------------------------- head
 
 
-def _head(sheet: Sheet) -> str:
+def _head(sheet: Sheet, hands: bool) -> str:
     setup = sheet.setup
     if setup is None:
         return ""
@@ -73,7 +76,7 @@ def _head(sheet: Sheet) -> str:
     ]
     for caution in sheet.cautions:
         lines += textwrap.wrap(f"Caution: {_ascii(caution)}", WIDTH, subsequent_indent="  ")
-    return "\n".join([*lines, "", *_legend(sheet)]) + "\n"
+    return "\n".join([*lines, "", *_legend(sheet, hands)]) + "\n"
 
 
 def _interval(semitones: int) -> str:
@@ -83,7 +86,7 @@ def _interval(semitones: int) -> str:
     return f"{name} ({words})" if name else words
 
 
-def _legend(sheet: Sheet) -> list[str]:
+def _legend(sheet: Sheet, hands: bool) -> list[str]:
     """What the signs mean, as far as they are used."""
     notes = [note for bar in sheet.bars for note in bar.sounding]
     voices = {note.voice for note in notes}
@@ -102,6 +105,11 @@ def _legend(sheet: Sheet) -> list[str]:
     graces = sorted({note.length for note in notes if note.grace})
     if graces:
         says += f" g3 is a grace note of {graces[0]}, g3,2 that and then a 2."
+    if hands:
+        says += (
+            " Under the strings, for low strings first: the fretting hand's fingers 1 to 4 (0 is "
+            "open), below them the plucking hand's p i m a."
+        )
     return textwrap.wrap(says, WIDTH)
 
 
@@ -121,16 +129,24 @@ def _ascii(text: str) -> str:
 class _DrawnBar:
     """One bar as text, without the bar line before it."""
 
-    def __init__(self, bar: SheetBar, columns: Sequence[Column]) -> None:
+    def __init__(self, bar: SheetBar, columns: Sequence[Column], hands: bool) -> None:
         self.bar = bar
         self.signs = _signs(bar)
-        widths = [_width(column) for column in columns]
+        fingers = [_fingers(bar, column) if hands else ("", "") for column in columns]
+        widths = [
+            max(_width(column), len(marks[0]) + 1)
+            for column, marks in zip(columns, fingers, strict=True)
+        ]
         widths[-1] += max(0, len(self.signs) + 1 - sum(widths))
         self.chords = "".join(
             column.chord.ljust(width) for column, width in zip(columns, widths, strict=True)
         )
         self.rhythm = "".join(
             column.mark.ljust(width) for column, width in zip(columns, widths, strict=True)
+        )
+        self.fretting, self.plucking = (
+            "".join(marks[hand].ljust(width) for marks, width in zip(fingers, widths, strict=True))
+            for hand in (0, 1)
         )
         self.strings = {
             string: "".join(
@@ -169,6 +185,14 @@ def _signs(bar: SheetBar) -> str:
     return "".join(signs)
 
 
+def _fingers(bar: SheetBar, column: Column) -> tuple[str, str]:
+    """Fingers of the fretting and of the plucking hand on the notes that begin in a column."""
+    notes = [note for note in bar.sounding if note.start == column.at and not note.grace]
+    notes.sort(key=lambda note: -note.string)
+    plucked = ["-" if note.technique else note.pluck or "-" for note in notes]
+    return "".join(str(note.finger) for note in notes), "".join(plucked)
+
+
 def _width(column: Column) -> int:
     """Wide enough for what stands in the column; longer times are wider."""
     usual = next((width for least, width in _NARROWEST if column.step >= least), 2)
@@ -204,7 +228,7 @@ def _system(bars: Sequence[_DrawnBar], names: dict[int, str], margin: int) -> st
     left = {string: "||:" if string in MIDDLE else "||-" for string in STRINGS}
     if not opens:
         left = dict.fromkeys(STRINGS, "|")
-    rows = {"signs": "", "chords": "", "rhythm": ""}
+    rows = {"signs": "", "chords": "", "rhythm": "", "fretting": "", "plucking": ""}
     strings = {string: names[string].ljust(margin) + left[string] for string in STRINGS}
     for drawn in bars:
         at = len(strings[1]) + 1
@@ -212,10 +236,13 @@ def _system(bars: Sequence[_DrawnBar], names: dict[int, str], margin: int) -> st
             ("signs", drawn.signs),
             ("chords", drawn.chords),
             ("rhythm", drawn.rhythm),
+            ("fretting", drawn.fretting),
+            ("plucking", drawn.plucking),
         ):
             rows[row] = rows[row].ljust(at) + text.rstrip()
         for string in STRINGS:
             strings[string] += "-" + drawn.strings[string] + drawn.bar_line(string)
     lines = [text for text in (rows["signs"], rows["chords"]) if text.strip()]
     lines += [rows["rhythm"], *(strings[string] for string in STRINGS)]
+    lines += [text for text in (rows["fretting"], rows["plucking"]) if text.strip()]
     return "\n".join(line.rstrip() for line in lines) + "\n"

@@ -23,6 +23,7 @@ from pipeline.guitar.rank import rank_setups
 from pipeline.tab import Arrangement, Layer, Setup, TabNote
 from pipeline.tune import Tune
 from tests.arrange.checker import faults
+from tests.arrange.musical import count_music, shares
 from tests.benchmark.collections import tunes
 
 BASS_LAYERS = ("drone", "plain-bass", "moving-bass", "fuller")
@@ -119,10 +120,11 @@ def measure(split: str, count: int) -> dict[str, float]:
     for item in pool[:: max(1, len(pool) // count)][:count]:
         tune = item.tune
         try:
-            setup = rank_setups(tune).setups[0].setup
+            ranked = rank_setups(tune).setups[0]
         except (PipelineError, IndexError) as fault:
             print(item.id, "no setup:", fault)
             continue
+        setup = ranked.setup
         begun = time.process_time()
         arrangement = arrange_layers(tune, setup)
         seconds.append((time.process_time() - begun) / max(len(tune.written_bars()), 1))
@@ -133,6 +135,8 @@ def measure(split: str, count: int) -> dict[str, float]:
         counts["faults"] += len(wrong)
         counts["growing"] += grows(arrangement)
         count_fingering(arrangement, counts)
+        for reason in count_music(tune, ranked, arrangement, counts):
+            print(item.id, setup.tuning, setup.capo, "promised, not heard:", reason)
         for name in BASS_LAYERS:
             count_beats(tune, arrangement.layer(name), setup, counts)
         count_moves(tune, arrangement.layer("moving-bass"), counts)
@@ -157,6 +161,7 @@ def figures(counts: Counter[str], seconds: list[float]) -> dict[str, float]:
     out["moving bass: steps"] = counts["steps"] / counts["moves"]
     out["moving bass: repeated notes"] = counts["repeats"] / counts["moves"]
     out["moving bass: parallels per 32 bars"] = 32 * counts["parallels"] / counts["bars"]
+    out |= shares(counts)
     out["seconds per 32 written bars"] = 32 * sum(seconds) / len(seconds)
     return {name: round(value, 4) for name, value in out.items()}
 

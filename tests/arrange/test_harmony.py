@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
 from music21 import key as m21key
@@ -126,3 +127,47 @@ def test_a_typed_chord_that_is_none_is_named() -> None:
     typed = (TypedChord(0, Fraction(0), "Hm"),)
     with pytest.raises(UsageError, match="Hm"):
         harmonise(replace(own("jig"), chords_typed=typed))
+
+
+def test_a_minor_seventh_on_the_beat_does_not_move_the_chord() -> None:
+    """d-E-B-E over Em is Em with its seventh (common practice), not a swing to D and back."""
+    tune = read_abc(
+        "X:1\nT:t\nR:reel\nM:4/4\nL:1/8\nK:Edor\n"
+        "|:E2BE dEBE|E2BE AFDF|E2BE dEBE|BABc dAFD|E2BE dEBE|E2BE AFDF|GABG FGAF|GEFD E4:|\n",
+        name="dorian.abc",
+    )
+    assert {c.symbol for c in harmonise(tune).chords() if c.bar in (0, 2, 4)} == {"Em"}
+
+
+def test_no_chord_stands_over_the_wrong_third() -> None:
+    tune = read_abc(
+        "X:1\nT:t\nR:reel\nM:4/4\nL:1/8\nK:D\n|:D2FA d2fd|=c2GE C2EG|D2=FA d2=fd|A2FD D4:|\n",
+        name="thirds.abc",
+    )
+    for span in harmonise(tune).spans:
+        thirds = {(span.chord.root + 3) % 12, (span.chord.root + 4) % 12}
+        assert not span.melody & (thirds - span.chord.tones)
+
+
+def test_both_endings_close_at_home() -> None:
+    tune = read_abc(
+        "X:1\nT:t\nR:jig\nM:6/8\nL:1/8\nK:G\n"
+        "|:GBd gdB|ded BAG|ABc BAG|AGE EDE|GBd gdB|ded BAG|ABc BAF|1 AGF G2D:|2 AGF G3|]\n",
+        name="ends.abc",
+    )
+    harmony = harmonise(tune)
+    ends = [i for i, bar in enumerate(tune.written_bars()) if bar.kind == "ending"]
+    for index in ends:
+        assert [span.chord.symbol for span in harmony.spans if span.bar == index][-1] == "G"
+
+
+def test_a_tune_of_five_tones_changes_chord_more_seldom() -> None:
+    """Slow harmony under a pentatonic tune: at most one chord in any bar of two beats."""
+    tune = read_abc(
+        "X:1\nT:t\nR:reel\nM:4/4\nL:1/8\nK:D\n"
+        "|:D2AF BFAF|D2AF E2FE|D2AF BFAB|d2BA BAFE|D2AF BFAF|D2AF E2FE|D2AF BFAB|AFEF D4:|\n",
+        name="five.abc",
+    )
+    chords = harmonise(tune).chords()
+    changes = sum(a.symbol != b.symbol for a, b in pairwise(chords))
+    assert changes <= 8

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from fractions import Fraction
 
@@ -192,3 +193,19 @@ def test_faults_are_one_clear_sentence(damage, fault: str):
     text = damage(layer_to_text(jig(), arrangement(), "plain-bass"))
     with pytest.raises(PipelineError, match=fault):
         read_tablature(text, name="a.txt")
+
+
+def test_the_fingers_of_both_hands_stand_under_the_strings_and_are_read_over():
+    made = arrangement()
+    plain = layer_to_text(jig(), made, "plain-bass")
+    text = layer_to_text(jig(), made, "plain-bass", hands=True)
+    rows = [line.split() for line in text.splitlines() if re.fullmatch(r"[ pima-]+", line)]
+    marks = [mark for row in rows for mark in row]
+    notes = [note for bar in made.layer("plain-bass").bars for note in bar if not note.grace]
+    plucked = sorted(note.pluck for note in notes if note.technique is None)
+    assert sorted("".join(marks).replace("-", "")) == plucked
+    assert all(list(mark) == sorted(mark, key="pima".index) for mark in marks if "-" not in mark)
+    assert max(map(len, text.splitlines())) <= 80
+    one, two = (read_tablature(each, name="a.txt") for each in (plain, text))
+    assert one.bars == two.bars
+    assert one.chords == two.chords
