@@ -39,7 +39,7 @@ def read_tune(path: Path) -> Tune:
 
     Raises PipelineError when the file is missing, empty, of another kind or broken.
     """
-    return tune_from_bytes(_content(path), name=clean(path.name))
+    return tune_from_bytes(content(path), name=clean(path.name))
 
 
 def tune_from_bytes(data: bytes, *, name: str) -> Tune:
@@ -131,7 +131,8 @@ def _printable(text: str) -> str:
     return text.translate(_CONTROLS)
 
 
-def _content(path: Path) -> bytes:
+def content(path: Path) -> bytes:
+    """The bytes of a tune file. Raises PipelineError when it cannot be read."""
     size = check_regular(path, what="tune file")
     check("file_bytes", size, shown_path(path))
     try:
