@@ -101,9 +101,10 @@ def _voices(file: mido.MidiFile) -> dict[str, list[Struck]]:
                 voice = named if named in PARTS else f"{number}:{channel}"
                 found.setdefault(voice, []).append(note)
     if len(found) > MOST_VOICES or len(found) == 1:
-        named_only = {voice: notes for voice, notes in found.items() if voice in PARTS}
-        rest = [note for voice, notes in found.items() if voice not in PARTS for note in notes]
-        return {**named_only, **({"": rest} if rest else {})}
+        kept: dict[str, list[Struck]] = {}
+        for voice, notes in found.items():
+            kept.setdefault(voice if voice in PARTS else "", []).extend(notes)
+        return kept
     return found
 
 

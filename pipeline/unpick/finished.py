@@ -11,13 +11,14 @@ Method   A FinishedNote is a ScoreNote with its place on the guitar and what the
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import get_args
 
 from pipeline.read.bars import ReadBar
 from pipeline.read.written import Stated
-from pipeline.tab import Technique
+from pipeline.tab import PartName, Technique
 from pipeline.tune import ScoreNote, Source
 
-PARTS = ("melody", "bass", "inner")
+PARTS: tuple[PartName, ...] = get_args(PartName)
 """What a note can be; a voice of one of these names says so outright."""
 
 
