@@ -9,7 +9,8 @@ Method   The folding and the key of pipeline/read/written.py are used as they ar
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from pipeline.arrange.metre import pulse_of
@@ -57,34 +58,40 @@ class Page:
     moments: tuple[Moment, ...]
     begins: tuple[Fraction, ...]
     """Where each written bar's line is, laid end to end."""
+    end: Fraction
 
 
 def page_of(finished: Finished) -> Page:
     """Fold a finished arrangement. Raises PipelineError when it has no notes."""
     name = finished.source.file
     tune = written_tune(finished.bars, finished.stated, finished.source, which=name)
-    pulse = pulse_of(tune)
     written = tune.written_bars()
     notes: list[Struck] = []
     begins: list[Fraction] = []
-    moments: list[Moment] = []
     now = Fraction(0)
     for index, bar in enumerate(written):
-        offset = tune.bar_length - bar.length if bar.kind == "pickup" else Fraction(0)
-        line = now - offset
+        line = now - (tune.bar_length - bar.length if bar.kind == "pickup" else 0)
         begins.append(line)
-        groups: dict[Fraction, list[Struck]] = {}
         for note in bar.notes:
             assert isinstance(note, FinishedNote)
-            one = Struck(len(notes), index, line + note.start, note)
-            notes.append(one)
-            if not note.grace:
-                groups.setdefault(note.start, []).append(one)
-        for start in sorted(groups):
-            together = tuple(sorted(groups[start], key=lambda one: (one.note.midi, one.index)))
-            place = "main" if start in pulse.main else "walk" if start in pulse.walk else ""
-            moments.append(
-                Moment(index, start, line + start, together, place, bar.kind == "pickup")
-            )
+            notes.append(Struck(len(notes), index, line + note.start, note))
         now += bar.length
-    return Page(finished, tune, tuple(notes), tuple(moments), tuple(begins))
+    return with_notes(Page(finished, tune, (), (), tuple(begins), now), notes)
+
+
+def with_notes(page: Page, notes: Sequence[Struck]) -> Page:
+    """The page with these notes instead, numbered anew, and its moments."""
+    pulse = pulse_of(page.tune)
+    written = page.tune.written_bars()
+    numbered = tuple(replace(one, index=index) for index, one in enumerate(notes))
+    groups: dict[Fraction, list[Struck]] = {}
+    for one in numbered:
+        if not one.note.grace:
+            groups.setdefault(one.at, []).append(one)
+    moments = []
+    for at in sorted(groups):
+        together = tuple(sorted(groups[at], key=lambda one: (one.note.midi, one.index)))
+        start, bar = together[0].note.start, together[0].bar
+        place = "main" if start in pulse.main else "walk" if start in pulse.walk else ""
+        moments.append(Moment(bar, start, at, together, place, written[bar].kind == "pickup"))
+    return replace(page, notes=numbered, moments=tuple(moments))
