@@ -24,6 +24,8 @@ from pipeline.unpick.finished import PARTS
 from pipeline.unpick.page import Moment, Page, Struck
 
 TUNE, BASS, INNER = range(3)
+AROUND = 3
+"""Bars on each side in which a drone is looked for."""
 THUMB = 4
 """The thumb's strings begin here: 4, 5 and 6."""
 
@@ -44,22 +46,32 @@ class Register:
     bottom: float
 
 
-def register_of(page: Page) -> Register:
-    """Medians of the highest and of the lowest note where several are struck, else of all."""
+def register_of(page: Page, drones: Sequence[float]) -> Register:
+    """Median of the highest note struck, drones left out, and of the lowest one on main beats.
+
+    Where several notes are seldom struck together every moment counts.
+    """
     several = [moment for moment in page.moments if len(moment.notes) > 1]
     chosen = several if len(several) * 8 > len(page.moments) else list(page.moments)
-    tops = [moment.notes[-1].note.midi for moment in chosen]
-    bottoms = [moment.notes[0].note.midi for moment in chosen]
-    return Register(median(tops), min(median(bottoms), median(tops) - 10))
+    tops = [
+        max(midis)
+        for moment in chosen
+        if (midis := [one.note.midi for one in moment.notes if drones[one.index] < 1 / 2])
+    ] or [moment.notes[-1].note.midi for moment in chosen]
+    on_beats = [moment for moment in chosen if moment.place == "main"] or chosen
+    bottom = median(moment.notes[0].note.midi for moment in on_beats)
+    return Register(median(tops), min(bottom, median(tops) - 10))
 
 
 def likings(page: Page, fixed: Mapping[int, PartName]) -> np.ndarray:
     """Price of every note as tune, bass and inner, shape (notes, 3)."""
-    table, register = costs(), register_of(page)
+    table, drones = costs(), _ostinato(page)
+    register = register_of(page, drones)
     found = np.zeros((len(page.notes), 3))
     for moment in page.moments:
         for one in moment.notes:
             found[one.index] = _alone(one, moment, register, table)
+            found[one.index, TUNE] += table["tune_ostinato"] * drones[one.index]
     for one in page.notes:
         named = fixed.get(one.index)
         price = 1000.0 if named else table["named"]
@@ -81,6 +93,24 @@ def _alone(
         bass += table["bass_string_3" if string == 3 else "bass_string_2"]
     bass += {"main": 0.0, "walk": table["bass_walk"]}.get(moment.place, table["bass_off_beat"])
     return tune, bass, table["inner"]
+
+
+def _ostinato(page: Page) -> list[float]:
+    """How much of a drone each note is: the share of the bars around with the same note there.
+
+    A tune has some of that too; what is above half counts.
+    """
+    places: dict[tuple[Fraction, int], set[int]] = {}
+    for one in page.notes:
+        places.setdefault((one.note.start, one.note.midi), set()).add(one.bar)
+    found = []
+    for one in page.notes:
+        bars = places[one.note.start, one.note.midi]
+        near = [b for b in range(one.bar - AROUND, one.bar + AROUND + 1) if b != one.bar]
+        near = [b for b in near if 0 <= b < len(page.begins)]
+        share = sum(b in bars for b in near) / max(len(near), AROUND)
+        found.append(max(0.0, 2 * share - 1))
+    return found
 
 
 # ---------------------------------------------------------------- what is learned from the page

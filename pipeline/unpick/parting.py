@@ -38,6 +38,8 @@ from pipeline.unpick.page import Moment, Page
 State = tuple[int, int]
 """The last tune note and the last bass note, by index; -1 for none yet."""
 NEVER = 1e9
+STEP = 2
+"""Semitones of a step."""
 MOST_TOGETHER = 8
 """Of more notes struck together the middle ones are inner."""
 
@@ -97,6 +99,7 @@ def _forward(page: Page, prices: list[list[float]], line: Line) -> list[_Step]:
     most = int(table["states"])
     pitch = [one.note.midi for one in page.notes]
     at = [one.at for one in page.notes]
+    rings = [one.at + one.note.length for one in page.notes]
     steps = [_Step([(-1, -1)], [0.0])]
     for moment in page.moments:
         before, step = steps[-1], _Step()
@@ -119,12 +122,16 @@ def _forward(page: Page, prices: list[list[float]], line: Line) -> list[_Step]:
                         if (last, tune) not in intervals:
                             intervals[last, tune] = line.interval(pitch[tune] - pitch[last])
                         cost += intervals[last, tune]
+                        if rings[last] > moment.at:
+                            cost += table["tune_cut"]
                 else:
                     cost += waits
                 if bass >= 0:
                     if low >= 0:
                         leap = abs(pitch[bass] - pitch[low])
                         cost += table["bass_leap"] * max(0, leap - 12)
+                        if leap > STEP and moment.place != "main":
+                            cost += table["bass_off_beat_leap"]
                     if tune < 0 <= last and pitch[bass] >= pitch[last]:
                         cost += table["bass_crossing"]
                 state = (tune if tune >= 0 else last, bass if bass >= 0 else low)

@@ -97,9 +97,10 @@ def unpick(
     parted = part_notes(page, {**_pickups(page), **fixed})
     bars = tab_bars(page, parted)
     tune, transpose = _tune(page, bars)
+    bars = _without_empty_pickups(page, bars)
     setup = _setup(page, tune, transpose)
-    chords = chords_of(page.tune, bars, setup.sounds_in)
-    made = made_of(page.tune, bars, setup.sounds_in)
+    chords = chords_of(tune, bars, setup.sounds_in)
+    made = made_of(tune, bars, setup.sounds_in)
     layers = stages(tune, setup, bars, chords, made, player)
     last = Layer("finished", bars, chords, layers[-1].difficulty, layers[-1].remarks)
     rounds = (Round(layers[0].name, "mp"), Round(layers[-1].name, "mf"))
@@ -187,6 +188,14 @@ def _tune(page: Page, bars: Sequence[TabBar]) -> tuple[Tune, int]:
             candidates=replace(tune.candidates, key=best[:5]),
         )
     return checked_tune(tune, page.finished.source.file), -12 * octave
+
+
+def _without_empty_pickups(page: Page, bars: Sequence[TabBar]) -> tuple[TabBar, ...]:
+    """The bars that the tune has: a pick-up without a tune note is no bar of it."""
+    written = page.tune.written_bars()
+    return tuple(
+        bar for bar, one in zip(bars, written, strict=True) if one.kind != "pickup" or _line(bar)
+    )
 
 
 def _line(bar: TabBar) -> Bar:
