@@ -6,7 +6,7 @@ In:  tunes of the development split: our own layers given as pure tablature with
      simple arrangers of tests/unpick/arrangers.py; four-part chorales by Bach that music21 carries,
      brought onto the guitar by our own search, with their voices as truth.
 Out: F1 of melody, bass and inner notes for each, and seconds for 64 bars, in
-     tests/benchmark/figures/unpick.json; exit code 1 below a floor.
+     tests/benchmark/figures/SPLIT-unpick.json; exit code 1 below a floor.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ from pipeline.write.musicxml import layer_to_musicxml
 from tests.benchmark.collections import tunes
 from tests.unpick.arrangers import TEXTURES, arranged_by, blind, on_strings
 
-FIGURES = Path(__file__).parent / "figures" / "unpick.json"
+FIGURES = Path(__file__).parent / "figures"
 PARTS = ("melody", "bass", "inner")
 SETUPS = ((None, None), ("DADGAD", 5), ("standard", 0), ("drop D", 2))
 FLOORS = {"own": {"melody": 0.98, "bass": 0.95}, "foreign": {"melody": 0.95, "bass": 0.92}}
@@ -78,7 +78,8 @@ def main() -> int:
     }
     print(json.dumps(figures, indent=1))
     if not args.keep:
-        FIGURES.write_text(json.dumps(figures, indent=1) + "\n", encoding="utf-8")
+        path = FIGURES / f"{args.split}-unpick.json"
+        path.write_text(json.dumps(figures, indent=1) + "\n", encoding="utf-8")
     missed = [
         f"{group} {part}: {figures[group]['all'][part]} < {floor}"
         for group, floors in FLOORS.items()
