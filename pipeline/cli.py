@@ -73,6 +73,37 @@ def arrange(
 
 
 @app.command()
+def unpick(
+    source: words.Page,
+    out: words.Out = None,
+    replace: words.Replace = False,
+    type: words.Type = None,
+    key: words.Key = None,
+    title: words.Title = None,
+    tuning: words.Tuning = None,
+    capo: words.Capo = None,
+    ignore_voices: words.IgnoreVoices = False,
+    part_of: words.PartOf = None,
+    anew: words.Anew = True,
+    sheets: words.Sheets = True,
+    sound: words.Sound = True,
+    report: words.Report = True,
+    paper: words.Paper = "a4",
+    practice: words.Practice = False,
+) -> None:
+    """Take a finished tablature apart into tune and bass, with stages to learn it by."""
+    from pipeline import jobs
+    from pipeline.unpicking import PageOptions
+
+    known = options.TuneOptions(tune_type=type, key=key, title=title)
+    page = PageOptions(
+        tuning=tuning, capo=capo, ignore_voices=ignore_voices, said=tuple(part_of or ())
+    )
+    files = options.OutputOptions(sheets, sound, report, paper, practice)
+    jobs.unpick(source, out, replace, known, page, files, other=anew)
+
+
+@app.command()
 def listen(
     recording: words.Recording,
     out: words.OutIfWanted = None,

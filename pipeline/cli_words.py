@@ -229,3 +229,25 @@ Relatives = Annotated[
     bool,
     typer.Option("--relatives", help="Also find tunes with nearly the same melody."),
 ]
+Page = Annotated[
+    Path,
+    typer.Argument(help="A finished arrangement: .musicxml, .mid, .abc or text tablature."),
+]
+IgnoreVoices = Annotated[
+    bool,
+    typer.Option(
+        "--ignore-voices", help="Find tune and bass by the notes, whatever voices the page names."
+    ),
+]
+PartOf = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--part-of",
+        metavar="BAR:PLACE:STRING=PART",
+        help="You know what a note is: 3:1/4:5=melody (or bass, or inner).",
+    ),
+]
+Anew = Annotated[
+    bool,
+    typer.Option("--anew/--no-anew", help="Also arrange the bare tune where it sits best."),
+]

@@ -46,6 +46,7 @@ from pipeline.write.folder import (
 if TYPE_CHECKING:
     from pipeline.ask import Ask
     from pipeline.tune import Tune
+    from pipeline.unpicking import PageOptions
 
 
 def arrange(
@@ -91,6 +92,51 @@ def arrange(
             f"--setups {wanted.setups}: arranged for {len(done.arrangements)} only, "
             "no other setup differs enough."
         )
+    _say_files(folder, done.files, saved)
+
+
+def unpick(
+    source: Path,
+    out: Path | None,
+    replace: bool,
+    known: TuneOptions,
+    page: PageOptions,
+    output: OutputOptions,
+    *,
+    other: bool,
+) -> None:
+    """A finished arrangement into tune, bass and stages to learn it by, into a folder."""
+    from pipeline.guitar.player import load_player
+    from pipeline.unpicking import page_lines, unpick_file
+    from pipeline.write.files import is_left_out
+
+    folder = out or run.default_folder(source)
+    made = check_folder(folder, replace=replace)
+    try:
+        with progress_on_stderr() as progress:
+            done = unpick_file(
+                source,
+                player=load_player(),
+                known=known,
+                page=page,
+                output=output,
+                other=other,
+                progress=progress,
+            )
+            saved = save(
+                done.files,
+                folder,
+                keep=_users_own(source, folder),
+                stays=lambda name: is_left_out(name, output),
+                replace=replace,
+            )
+    except BaseException:
+        remove_if_empty(made)
+        raise
+    _say(tune_lines(done.found.tune, done.files))
+    _say(page_lines(done.found))
+    if done.ranking is not None:
+        _say(ranking_lines(done.ranking, most=1))
     _say_files(folder, done.files, saved)
 
 

@@ -11,11 +11,15 @@ from typing import Literal, get_args
 
 from pipeline.tune import KeyName
 
-LayerName = Literal["melody", "drone", "plain-bass", "moving-bass", "fuller"]
+LayerName = Literal[
+    "melody", "drone", "plain-bass", "moving-bass", "fuller", "finished-bass", "finished"
+]
+PartName = Literal["melody", "bass", "inner"]
 Dynamic = Literal["p", "mp", "mf", "f"]
 Technique = Literal["hammer-on", "pull-off", "slide"]
 
-LAYER_NAMES: tuple[LayerName, ...] = get_args(LayerName)
+LAYER_NAMES: tuple[LayerName, ...] = get_args(LayerName)[:5]
+"""The layers that are made; the last two of LayerName are read from a finished page."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +88,7 @@ class Ranking:
 class TabNote:
     """One note on the guitar. `midi` is as it sounds: open string + capo + fret."""
 
-    part: Literal["melody", "bass", "inner"]
+    part: PartName
     string: int
     fret: int
     midi: int
@@ -96,6 +100,8 @@ class TabNote:
     """How the note is reached from the one before on its string, when it is not plucked."""
     grace: bool = False
     """A grace note: takes no time of its own in the bar; length says how short it is played."""
+    confidence: float | None = None
+    """How sure the part is, where it was found in a finished page."""
 
 
 TabBar = tuple[TabNote, ...]

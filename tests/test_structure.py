@@ -14,7 +14,7 @@ from pipeline.run import STAGES
 
 ROOT = Path(__file__).parents[1]
 MODULES = sorted((ROOT / "pipeline").rglob("*.py"))
-ROOMS = ("hear", "notate", "guitar", "arrange")
+ROOMS = ("hear", "notate", "guitar", "arrange", "unpick")
 
 # What a room may not know of: hearing knows no bars, notating no guitars, the guitar no audio.
 FORBIDDEN = {
@@ -22,6 +22,7 @@ FORBIDDEN = {
     "notate": ("pipeline.guitar", "pipeline.arrange", "pipeline.write", "pipeline.hear"),
     "guitar": ("pipeline.hear", "pipeline.notate", "pipeline.arrange"),
     "arrange": ("pipeline.hear", "pipeline.notate"),
+    "unpick": ("pipeline.hear", "pipeline.write"),
 }
 
 

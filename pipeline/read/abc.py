@@ -63,7 +63,9 @@ class AbcBook:
 
 
 @dataclass(slots=True)
-class _Header:
+class AbcHeader:
+    """The fields before the music."""
+
     titles: list[str] = field(default_factory=list)
     values: dict[str, str] = field(default_factory=dict)
     key: AbcKey | None = None
@@ -86,7 +88,7 @@ def read_abc(
     Raises PipelineError when there is no such tune, no key or no note.
     """
     source = _source(text, name)
-    pieces = _tunes(text)
+    pieces = tunes_in(text)
     if not pieces:
         raise PipelineError(f"{name} holds no ABC tune: a tune needs an X: line and a K: line.")
     if tune_number is None:
@@ -101,13 +103,13 @@ def read_abc(
 def odd_bars_of_abc(text: str) -> frozenset[tuple[int, Fraction]]:
     """Number and length of the bars that do not add up, in ABC that the program wrote."""
     lines = list(enumerate(text.splitlines(), 1))
-    header, body_start = _read_header(lines)
+    header, body_start = read_header(lines)
     meter = parse_meter(header.values.get("M", "4/4"))
     if header.key is None or meter is None:
         return frozenset()
     unit = parse_length(header.values.get("L", ""), default_length(meter))
     reader = MusicReader(header.key, meter, unit)
-    _read_body(lines[body_start:], reader, [], [])
+    read_body(lines[body_start:], reader, [], [])
     bars = reader.bars()
     return frozenset((number, length) for _, number, length, _ in odd_bars(bars, reader.places()))
 
@@ -116,7 +118,7 @@ def read_abc_book(text: str, *, name: str = "the book") -> AbcBook:
     """Read every tune of a book; a tune that cannot be read is skipped and said in `faults`."""
     source = _source(text, name)
     tunes, faults = [], []
-    for piece, line in _tunes(text):
+    for piece, line in tunes_in(text):
         try:
             tunes.append(_read_tune(piece, line, source))
         except PipelineError as fault:
@@ -128,7 +130,7 @@ def _source(text: str, name: str) -> Source:
     return Source(name, hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest())
 
 
-def _tunes(text: str) -> list[tuple[str, int]]:
+def tunes_in(text: str) -> list[tuple[str, int]]:
     """Cut a book before each X: line, with the number of that line.
 
     A text without one counts as one tune if it has a K:.
@@ -170,7 +172,7 @@ def _tune_of_lines(
     source: Source,
     known_odd: Collection[tuple[int, Fraction]],
 ) -> Tune:
-    header, body_start = _read_header(lines)
+    header, body_start = read_header(lines)
     title = header.titles[0] if header.titles else ""
     which = f'{source.file}, tune "{title}"' if title else f"{source.file}, tune {_number(piece)}"
     key = header.key
@@ -190,7 +192,7 @@ def _tune_of_lines(
     reader = MusicReader(key, meter, unit)
     for value in header.signs:
         reader.field("U", value)
-    _read_body(lines[body_start:], reader, warnings, header.remarks)
+    read_body(lines[body_start:], reader, warnings, header.remarks)
     bars = reader.bars()
     stated = Stated(
         title=title,
@@ -210,9 +212,9 @@ def _tune_of_lines(
     return written_tune(bars, stated, source, which=which)
 
 
-def _read_header(lines: list[tuple[int, str]]) -> tuple[_Header, int]:
+def read_header(lines: list[tuple[int, str]]) -> tuple[AbcHeader, int]:
     """The header's fields and the number of the first line after K:."""
-    header = _Header()
+    header = AbcHeader()
     for index, (number, line) in enumerate(lines):
         found = _FIELD.match(line)
         if not found:
@@ -234,9 +236,10 @@ def _read_header(lines: list[tuple[int, str]]) -> tuple[_Header, int]:
     return header, len(lines)
 
 
-def _read_body(
+def read_body(
     lines: list[tuple[int, str]], reader: MusicReader, warnings: list[str], remarks: list[str]
 ) -> None:
+    """Feed the lines after K: to the reader."""
     ended = False
     for number, raw in lines:
         if not raw.strip():

@@ -369,3 +369,10 @@ def _after(found: re.Match[str], count: int) -> range:
     """Numbers of the `count` groups that follow the named group of this sign."""
     first = _TOKEN.groupindex[found.lastgroup or ""] + 1
     return range(first, first + count)
+
+
+def inner_notes(found: re.Match[str]) -> list[tuple[str | None, str, str]]:
+    """Accidental, letter and octave signs of every note of a chord."""
+    inside, old_style = found.group(*_after(found, 2))
+    plain = _NOT_NOTES.sub("", inside or old_style or "")
+    return [(note[1], note[2], note[3]) for note in _INNER_NOTE.finditer(plain)]

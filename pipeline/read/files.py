@@ -45,7 +45,7 @@ def read_tune(path: Path, *, known_odd: Collection[tuple[int, Fraction]] = ()) -
     known_odd : bars, as number and length, whose odd length in ABC is meant.
     Raises PipelineError when the file is missing, empty, of another kind or broken.
     """
-    return tune_from_bytes(_content(path), name=clean(path.name), known_odd=known_odd)
+    return tune_from_bytes(content(path), name=clean(path.name), known_odd=known_odd)
 
 
 def tune_from_bytes(
@@ -151,7 +151,8 @@ def _printable(text: str) -> str:
     return text.translate(_CONTROLS)
 
 
-def _content(path: Path) -> bytes:
+def content(path: Path) -> bytes:
+    """The bytes of a tune file. Raises PipelineError when it cannot be read."""
     size = check_regular(path, what="tune file")
     check("file_bytes", size, shown_path(path))
     try:

@@ -49,7 +49,7 @@ def read_midi(data: bytes, *, name: str) -> Tune:
     Raises PipelineError when the data is broken or has no notes.
     """
     check("midi_bytes", len(data), name)
-    file = _parsed(data, name)
+    file = parsed_midi(data, name)
     if file.ticks_per_beat <= 0:
         raise PipelineError(
             f"{name} counts time in film frames instead of beats: save it with a tempo."
@@ -57,19 +57,19 @@ def read_midi(data: bytes, *, name: str) -> Tune:
     notes = _melody(file)
     if not notes:
         raise PipelineError(f"{name} has no notes.")
-    _check_times(file, notes, name)
+    check_times(file, notes, name)
     source = Source(name, hashlib.sha256(data).hexdigest())
     whole = 4 * file.ticks_per_beat
     near = sum(abs(snapped(n.start, whole, GRID) - Fraction(n.start, whole)) <= NEAR for n in notes)
     if near < ON_GRID * len(notes):
         return _performed(file, notes, source)
-    metas = _metas(file)
+    metas = metas_of(file)
     end = max(notes[-1].end, max((tick for tick, _ in metas), default=0))
-    meters = _meters(metas, end)
+    meters = meters_of(metas, end)
     for _, stated_meter in meters:
         check_meter(stated_meter, name)
-    marks = _marks(metas, whole)
-    meter = _named_meter(metas) or _main_meter(meters, end)
+    marks = marks_of(metas, whole)
+    meter = named_meter(metas) or main_meter(meters, end)
     check_meter(meter, name)
     full = Fraction(meter)
     line = quantised(notes, whole)
@@ -77,22 +77,23 @@ def read_midi(data: bytes, *, name: str) -> Tune:
         raise PipelineError(f"{name} has no notes long enough to write down.")
     warnings: tuple[str, ...] = ()
     if marks:
-        lines = _lines(meters, list(marks), snapped(end, whole, GRID), whole)
+        lines = lines_of(meters, list(marks), snapped(end, whole, GRID), whole)
     else:
-        lead = _lead(line, meters, full)
+        lead = lead_of(line, meters, full)
         shift = full - lead if lead else Fraction(0)
         line = [(start + shift, end + shift, midi) for start, end, midi in line]
         if lead:
             warnings = (
                 f"{name} does not say where its first bar line is: a pick-up of {lead} is assumed.",
             )
-        lines = _lines(meters, [], ceil(line[-1][1] / full) * full, whole)
-    bars = printed_bars(_bars(line, lines, marks), full)
-    stated = replace(_stated(metas, meter), warnings=warnings)
+        lines = lines_of(meters, [], ceil(line[-1][1] / full) * full, whole)
+    bars = printed_bars(bars_between(line, lines, marks), full)
+    stated = replace(stated_in(metas, meter), warnings=warnings)
     return written_tune(bars, stated, source, which=name)
 
 
-def _parsed(data: bytes, name: str) -> mido.MidiFile:
+def parsed_midi(data: bytes, name: str) -> mido.MidiFile:
+    """The file. Raises PipelineError when it is broken."""
     fault: Exception | None = None
     for charset in ("utf-8", "latin-1"):
         try:
@@ -105,10 +106,10 @@ def _parsed(data: bytes, name: str) -> mido.MidiFile:
     raise PipelineError(f"{name} is a broken MIDI file ({why}): save it again.") from fault
 
 
-def _check_times(file: mido.MidiFile, notes: Sequence[Struck], name: str) -> None:
+def check_times(file: mido.MidiFile, notes: Sequence[Struck], name: str) -> None:
     """Refuse tempi, metres and lengths that no later step could count out."""
     check("notes", len(notes), name)
-    metas = _metas(file)
+    metas = metas_of(file)
     for _, one in metas:
         if one.type == "set_tempo" and one.tempo <= 0:
             raise PipelineError(f"{name} sets a tempo of 0 microseconds a beat: correct the tempo.")
@@ -126,7 +127,7 @@ def _melody(file: mido.MidiFile) -> list[Struck]:
     voices: dict[tuple[bool, int, int], list[Struck]] = {}
     for number, track in enumerate(file.tracks):
         named = "melody" in str(track.name).lower()
-        for channel, note in _struck(track):
+        for channel, note in struck(track):
             if channel != DRUMS:
                 voices.setdefault((named, -number, channel), []).append(note)
     if not voices:
@@ -135,7 +136,8 @@ def _melody(file: mido.MidiFile) -> list[Struck]:
     return _one_at_a_time(voices[best])
 
 
-def _struck(track: mido.MidiTrack) -> list[tuple[int, Struck]]:
+def struck(track: mido.MidiTrack) -> list[tuple[int, Struck]]:
+    """Every note of a track with its channel."""
     now = 0
     sounding: dict[tuple[int, int], int] = {}
     found = []
@@ -167,7 +169,7 @@ def _one_at_a_time(notes: Sequence[Struck]) -> list[Struck]:
     return line
 
 
-def _lead(
+def lead_of(
     notes: Sequence[tuple[Fraction, Fraction, int]],
     meters: Sequence[tuple[int, str]],
     full: Fraction,
@@ -200,7 +202,7 @@ def _performed(file: mido.MidiFile, notes: Sequence[Struck], source: Source) -> 
 
 
 def _seconds(file: mido.MidiFile) -> _Clock:
-    tempi = [(tick, one.tempo) for tick, one in _metas(file) if one.type == "set_tempo"]
+    tempi = [(tick, one.tempo) for tick, one in metas_of(file) if one.type == "set_tempo"]
     return _Clock(file.ticks_per_beat, tuple(tempi))
 
 
@@ -225,7 +227,8 @@ class _Clock:
 # ---------------------------------------------------------------- bars
 
 
-def _metas(file: mido.MidiFile) -> list[tuple[int, mido.MetaMessage]]:
+def metas_of(file: mido.MidiFile) -> list[tuple[int, mido.MetaMessage]]:
+    """What the file says besides notes, with ticks."""
     found = []
     for track in file.tracks:
         now = 0
@@ -237,7 +240,7 @@ def _metas(file: mido.MidiFile) -> list[tuple[int, mido.MetaMessage]]:
     return found
 
 
-def _stated(metas: Sequence[tuple[int, mido.MetaMessage]], meter: str) -> Stated:
+def stated_in(metas: Sequence[tuple[int, mido.MetaMessage]], meter: str) -> Stated:
     """What the file says of the tune. A key signature alone leaves the mode open."""
     title, about = "", None
     signature: int | None = None
@@ -262,7 +265,7 @@ def _stated(metas: Sequence[tuple[int, mido.MetaMessage]], meter: str) -> Stated
     )
 
 
-def _marks(metas: Sequence[tuple[int, mido.MetaMessage]], whole: int) -> dict[Fraction, str]:
+def marks_of(metas: Sequence[tuple[int, mido.MetaMessage]], whole: int) -> dict[Fraction, str]:
     """Part names and endings by position; other markers are passed over."""
     marks: dict[Fraction, str] = {}
     for tick, message in metas:
@@ -272,7 +275,7 @@ def _marks(metas: Sequence[tuple[int, mido.MetaMessage]], whole: int) -> dict[Fr
     return marks if any(_PART.fullmatch(text.split()[0]) for text in marks.values()) else {}
 
 
-def _meters(metas: Sequence[tuple[int, mido.MetaMessage]], end: int) -> list[tuple[int, str]]:
+def meters_of(metas: Sequence[tuple[int, mido.MetaMessage]], end: int) -> list[tuple[int, str]]:
     """The metres of the file with the ticks from which they count; 4/4 where none is stated."""
     found = {
         tick: f"{message.numerator}/{message.denominator}"
@@ -282,13 +285,13 @@ def _meters(metas: Sequence[tuple[int, mido.MetaMessage]], end: int) -> list[tup
     return sorted(found.items()) if 0 in found else [(0, "4/4"), *sorted(found.items())]
 
 
-def _named_meter(metas: Sequence[tuple[int, mido.MetaMessage]]) -> str:
+def named_meter(metas: Sequence[tuple[int, mido.MetaMessage]]) -> str:
     """The metre that this program's own files name."""
     texts = (one.text.strip() for _, one in metas if one.type == "text")
     return next((found.group(2) for found in map(_ABOUT.fullmatch, texts) if found), "")
 
 
-def _main_meter(meters: Sequence[tuple[int, str]], end: int) -> str:
+def main_meter(meters: Sequence[tuple[int, str]], end: int) -> str:
     """The metre of most of the file."""
     ticks: dict[str, int] = {}
     for place, (tick, meter) in enumerate(meters):
@@ -297,7 +300,7 @@ def _main_meter(meters: Sequence[tuple[int, str]], end: int) -> str:
     return max(ticks, key=lambda meter: ticks[meter])
 
 
-def _bars(
+def bars_between(
     notes: Sequence[tuple[Fraction, Fraction, int]],
     lines: Sequence[Fraction],
     marks: dict[Fraction, str],
@@ -311,23 +314,22 @@ def _bars(
             start, stop, midi = notes[at]
             inside.append(ScoreNote(midi, start - begin, stop - start))
             at += 1
-        words = marks.get(begin, "").split()
-        ending = words[-1].split(",") if "ending" in words else []
-        label = next((word for word in words if _PART.fullmatch(word)), "")
-        if not bars and not inside and marks and not words:
+        label, ending = signs_of(marks.get(begin, ""))
+        if not bars and not inside and marks and begin not in marks:
             continue  # the silence before the first pick-up
-        bars.append(
-            ReadBar(
-                tuple(inside),
-                end - begin,
-                label=label,
-                ending=tuple(whole(time) for time in ending if time.isdecimal()),
-            )
-        )
+        bars.append(ReadBar(tuple(inside), end - begin, label=label, ending=ending))
     return bars
 
 
-def _lines(
+def signs_of(mark: str) -> tuple[str, tuple[int, ...]]:
+    """The part's name and the ending that a marker states."""
+    words = mark.split()
+    ending = words[-1].split(",") if "ending" in words else []
+    label = next((word for word in words if _PART.fullmatch(word)), "")
+    return label, tuple(whole(time) for time in ending if time.isdecimal())
+
+
+def lines_of(
     meters: Sequence[tuple[int, str]], marks: Sequence[Fraction], end: Fraction, whole: int
 ) -> list[Fraction]:
     """Every bar line from the beginning to the end; a marker inside a bar is one too."""

@@ -46,7 +46,7 @@ def read_musicxml(data: bytes, *, name: str) -> Tune:
     """
     root = parsed(unpacked(data, name), name)
     part = _first_part(root, name)
-    reader = _PartReader(root)
+    reader = PartReader(root)
     try:
         for measure in part.iter("measure"):
             reader.measure(measure)
@@ -60,7 +60,8 @@ def read_musicxml(data: bytes, *, name: str) -> Tune:
     return written_tune(bars, stated, source, which=name)
 
 
-def _first_part(root: etree._Element, name: str) -> etree._Element:
+def check_score(root: etree._Element, name: str) -> None:
+    """Refuse what is no MusicXML score in the usual order."""
     if root.tag == "score-timewise":
         raise PipelineError(
             f"{name} is MusicXML in timewise order: save it as score-partwise, the usual kind."
@@ -69,6 +70,10 @@ def _first_part(root: etree._Element, name: str) -> etree._Element:
         raise PipelineError(
             f"{name} is XML but no MusicXML score: its root is <{short(root.tag)}>."
         )
+
+
+def _first_part(root: etree._Element, name: str) -> etree._Element:
+    check_score(root, name)
     for part in root.iter("part"):
         if part.find(".//note/pitch") is not None:
             return part
@@ -98,7 +103,7 @@ class _Bar:
     label: str = ""
 
 
-class _PartReader:
+class PartReader:
     """Reads the measures of one part in order."""
 
     def __init__(self, root: etree._Element) -> None:
@@ -222,7 +227,7 @@ class _PartReader:
         if not mine or (pitch is None) or voice != (self._voice or voice):
             return after
         self._voice = voice
-        midi = _midi(pitch) + self._transpose + 12 * self._octave
+        midi = midi_of_pitch(pitch) + self._transpose + 12 * self._octave
         if is_grace:
             grace.append(midi)
             return after
@@ -288,7 +293,8 @@ def _barline(element: etree._Element, bar: _Bar) -> None:
         bar.closes = True
 
 
-def _midi(pitch: etree._Element) -> int:
+def midi_of_pitch(pitch: etree._Element) -> int:
+    """The pitch of a <pitch> element."""
     step = (pitch.findtext("step") or "C").strip()
     alter = _alter(pitch.findtext("alter"))
     return 12 * (whole(pitch.findtext("octave") or "4") + 1) + LETTER_SEMITONES[step] + alter

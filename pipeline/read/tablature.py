@@ -85,15 +85,15 @@ def _tablature(lines: Sequence[str], name: str) -> Tablature:
         begins.append(begins[-1] + bar.length)
     bars: list[list[TabNote]] = [[] for _ in page]
     for note in _notes(page, begins):
-        start = note.start - begins[note.bar] + _offset(page[note.bar], full)
+        start = note.start - begins[note.bar] + offset_of(page[note.bar], full)
         bars[note.bar].append(
             _tab_note(setup, note, start, max(note.end - note.start, Fraction(1, 128)))
         )
     for index, bar in enumerate(page):
-        bars[index] += _graces(bar, setup, head.grace, _offset(bar, full))
+        bars[index] += _graces(bar, setup, head.grace, offset_of(bar, full))
         bars[index].sort(key=lambda note: (note.start, not note.grace, note.string))
     chords = [
-        Chord(index, at + _offset(bar, full), symbol, _root(symbol))
+        Chord(index, at + offset_of(bar, full), symbol, _root(symbol))
         for index, bar in enumerate(page)
         for at, symbol in bar.chords
     ]
@@ -133,7 +133,7 @@ def tune_of_tablature(text: str, *, name: str) -> Tune:
 
 def _read_bar(tab: Tablature, index: int, full: Fraction, shift: int) -> ReadBar:
     bar = tab.page[index]
-    offset = _offset(bar, full)
+    offset = offset_of(bar, full)
     best: dict[Fraction, TabNote] = {}
     for note in tab.bars[index]:
         above = best.get(note.start)
@@ -151,7 +151,7 @@ def _read_bar(tab: Tablature, index: int, full: Fraction, shift: int) -> ReadBar
     )
 
 
-def _offset(bar: ParsedBar, full: Fraction) -> Fraction:
+def offset_of(bar: ParsedBar, full: Fraction) -> Fraction:
     """A short bar at the beginning of a part is its pick-up."""
     return full - bar.length if bar.part and bar.length < full else Fraction(0)
 

@@ -1,0 +1,151 @@
+"""The order of the stages for a finished page: read, take apart, rank the bare tune, write.
+
+Task     a file with a finished arrangement -> every file of its folder
+In       a path; what the user knows
+Out      UnpickedFiles: the records and what to write
+Method   The stages of the page are arrangement 1, so that every writer writes them as it writes the
+         layers of an arrangement; the bare tune on its own best setup is arrangement 2, for
+         comparison.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipeline import run
+from pipeline.counting import count
+from pipeline.doubts import bars_words, ranges
+from pipeline.errors import PipelineError, UsageError
+from pipeline.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
+from pipeline.progress import Progress, silent
+from pipeline.records import to_json
+from pipeline.tab import Arrangement, Ranking
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from pipeline.guitar.player import Player
+    from pipeline.unpick.unpicked import Unpicked
+
+KIND_WORDS = {
+    "none": "no bass",
+    "drone": "a drone",
+    "plain": "a plain bass on the beats",
+    "moving": "a moving bass",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageOptions:
+    """What the user knows of the page."""
+
+    tuning: str | None = None
+    capo: int | None = None
+    ignore_voices: bool = False
+    said: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class UnpickedFiles:
+    """What one run made."""
+
+    found: Unpicked
+    ranking: Ranking | None
+    files: Mapping[str, bytes]
+
+
+def unpick_file(
+    source: Path,
+    *,
+    player: Player,
+    known: TuneOptions,
+    page: PageOptions,
+    output: OutputOptions,
+    other: bool = True,
+    progress: Progress = silent,
+) -> UnpickedFiles:
+    """Take a finished page apart; nothing is written.
+
+    other : also arrange the bare tune on the setup where it sits best, as arrangement 2
+    Raises PipelineError when the page cannot be used, UsageError when an option does not fit.
+    """
+    from pipeline.write.files import render
+
+    progress("taking the page apart", 0.0)
+    found = unpicked_of(source, player=player, known=known, page=page)
+    ranking = None
+    arrangements: tuple[Arrangement, ...] = (found.stages,)
+    if other:
+        try:
+            ranking = run.rank(found.tune, player, GuitarOptions(), progress)
+            setups = run.choose_setups(found.tune, player, GuitarOptions(), ranking)
+            arrangements += tuple(
+                run.arrange_on(found.tune, setup, player, LayerOptions(), progress)
+                for setup in setups
+            )
+        except PipelineError as fault:
+            remark = f"The bare tune was not arranged anew: {fault}"
+            found = replace(found, tune=replace(found.tune, remarks=(*found.tune.remarks, remark)))
+    if ranking is None:
+        output = replace(output, report=False)
+    listed = ranking or Ranking(0, ())
+    files = dict(render(found.tune, listed, arrangements, None, output, player, progress))
+    if ranking is None:
+        files.pop("tunings.json", None)
+    files["unpicked.json"] = to_json(found.page).encode()
+    return UnpickedFiles(found, ranking, files)
+
+
+def unpicked_of(source: Path, *, player: Player, known: TuneOptions, page: PageOptions) -> Unpicked:
+    """The page of a file, taken apart."""
+    from pipeline.guitar.tunings import parse_tuning
+    from pipeline.read.finished import read_finished
+    from pipeline.unpick.unpicked import UnpickSettings, unpick
+
+    strings = parse_tuning(page.tuning)[1] if page.tuning is not None else None
+    finished = read_finished(source)
+    if finished.has_strings and (page.tuning is not None or page.capo is not None):
+        raise UsageError(
+            f"{source} says itself on which strings it is played: leave out --tuning and --capo."
+        )
+    stated = finished.stated
+    if known.key is not None:
+        stated = replace(stated, key=known.key, signature=None)
+    if known.tune_type is not None:
+        stated = replace(stated, kind=known.tune_type)
+    if known.title is not None:
+        stated = replace(stated, title=known.title)
+    elif not stated.title:
+        stated = replace(stated, title=run.title_of(source))
+    return unpick(
+        replace(finished, stated=stated),
+        player=player,
+        settings=UnpickSettings(
+            strings=strings,
+            capo=page.capo,
+            ignore_voices=page.ignore_voices,
+            said=page.said,
+        ),
+    )
+
+
+def page_lines(found: Unpicked) -> Iterator[str]:
+    """What the page is made of, in a guitarist's words."""
+    from pipeline.summary import describe_setup
+
+    made = found.page.made_of
+    yield f"The page is in {describe_setup(found.page.setup)}, with {KIND_WORDS[made.bass]}"
+    if made.walks:
+        yield f"  the bass walks in {bars_words(ranges(list(made.walks)))}"
+    if made.inner:
+        yield f"  {count(made.inner, 'inner note')}"
+    if made.held:
+        yield f"  a finger stays down in {bars_words(ranges(list(made.held)))}"
+    if made.least_sure:
+        words = bars_words(ranges(list(made.least_sure)))
+        yield f"  what is tune and what is not is unsure in {words}: say it with --part-of"
+    names = ", ".join(layer.name for layer in found.stages.layers)
+    yield f"Stages to learn it by: {names}"

@@ -1,0 +1,40 @@
+"""Pages by arrangers unlike ours are parted too."""
+
+import pytest
+
+from pipeline.unpick.parting import part_notes
+from pipeline.unpick.unpicked import unpick
+from tests.unpick.arrangers import TEXTURES, arranged_by, blind, on_strings
+from tests.unpick.pages import of_type
+from tests.unpick.test_parting import f1
+
+LEAST = {
+    "broken chords": (0.93, 0.6),
+    "alternating thumb": (0.95, 0.9),
+    "harp": (0.9, 0.9),
+    "melody in the middle": (0.9, 0.9),
+    "block chords": (0.97, 0.95),
+}
+
+
+@pytest.mark.parametrize("name", list(TEXTURES))
+def test_a_foreign_texture_is_parted(name):
+    truth, found = [], []
+    for kind in ("jig", "reel", "hornpipe"):
+        page = on_strings(arranged_by(name, of_type(kind)))
+        truth += [one.note.voice for one in page.notes]
+        found += part_notes(blind(page)).parts
+    melody, bass = LEAST[name]
+    assert f1(truth, found, "melody") >= melody
+    assert f1(truth, found, "bass") >= bass
+
+
+@pytest.mark.parametrize("name", list(TEXTURES))
+def test_a_foreign_page_gets_its_stages(name):
+    found = unpick(arranged_by(name, of_type("jig")))
+    assert found.stages.layers[0].name == "melody"
+    assert found.stages.layers[-1].name == "finished"
+    setup = found.page.setup
+    for bar in found.page.layers[0].bars:
+        for note in bar:
+            assert setup.strings_midi[6 - note.string] + setup.capo + note.fret == note.midi

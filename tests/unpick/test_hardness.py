@@ -1,0 +1,22 @@
+"""Damaged and strange files: unpicked or refused in one sentence, never a crash."""
+
+import pytest
+
+from pipeline.errors import PipelineError
+from pipeline.read.finished import finished_from_bytes
+from pipeline.records import to_json
+from pipeline.unpick.unpicked import unpick
+from tests.hardness.generate import FORMATS, Seeded, case
+
+CASES = 15
+
+
+@pytest.mark.parametrize("kind", FORMATS)
+def test_every_file_is_taken_apart_or_refused(kind):
+    for number in range(CASES):
+        name, data = case(kind, Seeded(f"9/{kind}/{number}"))
+        try:
+            found = unpick(finished_from_bytes(data, name=name))
+        except PipelineError:
+            continue
+        to_json(found.page)
