@@ -207,10 +207,13 @@ def kills(inputs: Path, folder: Path, count: int) -> Figures:
     hit = {"parent": 0, "worker": 0}
     while sum(hit.values()) < count:
         process = start(inputs, out, *words)
-        time.sleep(rng.uniform(0.8, max(2.5, 3 * took / count)))
+        if rng.random() < 0.8:  # else while it starts
+            while process.poll() is None and not workers(process):
+                time.sleep(0.02)
+        time.sleep(rng.uniform(0.0, max(2.0, 2 * took / count)))
         while rng.random() < 0.5 and process.poll() is None:
             with suppress(psutil.Error, IndexError):
-                rng.choice(psutil.Process(process.pid).children()).kill()
+                rng.choice(workers(process)).kill()
                 hit["worker"] += 1
             time.sleep(rng.uniform(0.1, 1.0))
         if process.poll() is None:
@@ -225,6 +228,16 @@ def kills(inputs: Path, folder: Path, count: int) -> Figures:
         "kills": hit,
         "same_table": table(out) == table(whole),
     }
+
+
+def workers(process: subprocess.Popen[bytes]) -> list[Any]:
+    """The worker processes of a run."""
+    import psutil
+
+    try:
+        return list(psutil.Process(process.pid).children())
+    except psutil.Error:
+        return []
 
 
 def dask_kills(inputs: Path, folder: Path, count: int) -> Figures:
