@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import time
 from collections.abc import Generator, Iterator, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -31,6 +32,10 @@ if TYPE_CHECKING:
 RETRIES = 4
 OPEN_PER_THREAD = 3
 WAIT_S = 30
+LOST_S = 10
+"""So long may the scheduler be away."""
+POLL_S = 0.1
+SCHEDULER_ENDED = "the Dask scheduler ended: start it again and give the same command, it goes on."
 
 
 def need_distributed() -> Any:
@@ -91,7 +96,7 @@ def _on_cluster(
         waiting = iter(batches)
         of: dict[Any, list[Task]] = {}
 
-        def submit(batch: list[Task]) -> Any:
+        def submit(batch: list[Task]) -> None:
             future = client.submit(
                 do_batch,
                 [task.words for task in batch],
@@ -102,14 +107,14 @@ def _on_cluster(
                 key=f"gather-{_batch_name(batch)}",
             )
             of[future] = batch
-            return future
 
-        first = [submit(batch) for _, batch in zip(range(_open(threads)), waiting, strict=False)]
-        ending = distributed.as_completed(first, loop=client.loop)
-        for future in ending:
-            yield _rows_of(future, of.pop(future), shelf)
-            with suppress(StopIteration):
-                ending.add(submit(next(waiting)))
+        for _, batch in zip(range(_open(threads)), waiting, strict=False):
+            submit(batch)
+        while of:
+            for future in _ended(client, list(of)):
+                yield _rows_of(future, of.pop(future), shelf)
+                with suppress(StopIteration):
+                    submit(next(waiting))
     finally:
         with suppress(Exception):
             client.cancel(list(of))
@@ -121,22 +126,33 @@ def _open(threads: int) -> int:
     return max(threads, 1) * OPEN_PER_THREAD
 
 
+def _ended(client: Any, calls: list[Any]) -> list[Any]:
+    """The calls that have ended, when there are some. Raises PipelineError when Dask is lost."""
+    lost = 0.0
+    while not (ended := [call for call in calls if call.done()]):
+        lost = 0.0 if client.status == "running" else lost + POLL_S
+        if lost > LOST_S:
+            raise PipelineError(SCHEDULER_ENDED)
+        time.sleep(POLL_S)
+    return ended
+
+
 def _rows_of(future: Any, batch: list[Task], shelf: Path) -> list[Row]:
     from distributed import KilledWorker
     from distributed.client import FutureCancelledError
 
     try:
-        path = shelf / future.result()
+        path = shelf / future.result(timeout=WAIT_S)
         rows = json.loads(path.read_bytes())
     except KilledWorker:
         return [
-            failed_row(task.content, "the Dask workers that took this file's batch all ended.")
+            failed_row(
+                task.content, "the Dask workers that took this file's batch all ended.", again=True
+            )
             for task in batch
         ]
-    except FutureCancelledError as fault:
-        raise PipelineError(
-            "the Dask scheduler ended: start it again and give the same command, it goes on."
-        ) from fault
+    except (FutureCancelledError, TimeoutError) as fault:
+        raise PipelineError(SCHEDULER_ENDED) from fault
     except OSError as fault:
         raise PipelineError(
             f"the rows of a batch are not in {shelf}: --out must be a folder that every worker "
@@ -151,7 +167,7 @@ def _taken_up(shelf: Path, wanted: dict[str, Task], *, retry: bool) -> Iterator[
     for path in sorted(shelf.glob("*.json")):
         with suppress(ValueError, OSError):
             rows = [row for row in json.loads(path.read_bytes()) if row["content"] in wanted]
-            rows = [row for row in rows if not ("error" in row and retry)]
+            rows = [row for row in rows if not ("again" in row or ("error" in row and retry))]
             if rows:
                 yield rows
         path.unlink(missing_ok=True)

@@ -68,13 +68,17 @@ class Ledger:
         return {content: json.loads(row) for content, row in known if content in wanted}
 
     def keep(self, recipe: str, rows: Iterable[Row]) -> None:
-        """Keep rows that are complete; a row without `error` is a tune that is done."""
+        """Keep rows that are complete; a row without `error` is a tune that is done.
+
+        A row that says `again`, of a file whose workers died, is not kept: it may not be to blame.
+        """
         with self._base:
             self._base.executemany(
                 "insert or replace into work values (?, ?, ?, ?)",
                 [
                     (row["content"], recipe, int("error" in row), json.dumps(row, sort_keys=True))
                     for row in rows
+                    if "again" not in row
                 ],
             )
 

@@ -103,6 +103,7 @@ class Worker:
             task.content,
             f"the program ended {TRIES} times while working on {clean(task.name)} (code {died}), "
             "perhaps for want of memory: allow more with --memory, or take it alone.",
+            again=True,
         )
 
     def close(self) -> None:

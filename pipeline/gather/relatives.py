@@ -8,9 +8,10 @@ Method   Search: of each bar only the metrically strong places count, which orna
          and between them only the interval modulo an octave, which key and octave leave alone.
          Runs of these intervals, short ones over the strongest places and long ones over the lesser
          too, are the words of an inverted index; two tunes that share enough words are compared.
-         The search is exact: every such pair is found, none by chance. Words are sorted, which is
-         n log n; a word that more than COMMON tunes use tells nothing and is passed over, so the
-         pairs that one tune brings are bounded, however many tunes there are.
+         The search is exact: every such pair is counted, none is missed by chance. A word that more
+         than COMMON tunes use tells nothing and is passed over, so the pairs that one tune brings
+         are bounded, however many tunes there are; of these it is compared with the MOST that
+         share most. So the work grows as the sorting of the words, n log n.
          Alignment: the share of places, weighted by metre, at which two bars agree modulo an octave
          under each of twelve transpositions; then the best chain of bars with gaps (Smith and
          Waterman) under the likeliest two. A chain counts what its bars agree beyond half, against
@@ -21,6 +22,7 @@ References: Smith & Waterman 1981 (local alignment); Downie 1999 (interval n-gra
 
 from __future__ import annotations
 
+import heapq
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -35,6 +37,8 @@ COMMON = 64
 """A run of intervals that more tunes use than this tells nothing."""
 SHARED = 2
 """So many runs two tunes must share to be compared."""
+MOST = 24
+"""A tune is compared with so many that share most runs with it; they may bring themselves more."""
 LIKE = 0.3
 """Relatives from this likeness on."""
 GAP = 0.4
@@ -111,7 +115,18 @@ def candidates(melodies: Sequence[Melody]) -> list[tuple[int, int]]:
     for users in where.values():
         if 1 < len(users) <= COMMON:
             shared.update(combinations(users, 2))
-    return sorted(pair for pair, times in shared.items() if times >= SHARED)
+    nearest: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    for (one, other), times in shared.items():
+        if times >= SHARED:
+            nearest[one].append((-times, other))
+            nearest[other].append((-times, one))
+    return sorted(
+        {
+            (min(one, other), max(one, other))
+            for one, others in nearest.items()
+            for _, other in heapq.nsmallest(MOST, others)
+        }
+    )
 
 
 def words(bars: Bars) -> set[Word]:

@@ -111,9 +111,9 @@ def work_on(task: Task) -> Row:
         return row | {"error": _fault_words(fault)}
 
 
-def failed_row(content: str, sentence: str) -> Row:
-    """The row of a file that could not be worked on."""
-    return {"content": content, "error": sentence}
+def failed_row(content: str, sentence: str, *, again: bool = False) -> Row:
+    """The row of a file that could not be worked on; `again`: the next run shall try it unasked."""
+    return {"content": content, "error": sentence} | ({"again": True} if again else {})
 
 
 def _made(task: Task) -> Row:

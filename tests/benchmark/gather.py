@@ -1,7 +1,8 @@
 """How fast a whole archive goes, whether it is the same after kills, and which relatives it finds.
 
     python -m tests.benchmark.gather --folder FOLDER --recordings 200 --speed --dask --flat 1000
-    python -m tests.benchmark.gather --folder FOLDER --recordings 40 --kills 20 --dask-kills 3
+    python -m tests.benchmark.gather --folder FOLDER --written 150 --kills 20
+    python -m tests.benchmark.gather --folder FOLDER --written 40 --dask-kills 3
     python -m tests.benchmark.gather --relatives
 
 Task     figures for `liltwright gather`
@@ -60,6 +61,16 @@ def render(folder: Path, count: int) -> Path:
         part = path.with_suffix(".part")
         soundfile.write(part, audio.samples, audio.sample_rate, format="FLAC")
         part.rename(path)
+    return target
+
+
+def written(folder: Path, count: int) -> Path:
+    """`count` written tunes, where sound would only cost time."""
+    target = folder / f"written-{count}"
+    target.mkdir(parents=True, exist_ok=True)
+    text = (ROOT / "fixtures" / "demo" / "tune.abc").read_text(encoding="utf-8")
+    for number in range(count):
+        (target / f"t{number}.abc").write_text(text.replace("X:1", f"X:{number + 1}"))
     return target
 
 
@@ -207,10 +218,13 @@ def kills(inputs: Path, folder: Path, count: int) -> Figures:
     hit = {"parent": 0, "worker": 0}
     while sum(hit.values()) < count:
         process = start(inputs, out, *words)
-        time.sleep(rng.uniform(0.8, max(2.5, 3 * took / count)))
+        if rng.random() < 0.8:  # else while it starts
+            while process.poll() is None and not workers(process):
+                time.sleep(0.02)
+        time.sleep(rng.uniform(0.0, max(2.0, 2 * took / count)))
         while rng.random() < 0.5 and process.poll() is None:
             with suppress(psutil.Error, IndexError):
-                rng.choice(psutil.Process(process.pid).children()).kill()
+                rng.choice(workers(process)).kill()
                 hit["worker"] += 1
             time.sleep(rng.uniform(0.1, 1.0))
         if process.poll() is None:
@@ -225,6 +239,16 @@ def kills(inputs: Path, folder: Path, count: int) -> Figures:
         "kills": hit,
         "same_table": table(out) == table(whole),
     }
+
+
+def workers(process: subprocess.Popen[bytes]) -> list[Any]:
+    """The worker processes of a run."""
+    import psutil
+
+    try:
+        return list(psutil.Process(process.pid).children())
+    except psutil.Error:
+        return []
 
 
 def dask_kills(inputs: Path, folder: Path, count: int) -> Figures:
@@ -362,6 +386,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()) / "gathered")
     parser.add_argument("--recordings", type=int, default=200)
+    parser.add_argument("--written", type=int, default=0, help="written tunes instead")
     parser.add_argument("--level", default="tunings")
     parser.add_argument("--speed", action="store_true")
     parser.add_argument("--dask", action="store_true")
@@ -375,7 +400,8 @@ def main() -> int:
     if asked.relatives:
         found["relatives"] = kin()
     if asked.speed or asked.flat or asked.kills or asked.dask_kills:
-        inputs = render(asked.folder, asked.recordings)
+        few = asked.written
+        inputs = written(asked.folder, few) if few else render(asked.folder, asked.recordings)
     if asked.speed:
         found[f"speed_{asked.level}"] = speed(inputs, asked.folder, asked.level, asked.dask)
     if asked.flat:

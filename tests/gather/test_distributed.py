@@ -81,6 +81,21 @@ def test_dask_makes_the_same_table_though_a_worker_and_the_parent_die(cluster, a
     assert not list((there / ".gather" / "rows").rglob("*.json"))
 
 
+def test_a_scheduler_that_dies_is_one_sentence(cluster, archive, tmp_path):
+    address, processes = cluster
+    words = ("--level", "tune", "--engine", "dask", "--scheduler", address, "--batch", "1")
+    run = start(archive, "--out", tmp_path / "out", *words)
+    shelf = tmp_path / "out" / ".gather" / "rows"
+    while run.poll() is None and not list(shelf.rglob("*.part")) + list(shelf.rglob("*.json")):
+        time.sleep(0.02)
+    processes[0].kill()
+    err = run.communicate(timeout=60)[1]
+    if run.returncode == 1 and "8 tunes" not in err:
+        assert err.splitlines()[-1].startswith("liltwright: ")
+    assert gather(archive, "--out", tmp_path / "out", "--level", "tune")[0] == 1
+    assert len(list((tmp_path / "out" / "tunes").iterdir())) == 8
+
+
 def test_no_scheduler_is_one_sentence(archive, tmp_path, monkeypatch):
     from pipeline.errors import PipelineError
     from pipeline.gather import distributed
