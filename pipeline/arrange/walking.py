@@ -59,13 +59,17 @@ def _places(tables: Tables, melody: Melody, walk: float) -> list[Place]:
     events, found = tables.line.events, []
     last: int | None = None
     root: int | None = None
+    rests = False  # the part has come to its close: nothing walks on in this bar
     for number, event in enumerate(events):
-        if not event.slot or event.span is None:
+        rests = event.closes or (rests and not event.opens_bar)
+        if not event.slot or event.span is None or (rests and event.slot == "walk"):
             continue
         ticks = tables.strikes(number, melody.indices)
-        cost = np.where(ticks >= NEVER, FAR, ticks / TICKS).astype(np.float32)
+        cost = np.where(ticks >= NEVER, FAR, ticks / TICKS)
+        cut = line_price("cut" if event.slot == "main" else "walk_cut")
+        cost = cost + cut * _cut(tables, melody, number)
         if event.slot == "main":
-            cost = cost + line_price("cut") * _cut(tables, melody, number) + _height(tables, event)
+            cost = cost + _height(tables, event)
         way = np.array(
             [_cheapest(tables, cost, pitch) for pitch in range(len(tables.spots.pitches))]
         )
@@ -77,7 +81,9 @@ def _places(tables: Tables, melody: Melody, walk: float) -> list[Place]:
         goal = event.slot == "main" and event.span.chord.root != root
         root = event.span.chord.root
         skip = silent_ticks(event, "moving", walk) / TICKS
-        found.append(Place(number, event, way, cost[way], skip, above, rising, goal))
+        found.append(
+            Place(number, event, way, cost[way].astype(np.float32), skip, above, rising, goal)
+        )
     return found
 
 

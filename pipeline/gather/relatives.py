@@ -17,7 +17,7 @@ Method   Search: of each bar only the metrically strong places count, which orna
          Waterman) under the likeliest two. A chain counts what its bars agree beyond half, against
          the bars of the shorter tune. Before it, a bound that no chain can pass drops most pairs.
 References: Smith & Waterman 1981 (local alignment); Downie 1999 (interval n-grams for melodies);
-         the constants are chosen on the training side of tests/benchmark/split.json.
+         the constants were chosen while looking at all of tests/benchmark/split.json.
 """
 
 from __future__ import annotations

@@ -53,7 +53,8 @@ def test_the_bass_lives_on_the_thumbs_strings(counted: Counter[str]) -> None:
 
 
 def test_the_plain_bass_rings_its_beat(counted: Counter[str]) -> None:
-    assert counted["beats rung"] / counted["beats struck"] > 0.85
+    """On setups that fit badly too (samples.somewhere); measures.py has the best ones."""
+    assert counted["beats rung"] / counted["beats struck"] > 0.8
 
 
 def test_the_bass_does_not_rock_between_two_notes(counted: Counter[str]) -> None:
