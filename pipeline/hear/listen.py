@@ -19,6 +19,7 @@ import numpy as np
 
 from pipeline.counting import count
 from pipeline.errors import PipelineError
+from pipeline.hear.attack import at_the_vowels, voice_share
 from pipeline.hear.audio import Audio
 from pipeline.hear.concert import concert_pitch
 from pipeline.hear.confidence import calibrated
@@ -55,6 +56,7 @@ def hear(
     events = find_events(audio.samples, audio.sample_rate)
     raw = raw_notes(audio, events, settings=settings, progress=progress)
     raw, measured = _fine_pitch(raw, audio, settings.ear)
+    raw = at_the_vowels(raw, events, voice_share(raw, measured))
     sorted_out = sort_out(raw, measured, events, audio)
     kept = np.flatnonzero(sorted_out.is_tune)
     _check_tune(audio, len(kept), sorted_out.left_out)
