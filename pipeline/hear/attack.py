@@ -1,7 +1,7 @@
 """Where a sung note begins and ends.
 
 Task   : notes whose first sound is known -> notes that begin and end where a listener puts it.
-In     : RawNotes in order, NotePitch, Events.
+In     : RawNotes in order, how far the pitch spreads inside each, Events.
 Out    : RawNotes, moved only as far as a voice sings; instruments stay as they are.
 Method : an instrument's note begins with its attack. A sung one begins with a consonant or a
          swelling breath, and people who mark notes by ear and eye put it where the vowel comes
@@ -22,7 +22,6 @@ import numpy as np
 
 from models import read_json
 from pipeline.hear.events import Events
-from pipeline.hear.finepitch import NotePitch
 from pipeline.hear.raw import RawNote
 
 SMOOTH = np.array([1.0, 3.0, 4.0, 3.0, 1.0]) / 12.0
@@ -31,14 +30,14 @@ SHORTEST_S = 0.03
 """No note is made shorter than this by moving."""
 
 
-def voice_share(notes: list[RawNote], measured: NotePitch) -> float:
-    """0 (an instrument that holds its pitch) to 1 (a voice)."""
+def voice_share(notes: list[RawNote], spread_cents: np.ndarray) -> float:
+    """0 (an instrument that holds its pitch) to 1 (a voice); `spread_cents` shape (n_notes,)."""
     table = read_json("hearing/attack.json")
     length_s = np.array([note.offset_s - note.onset_s for note in notes])
     long = length_s > table["long_s"]
     if not long.any():
         return 0.0
-    spread = float(np.median(measured.spread_cents[long]))
+    spread = float(np.median(spread_cents[long]))
     low, high = table["steady_cents"], table["wavering_cents"]
     return float(np.clip((spread - low) / (high - low), 0.0, 1.0))
 

@@ -56,7 +56,6 @@ def hear(
     events = find_events(audio.samples, audio.sample_rate)
     raw = raw_notes(audio, events, settings=settings, progress=progress)
     raw, measured = _fine_pitch(raw, audio, settings.ear)
-    raw = at_the_vowels(raw, events, voice_share(raw, measured))
     sorted_out = sort_out(raw, measured, events, audio)
     kept = np.flatnonzero(sorted_out.is_tune)
     _check_tune(audio, len(kept), sorted_out.left_out)
@@ -67,6 +66,8 @@ def hear(
     raw, foreign = raw[: len(raw) - len(chord)], foreign[: len(raw) - len(chord)]
     clarity = measured.clarity[kept][: len(raw)]
     spread = measured.spread_cents[kept][: len(raw)]
+    if not several:
+        raw = at_the_vowels(raw, events, voice_share(raw, spread))
     offsets = _offsets(raw)
     raw = [
         replace(note, midi=note.midi - cents / 100, confidence=sure)

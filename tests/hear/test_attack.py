@@ -6,15 +6,9 @@ import numpy as np
 
 from pipeline.hear.attack import at_the_vowels, voice_share
 from pipeline.hear.events import Events
-from pipeline.hear.finepitch import NotePitch
 from pipeline.hear.raw import RawNote
 
 HOP_S = 128 / 22050
-
-
-def _measured(spread_cents: float, count: int) -> NotePitch:
-    zero = np.zeros(count)
-    return NotePitch(zero, zero, np.full(count, spread_cents), zero, zero, zero)
 
 
 def _syllables(*spans: tuple[float, float]) -> Events:
@@ -27,10 +21,10 @@ def _syllables(*spans: tuple[float, float]) -> Events:
 
 def test_a_steady_pitch_is_no_voice_and_a_wavering_one_is():
     notes = [RawNote(0.5 * k, 0.5 * k + 0.4, 60.0) for k in range(6)]
-    assert voice_share(notes, _measured(2.0, 6)) == 0.0
-    assert voice_share(notes, _measured(12.0, 6)) == 1.0
-    assert 0.0 < voice_share(notes, _measured(6.0, 6)) < 1.0
-    assert voice_share([RawNote(0.0, 0.05, 60.0)], _measured(12.0, 1)) == 0.0
+    assert voice_share(notes, np.full(6, 2.0)) == 0.0
+    assert voice_share(notes, np.full(6, 12.0)) == 1.0
+    assert 0.0 < voice_share(notes, np.full(6, 6.0)) < 1.0
+    assert voice_share([RawNote(0.0, 0.05, 60.0)], np.full(1, 12.0)) == 0.0
 
 
 def test_an_instrument_keeps_its_notes():
