@@ -19,6 +19,7 @@ import numpy as np
 
 from pipeline.counting import count
 from pipeline.errors import PipelineError
+from pipeline.hear.attack import at_the_vowels, voice_share
 from pipeline.hear.audio import Audio
 from pipeline.hear.concert import concert_pitch
 from pipeline.hear.confidence import calibrated
@@ -65,6 +66,8 @@ def hear(
     raw, foreign = raw[: len(raw) - len(chord)], foreign[: len(raw) - len(chord)]
     clarity = measured.clarity[kept][: len(raw)]
     spread = measured.spread_cents[kept][: len(raw)]
+    if not several:
+        raw = at_the_vowels(raw, events, voice_share(raw, spread))
     offsets = _offsets(raw)
     raw = [
         replace(note, midi=note.midi - cents / 100, confidence=sure)

@@ -9,7 +9,10 @@ Method: mir_eval's notes at 50 ms and 50 cents: onsets alone, with pitch, with p
     the truth has plain notes. Means over the files.
 References: mir_eval.transcription (Raffel et al. 2014).
 
-    python -m tests.benchmark.real_hear --real FOLDER
+    python -m tests.benchmark.real_hear --real FOLDER [--baselines]
+
+Figures below those of "real-hear" in figures/floors.json make the run end with exit code 1. With
+--baselines also swift-f0's own notes and basic-pitch's (defaults), kept in the figures file.
 """
 
 from __future__ import annotations
@@ -28,8 +31,10 @@ import mir_eval  # noqa: E402
 import numpy as np  # noqa: E402
 
 from pipeline.tune import NoteEvent  # noqa: E402
+from pipeline.units import hz_to_midi  # noqa: E402
 
 FIGURES = Path(__file__).parent / "figures"
+Scores = tuple[float, float, float]
 MEASURES = ("onset", "onset_pitch", "onset_pitch_offset")
 
 
@@ -39,47 +44,93 @@ def main() -> int:
     parser.add_argument("--real", type=Path, required=True, help="folder of real performances")
     parser.add_argument("--name", default="real-hear", help="name of the figures file")
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--baselines", action="store_true", help="general note trackers too")
     args = parser.parse_args()
-    sung = sorted((args.real / "sung").glob("*.ogg"))
-    flute = [path for path in [args.real / "flute" / "reel.mp3"] if path.exists()]
+    sung, flute = real_files(args.real)
     if not sung and not flute:
         print(f"Skipped: {args.real} has no sung/*.ogg, so there is nothing to measure.")
         return 0
     with get_context("spawn").Pool(args.workers) as pool:
         scores = pool.map(score, [*sung, *flute], chunksize=1)
-    summary = {
-        name: {measure: round(float(np.mean(column)), 3) for measure, column in
-               zip(MEASURES, zip(*rows, strict=True), strict=True)} | {"files": len(rows)}
-        for name, rows in (("sung", scores[: len(sung)]), ("flute", scores[len(sung) :]))
-        if rows
-    }  # fmt: skip
-    for name, values in summary.items():
-        print(name, *(f"{measure} {value}" for measure, value in values.items()), sep="  ")
+        others = pool.map(baselines, [*sung, *flute], chunksize=1) if args.baselines else []
+    summary = _summary(scores, len(sung))
+    path = FIGURES / f"{args.name}.json"
+    kept = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+    trackers = {
+        name: _summary([one[name] for one in others], len(sung))
+        for name in (others[0] if others else ())
+    } or kept.get("baselines", {})
+    for who, found in {"ours": summary, **trackers}.items():
+        for name, values in found.items():
+            print(who, name, *(f"{key} {value}" for key, value in values.items()), sep="  ")
     figures = {
         "name": args.name,
-        "command": "python -m tests.benchmark.real_hear --real FOLDER",
+        "command": "python -m tests.benchmark.real_hear --real FOLDER --baselines",
         "summary": summary,
+        "baselines": trackers,
     }
-    path = FIGURES / f"{args.name}.json"
     path.write_text(json.dumps(figures, indent=1) + "\n", encoding="utf-8")
-    return 0
+    return _below_floors(args.name, summary)
 
 
-def score(path: Path) -> tuple[float, float, float]:
-    """F1 of onsets, of onsets with pitch, of onsets with pitch and offset."""
-    from pipeline.errors import PipelineError
+def _summary(scores: list[Scores], sung: int) -> dict[str, dict[str, float]]:
+    """Means over the files; the first `sung` are singers, the rest flutes."""
+    return {
+        name: {measure: round(float(np.mean(column)), 3) for measure, column in
+               zip(MEASURES, zip(*rows, strict=True), strict=True)} | {"files": len(rows)}
+        for name, rows in (("sung", scores[:sung]), ("flute", scores[sung:]))
+        if rows
+    }  # fmt: skip
+
+
+def _below_floors(name: str, summary: dict[str, dict[str, float]]) -> int:
+    floors = json.loads((FIGURES / "floors.json").read_text(encoding="utf-8")).get(name, {})
+    low = [
+        f"{group} {measure}: {summary[group][measure]} is below its floor {least}"
+        for group, wanted in floors.items()
+        if group in summary
+        for measure, least in wanted.items()
+        if summary[group][measure] < least
+    ]
+    print(*low, sep="\n", end="\n" if low else "")
+    return 1 if low else 0
+
+
+def baselines(path: Path) -> dict[str, Scores]:
+    """The scores of general trackers by name, each as it comes."""
+    import swift_f0
+
+    from pipeline.hear import basic
     from pipeline.hear.audio import load_audio
-    from pipeline.hear.listen import hear
 
-    true_spans, true_midi = _truth(path)
-    try:
-        heard = hear(load_audio(path))
-    except PipelineError as fault:
-        print(f"{path.name}: {fault}", file=sys.stderr)
-        return 0.0, 0.0, 0.0
-    spans, midi = _arrays([n for n in heard.notes if n.role == "note"])
-    if path.with_suffix(".txt").exists():
-        midi = midi + heard.tuning_offset_cents / 100
+    audio = load_audio(path)
+    track = swift_f0.SwiftF0().detect_from_array(audio.samples, audio.sample_rate)
+    own = swift_f0.segment_notes(track)
+    found = basic.recommended(basic.beliefs(audio.samples))
+    notes = {
+        "swift-f0": [(n.start, n.end, float(hz_to_midi(n.pitch_median))) for n in own],
+        "basic-pitch": [(n.onset_s, n.offset_s, n.midi) for n in found],
+    }
+    tables = {name: np.array(rows).reshape(-1, 3) for name, rows in notes.items()}
+    truth = truth_of(path)
+    return {name: compared(*truth, table[:, :2], table[:, 2]) for name, table in tables.items()}
+
+
+def real_files(folder: Path) -> tuple[list[Path], list[Path]]:
+    """Singers and flute of a folder, as far as they are there."""
+    flute = [path for path in [folder / "flute" / "reel.mp3"] if path.exists()]
+    return sorted((folder / "sung").glob("*.ogg")), flute
+
+
+def score(path: Path) -> Scores:
+    """F1 of onsets, of onsets with pitch, of onsets with pitch and offset."""
+    return compared(*truth_of(path), *heard_notes(path))
+
+
+def compared(
+    true_spans: np.ndarray, true_midi: np.ndarray, spans: np.ndarray, midi: np.ndarray
+) -> Scores:
+    """The three scores of notes given as spans in seconds, shape (n, 2), and MIDI pitches."""
     hertz, true_hertz = (mir_eval.util.midi_to_hz(pitch) for pitch in (midi, true_midi))
     onset = mir_eval.transcription.onset_precision_recall_f1(true_spans, spans)[2]
     pitched = [
@@ -91,7 +142,24 @@ def score(path: Path) -> tuple[float, float, float]:
     return float(onset), float(pitched[0]), float(pitched[1])
 
 
-def _truth(path: Path) -> tuple[np.ndarray, np.ndarray]:
+def heard_notes(path: Path) -> tuple[np.ndarray, np.ndarray]:
+    """Spans and pitches of the plain notes that we hear, on the truth's concert pitch."""
+    from pipeline.errors import PipelineError
+    from pipeline.hear.audio import load_audio
+    from pipeline.hear.listen import hear
+
+    try:
+        heard = hear(load_audio(path))
+    except PipelineError as fault:
+        print(f"{path.name}: {fault}", file=sys.stderr)
+        return _arrays([])
+    spans, midi = _arrays([n for n in heard.notes if n.role == "note"])
+    if path.with_suffix(".txt").exists():
+        midi = midi + heard.tuning_offset_cents / 100
+    return spans, midi
+
+
+def truth_of(path: Path) -> tuple[np.ndarray, np.ndarray]:
     """Spans in seconds and MIDI pitches."""
     if path.with_suffix(".txt").exists():
         table = np.loadtxt(path.with_suffix(".txt"), ndmin=2)
