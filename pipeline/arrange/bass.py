@@ -134,6 +134,7 @@ def _chord_cost(event: Event, spots: Board, policy: Policy) -> np.ndarray:
     if policy == "drone":
         cost = np.where(tone == chord.fifth, price("drone_fifth"), price("pedal"))
         cost = np.where(tone == chord.root, 0.0, cost)
+        cost = np.where(np.isin(tone, list(_thirds(chord) - chord.tones)), np.inf, cost)
         return np.where((spots.fret == 0) & (spots.string >= 4), cost, np.inf)
     fifth = price("fifth") + (price("fifth_on_bar") if event.start == 0 else 0.0)
     cost = np.where(np.isin(tone, list(event.span.basses)), fifth, np.inf)
