@@ -18,6 +18,8 @@ import struct
 import tempfile
 import time
 import traceback
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -65,9 +67,7 @@ def load() -> None:
     assert all((av, lxml.etree, mido, soundfile, soxr))
     from tests.write.hand_made import jig
 
-    _one_thread()
-
-    with tempfile.TemporaryDirectory() as folder:  # tables and networks are read once
+    with tempfile.TemporaryDirectory() as folder, _one_thread():  # tables, networks: once
         path = Path(folder) / "a.mid"
         path.write_bytes(pipeline.write.midi.tune_to_midi(jig()))
         take(path, further=True)
@@ -75,8 +75,9 @@ def load() -> None:
         take(path)
 
 
-def _one_thread() -> None:
-    """Networks without helper threads, which a fork would not have."""
+@contextmanager
+def _one_thread() -> Iterator[None]:
+    """Networks are loaded without helper threads, which a fork would not have."""
     import onnxruntime
 
     usual = onnxruntime.InferenceSession
@@ -86,6 +87,10 @@ def _one_thread() -> None:
         return usual(model, options, **more)
 
     onnxruntime.InferenceSession = session
+    try:
+        yield
+    finally:
+        onnxruntime.InferenceSession = usual
 
 
 def _as_played() -> bytes:

@@ -13,6 +13,8 @@ import wave
 import zipfile
 from collections.abc import Callable
 
+import numpy as np
+
 from pipeline.records import to_json
 from tests.write.hand_made import jig
 
@@ -104,6 +106,19 @@ def wav(rate: int, frames: int = 132_000, channels: int = 1) -> Callable[[], byt
         return out.getvalue()
 
     return made
+
+
+def played() -> bytes:
+    """Eighty plain notes of a tune at 8000 Hz."""
+    seconds = np.arange(2000) / 8000
+    fade = np.minimum(1, 20 * np.minimum(seconds, 0.25 - seconds))
+    pitches = [note.midi for bar in jig().written_bars() for note in bar.notes]
+    notes = [
+        fade * np.sin(2 * np.pi * 440 * 2 ** ((pitch - 69) / 12) * seconds)
+        for pitch in (pitches * 2)[:80]
+    ]
+    samples = (12_000 * np.concatenate(notes)).astype("<i2").tobytes()
+    return wav(8000, 80 * 2000)()[:44] + samples
 
 
 def plain(text: str | bytes) -> Callable[[], bytes]:

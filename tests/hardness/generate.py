@@ -26,7 +26,7 @@ from pipeline.write.abc import tune_to_abc
 from pipeline.write.midi import tune_to_midi
 from pipeline.write.musicxml import tune_to_musicxml
 from pipeline.write.tablature import layer_to_text
-from tests.hardness.examples import wav
+from tests.hardness.examples import played
 from tests.write.hand_made import arrangement, jig
 
 ODD = ("0", "-1", "7", "999999999", "9" * 400, "1e99999999", "inf", "NaN", "", "0.000001", "1/0",
@@ -150,8 +150,9 @@ def _midi(choices: Choices) -> bytes:
         return choices.one((b"\x00", b"\x18", b"\x30", b"\x60", b"\x60", b"\x83\x00", odd))
 
     track = b""
+    low = choices.whole(40, 66)
     for _ in range(choices.whole(0, 60)):
-        pitch = bytes([choices.whole(40, 90)])
+        pitch = bytes([choices.whole(low, low + 24)])
         if choices.whole(0, 7):
             track += delta() + b"\x90" + pitch + b"\x50" + delta() + b"\x80" + pitch + b"\x00"
         else:
@@ -277,7 +278,7 @@ def _sound(choices: Choices) -> bytes:
 @cache
 def _good(kind: str) -> bytes:
     if kind == "sound-wav":
-        return wav(8000, 8000 * 20)()
+        return played()
     if kind == "sound-ogg":
         return _DEMO.read_bytes()[:60_000]
     tune = jig()

@@ -14,6 +14,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
@@ -23,6 +24,7 @@ from tests.hardness.generate import FORMATS, Seeded, case
 FIGURES = Path(__file__).parent / "figures.json"
 KEPT_FAULTS = 20
 FURTHER_ONE_IN = 20
+CHUNK = 500
 FIRST = ("cases_run", "read", "refused", "further", "further_to_the_end")
 Fault = dict[str, str]
 
@@ -57,23 +59,35 @@ def run_share(
 
 def run_format(
     kind: str, cases: int, seed: int, folder: Path, until: float, processes: int
-) -> dict[str, object]:
-    """Counts of one format, the slowest case, and the first faults with their seeds."""
+) -> Iterator[dict[str, object]]:
+    """Counts of one format, the slowest case, the first faults with their seeds; again
+    and again as they grow."""
     context = multiprocessing.get_context("fork")
+    counts: Counter[str] = Counter()
+    slowest = 0.0
+    faults: list[Fault] = []
     with ProcessPoolExecutor(processes, mp_context=context) as pool:
-        shares = [
-            pool.submit(run_share, kind, range(first, cases, processes), seed, folder, until)
-            for first in range(min(processes, cases))
-        ]
-        found = [share.result() for share in shares]
-    counts = sum((one[0] for one in found), Counter[str]())
-    return {
-        "cases_asked": cases,
-        **{name: counts.pop(name, 0) for name in FIRST},
-        **dict(sorted(counts.items())),
-        "slowest_s": round(max(one[1] for one in found), 2),
-        "faults": [fault for one in found for fault in one[2]][:KEPT_FAULTS],
-    }
+        for first in range(0, cases, CHUNK):
+            last = min(first + CHUNK, cases)
+            shares = [
+                pool.submit(run_share, kind, range(one, last, processes), seed, folder, until)
+                for one in range(first, min(first + processes, last))
+            ]
+            for share in shares:
+                found, longest, new = share.result()
+                counts += found
+                slowest = max(slowest, longest)
+                faults += new
+            others = {name: counts[name] for name in sorted(counts) if name not in FIRST}
+            yield {
+                "cases_asked": cases,
+                **{name: counts[name] for name in FIRST},
+                **others,
+                "slowest_s": round(slowest, 2),
+                "faults": faults[:KEPT_FAULTS],
+            }
+            if time.monotonic() > until:
+                return
 
 
 def main() -> int:
@@ -96,15 +110,14 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         for kind in wanted.formats:
             until = time.monotonic() + wanted.most_seconds
-            found = run_format(
+            found: dict[str, object] = {}
+            for found in run_format(
                 kind, wanted.cases, wanted.seed, Path(folder), until, wanted.processes
-            )
-            kept["formats"][kind] = {"seed": wanted.seed, "commit": wanted.commit, **found}
-            wanted.out.write_text(json.dumps(kept, indent=1) + "\n")
-            print(kind, json.dumps({k: v for k, v in found.items() if k != "faults"}), flush=True)
-            for fault in found["faults"]:  # type: ignore[attr-defined]
-                print("  ", fault, flush=True)
-            bad = bad or bool(found["faults"])
+            ):
+                kept["formats"][kind] = {"seed": wanted.seed, "commit": wanted.commit, **found}
+                wanted.out.write_text(json.dumps(kept, indent=1) + "\n")
+            print(kind, json.dumps(found), flush=True)
+            bad = bad or bool(found.get("faults"))
     return int(bad)
 
 
