@@ -168,6 +168,7 @@ def _tune(page: Page, bars: Sequence[TabBar]) -> tuple[Tune, int]:
     """The melody as a tune, and the semitones from it to the page as it sounds."""
     from pipeline.notate.key import KeyEvidence, rank_keys
     from pipeline.read.checked import checked_tune
+    from pipeline.read.written import no_key
 
     lines = [_line(bar) for bar in bars]
     pitches = [note.midi for line in lines for note in line]
@@ -180,12 +181,15 @@ def _tune(page: Page, bars: Sequence[TabBar]) -> tuple[Tune, int]:
     tune = replace(page.tune, parts=parts, octave_shift=octave, chords_typed=())
     if not page.tune.candidates.key:
         best = rank_keys(KeyEvidence.of_parts(parts, tune.bar_length))
+        before = no_key(KeyName(page.tune.tonic, page.tune.mode))
+        after = no_key(KeyName(best[0].tonic, best[0].mode))
         tune = replace(
             tune,
             tonic=best[0].tonic,
             mode=best[0].mode,
             signature=max(-7, min(7, keys.signature_of(best[0].tonic, best[0].mode))),
             candidates=replace(tune.candidates, key=best[:5]),
+            remarks=tuple(after if one == before else one for one in tune.remarks),
         )
     return checked_tune(tune, page.finished.source.file), -12 * octave
 
