@@ -24,6 +24,7 @@ from pipeline.guitar.tunings import Strings, name_of
 from pipeline.read.finished import without_voices
 from pipeline.tab import Arrangement, Layer, PartName, Round, Setup, TabBar
 from pipeline.tune import Bar, Ending, KeyName, Part, ScoreNote, Tune
+from pipeline.unpick.compared import changes_of, grades_of
 from pipeline.unpick.finished import PARTS, Finished
 from pipeline.unpick.madeof import MadeOf, chords_of, made_of
 from pipeline.unpick.page import Page, page_of
@@ -100,7 +101,11 @@ def unpick(
     bars = _without_empty_pickups(page, bars)
     setup = _setup(page, tune, transpose)
     chords = chords_of(tune, bars, setup.sounds_in)
-    made = made_of(tune, bars, setup.sounds_in)
+    made = replace(
+        made_of(tune, bars, setup.sounds_in),
+        grades=grades_of(tune, bars, setup, player.hand),
+        changes=changes_of(tune, bars),
+    )
     layers = stages(tune, setup, bars, chords, made, player)
     last = Layer("finished", bars, chords, layers[-1].difficulty, layers[-1].remarks)
     rounds = (Round(layers[0].name, "mp"), Round(layers[-1].name, "mf"))
