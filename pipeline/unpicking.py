@@ -10,7 +10,7 @@ Method   The stages of the page are arrangement 1, so that every writer writes t
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from pipeline.guitar.player import Player
+    from pipeline.unpick.compared import Change
     from pipeline.unpick.unpicked import Unpicked
 
 KIND_WORDS = {
@@ -139,13 +140,43 @@ def page_lines(found: Unpicked) -> Iterator[str]:
     made = found.page.made_of
     yield f"The page is in {describe_setup(found.page.setup)}, with {KIND_WORDS[made.bass]}"
     if made.walks:
-        yield f"  the bass walks in {bars_words(ranges(list(made.walks)))}"
+        yield f"  the bass walks in {_bars(made.walks)}"
     if made.inner:
         yield f"  {count(made.inner, 'inner note')}"
+    if made.ornament_kinds:
+        kinds = ", ".join(count(number, kind) for kind, number in made.ornament_kinds.items())
+        yield f"  ornaments: {kinds}"
     if made.held:
-        yield f"  a finger stays down in {bars_words(ranges(list(made.held)))}"
+        yield f"  a finger stays down in {_bars(made.held)}"
+    grades = made.grades
+    if grades.hard:
+        yield f"  hard: {_bars(grades.hard)}; most to do in bar {grades.hardest}"
+    elif grades.hardest:
+        easy = f"no bar is hard, {_bars(grades.easy)} easy" if grades.easy else "no bar is hard"
+        yield f"  {easy}; most to do in bar {grades.hardest}"
+    yield from map(_change_words, made.changes)
     if made.least_sure:
-        words = bars_words(ranges(list(made.least_sure)))
-        yield f"  what is tune and what is not is unsure in {words}: say it with --part-of"
+        yield (
+            f"  what is tune and what is not is unsure in {_bars(made.least_sure)}: "
+            "say it with --part-of"
+        )
     names = ", ".join(layer.name for layer in found.stages.layers)
     yield f"Stages to learn it by: {names}"
+
+
+def _bars(numbers: Sequence[int]) -> str:
+    return bars_words(ranges(list(numbers)))
+
+
+def _change_words(change: Change) -> str:
+    """ "bars 17-24 are bars 1-8 again, with another bass in bars 17-18"."""
+    length = change.last - change.first
+    differ = (("tune", change.tune), ("bass", change.bass), ("inner notes", change.inner))
+    words = " and ".join(
+        f"{'other' if what == 'inner notes' else 'another'} {what} in {_bars(numbers)}"
+        for what, numbers in differ
+        if numbers
+    )
+    here = _bars(range(change.first, change.last + 1))
+    there = _bars(range(change.again, change.again + length + 1))
+    return f"  {here} {'are' if length else 'is'} {there} again, with {words}"

@@ -6,7 +6,8 @@ Out      Finished; what the page does not say is in its remarks
 Method   typed_tab.py reads; here frets become pitches. A note ends where the next column begins
          unless the page draws it on: how long a bass rings is decided when it is told from the
          tune. A muted stroke has no pitch and is left out. Where no metre is named, the commonest
-         length of a bar says whether it is 4/4, 6/8 or 9/8.
+         length of a bar says whether it is 4/4, 6/8 or 9/8; bars of three quarters by their
+         letters are 3/4 where more of them move on the quarters than in the middle.
 References: none; such notation has no standard (common practice).
 """
 
@@ -27,6 +28,7 @@ from pipeline.unpick.finished import Finished, FinishedNote
 
 METERS = {Fraction(1): "4/4", Fraction(3, 4): "6/8", Fraction(9, 8): "9/8", Fraction(1, 2): "2/4"}
 """What a bar of this length is taken for where no metre is named (common practice)."""
+_THREE = Fraction(3, 4)
 TECHNIQUES: dict[str, Technique] = {
     "h": "hammer-on", "p": "pull-off", "/": "slide", "\\": "slide", "s": "slide",
 }  # fmt: skip
@@ -41,7 +43,7 @@ def read_finished_typed(text: str, *, name: str) -> Finished:
     strokes = f"{count(muted, 'muted stroke')} left out: no pitch is written."
     return Finished(
         source=Source(name, hashlib.sha256(text.encode()).hexdigest()),
-        stated=Stated(title=tab.title, meter=tab.meter or _meter(tab), kind=tab.title),
+        stated=Stated(title=tab.title, meter=tab.meter or _meter(tab), kind=tab.kind),
         bars=tuple(_bar(bar, tab.strings_midi, tab.capo, first=not at)
                    for at, bar in enumerate(tab.bars)),
         strings_midi=tab.strings_midi,
@@ -52,7 +54,13 @@ def read_finished_typed(text: str, *, name: str) -> Finished:
 
 def _meter(tab: TypedTab) -> str:
     lengths = Counter(bar.length for bar in tab.bars)
-    return METERS.get(max(lengths, key=lambda length: (lengths[length], length)), "4/4")
+    usual = max(lengths, key=lambda length: (lengths[length], length))
+    if usual == _THREE and tab.rhythm_known:
+        starts = [{note.start for note in bar.notes} for bar in tab.bars if bar.length == usual]
+        halves = sum(Fraction(3, 8) in one for one in starts)
+        thirds = sum(bool(one & {Fraction(1, 4), Fraction(1, 2)}) for one in starts)
+        return "3/4" if thirds > halves else "6/8"
+    return METERS.get(usual, "4/4")
 
 
 def _bar(bar: TypedBar, strings: Strings, capo: int, *, first: bool) -> ReadBar:

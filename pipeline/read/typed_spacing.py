@@ -5,7 +5,8 @@ In       RawBars; the full bar
 Out      TimedBars, marked as spacing
 Method   The bar is laid on a grid of eighths, sixteenths or 32nds, the coarsest that keeps all
          columns apart and near to it; people leave the same margin after every bar line, so the
-         usual one is preferred. Without a metre, bars count as six eighths when only these fit.
+         usual one is preferred. Without a metre, bars count as six eighths when more of them
+         fit these than fit four quarters, or when only their width tells.
 References: none; such notation has no standard (common practice).
 """
 
@@ -25,6 +26,8 @@ _WIDEST_PAD = 3
 _FITS = 0.34
 """Slots that a column may stand off the grid."""
 _SIX = Fraction(3, 4)
+_TELLING = 3
+"""Columns from which a bar says what its grid is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +56,23 @@ def usual_pad(systems: Sequence[RawSystem]) -> int:
 
 
 def full_by_spacing(systems: Sequence[RawSystem]) -> Fraction:
-    """Without a metre: bars of six eighths when only these fit, else of four quarters."""
+    """Without a metre: bars of six eighths when more fit these, else of four quarters.
+
+    Where the frets fit both, a bar of twelve columns is six eighths of two columns each.
+    """
     pad = usual_pad(systems)
-    bars = [bar for system in systems for bar in system.bars if len(bar.columns) >= 3]
-    six = sum(_fit(bar, 6, pad)[0] <= _FITS / 2 for bar in bars)
-    eight = sum(_fit(bar, 8, pad)[0] <= _FITS / 2 for bar in bars)
-    return _SIX if bars and six > eight and six * 2 > len(bars) else Fraction(1)
+    bars = [bar for system in systems for bar in system.bars if bar.columns]
+    six = eight = 0
+    for bar in bars:
+        fits = [_fit(bar, slots, pad)[0] <= _FITS / 2 for slots in (6, 8)]
+        if len(bar.columns) >= _TELLING:
+            six, eight = six + fits[0], eight + fits[1]
+    widths = Counter(bar.end - bar.begin - pad for bar in bars)
+    usual = max(widths, key=lambda width: (widths[width], width), default=0)
+    by_width = usual % 6 == 0 and usual % 8 != 0
+    if six == eight:
+        return _SIX if bars and by_width else Fraction(1)
+    return _SIX if six > eight and (by_width or six * 2 > len(bars)) else Fraction(1)
 
 
 def _fit(bar: RawBar, slots: int, usual: int) -> tuple[float, list[int]]:

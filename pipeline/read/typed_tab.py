@@ -79,6 +79,8 @@ class TypedTab:
     bars: tuple[TypedBar, ...]
     repeats: tuple[Repeat, ...] = ()
     remarks: tuple[str, ...] = ()
+    kind: str = ""
+    """The words that name the type of the tune."""
 
 
 def read_typed_tab(text: str, *, name: str) -> TypedTab:
@@ -105,8 +107,9 @@ def read_typed_tab(text: str, *, name: str) -> TypedTab:
     remarks += _remarks(times, words.meter, full, words.capo)
     check("tune_whole_notes", sum((bar.length for bar in bars), Fraction(0)), name)
     return TypedTab(
-        words.title, strings, words.capo, words.meter, known, bars, _repeats(bars), tuple(remarks)
-    )
+        words.title, strings, words.capo, words.meter, known, bars, _repeats(bars), tuple(remarks),
+        words.kind,
+    )  # fmt: skip
 
 
 def _tuning(
@@ -240,7 +243,7 @@ def _own(text: str, name: str) -> TypedTab:
     )  # fmt: skip
     return TypedTab(
         tab.title, tab.setup.strings_midi, tab.setup.capo, tab.head.meter, True, bars,
-        _repeats(bars),
+        _repeats(bars), kind=tab.head.tune_type,
     )  # fmt: skip
 
 

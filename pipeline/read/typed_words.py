@@ -15,6 +15,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
+from typing import get_args
 
 from pipeline.dances import dances
 from pipeline.errors import UsageError
@@ -23,6 +24,7 @@ from pipeline.limits import clean, limit, short
 from pipeline.read.checked import check_meter
 from pipeline.read.kinds import type_named
 from pipeline.read.typed_lines import Line, refusal
+from pipeline.tab import LayerName
 
 _TUNING = re.compile(r"\b(?:re)?tun(?:ing|ed|e to)\b", re.IGNORECASE)
 _OUTRIGHT = re.compile(r"\s*(?:guitar )?tuning\s*[:=]\s*(?=\S)|\s*tuned to\s+(?=\S)", re.IGNORECASE)
@@ -59,6 +61,10 @@ _ROWS = (
 )
 _NUMBERS = {word: n for first, row in _ROWS for n, word in enumerate(row.split(), first)}
 _LONGEST_TITLE = 70
+_WORDS_OF_A_KIND = 2
+_BRACKET = re.compile(r"\s*[(\[]([^()\[\]]*)[)\]]$")
+_LAYER_AFTER = re.compile(rf"(?<=\S): (?:{'|'.join(get_args(LayerName))}|performance)$")
+_TIME_AFTER = re.compile(r"(?<=\S)[\s,-]+\d{1,2}/\d{1,2}$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +75,8 @@ class Words:
     strings_midi: Strings | None
     capo: int
     meter: str | None
+    kind: str = ""
+    """The line that names the type of the tune."""
 
 
 def words_of(lines: Sequence[Line], head: int, name: str) -> Words:
@@ -78,7 +86,13 @@ def words_of(lines: Sequence[Line], head: int, name: str) -> Words:
     """
     said = [line for line in lines if not line.is_string and line.text.strip()]
     before = [line for line in lines[:head] if not line.is_string and line.text.strip()]
-    return Words(_title(before), _tuning(said, name), _capo(said, name), _meter(said, before, name))
+    return Words(
+        _title(before),
+        _tuning(said, name),
+        _capo(said, name),
+        _meter(said, before, name),
+        _kind(before),
+    )
 
 
 def strings_of_labels(labels: Sequence[str], place: tuple[int, int], name: str) -> Strings:
@@ -216,18 +230,15 @@ def _meter(said: Sequence[Line], before: Sequence[Line], name: str) -> str | Non
         bare = _BARE_TIME.search(line.text)
         if bare and int(bare.group(1).partition("/")[0]):
             return bare.group(1)
-    for line in before:
-        kind = None if _LEGEND.search(line.text) else type_named(line.text)
-        if kind:
-            return dances()[kind].meters[0]
-    return None
+    kind = type_named(_kind(before))
+    return dances()[kind].meters[0] if kind else None
 
 
 def _title(before: Sequence[Line]) -> str:
     for line in before:
         named = _TITLE.match(line.text)
         if named and line.text[named.end() :].strip():
-            return clean(line.text[named.end() :].strip())
+            return clean(" ".join(_without_kind(line.text[named.end() :].strip()).split()))
     for line in before:
         text = line.text.strip(" *=-#~")
         if (
@@ -237,5 +248,24 @@ def _title(before: Sequence[Line]) -> str:
             and not _NO_TITLE.match(text)
             and not _LEGEND.search(line.text)
         ):
-            return clean(re.sub(r"\s*[-,(]\s*\d+/\d+\)?$", "", text))
+            return clean(" ".join(_without_kind(text).split()))
     return ""
+
+
+def _without_kind(title: str) -> str:
+    """The title without "(jig, 6/8)", "(reel)" or ", 6/8" after it, or a layer of this program."""
+    title = _LAYER_AFTER.sub("", title)
+    bracket = _BRACKET.search(title)
+    if bracket and (_BARE_TIME.search(bracket[1]) or _is_only_kind(bracket[1])):
+        title = title[: bracket.start()]
+    return _TIME_AFTER.sub("", title) or title
+
+
+def _is_only_kind(words: str) -> bool:
+    return type_named(words) is not None and len(words.split()) <= _WORDS_OF_A_KIND
+
+
+def _kind(before: Sequence[Line]) -> str:
+    """The line that names the type of the tune."""
+    named = (one.text for one in before if not _LEGEND.search(one.text) and type_named(one.text))
+    return clean(next(named, "").strip())

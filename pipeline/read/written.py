@@ -67,7 +67,7 @@ def written_tune(bars: Sequence[ReadBar], stated: Stated, source: Source, *, whi
             f"The file does not say what kind of tune this is; {stated.meter} suggests {tune_type}."
         )
     if stated.key is None:
-        remarks.append(f"The file names no key; the notes suggest {key.tonic} {key.mode}.")
+        remarks.append(no_key(key))
     tempo = stated.whole_notes_a_minute
     tune = Tune(
         source=source,
@@ -90,6 +90,11 @@ def written_tune(bars: Sequence[ReadBar], stated: Stated, source: Source, *, whi
         chords_typed=folded.chords,
     )
     return checked_tune(tune, which)
+
+
+def no_key(key: KeyName) -> str:
+    """The remark on a key that the notes alone suggest."""
+    return f"The file names no key; the notes suggest {key.tonic} {key.mode}."
 
 
 def _kind(stated: Stated) -> tuple[TuneType, bool]:

@@ -12,20 +12,23 @@ Method   Every stretch between main beats is named after the triad or fifth whos
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
-from typing import Literal
+from typing import Literal, get_args
 
 from pipeline import keys
 from pipeline.arrange.chords import TRIADS
 from pipeline.arrange.metre import pulse_of
-from pipeline.tab import Chord, TabBar, TabNote
+from pipeline.tab import Chord, TabBar, TabNote, Technique
 from pipeline.tune import KeyName, Tune
+from pipeline.unpick.compared import Change, Grades
 
 BassKind = Literal["none", "drone", "plain", "moving"]
 NEARLY_ALL = 0.9
+ORNAMENTS = ("grace note", *get_args(Technique))
 _NAMED = ("", "m", "5", "sus4", "dim")
 _LEAST_LIKED = {"": 0.0, "m": 0.0, "5": 0.05, "sus4": 0.15, "dim": 0.25}
 BOTTOM = 1.5
@@ -42,9 +45,14 @@ class MadeOf:
     held: tuple[int, ...] = ()
     """Bars in which a fretting finger stays down under other notes."""
     ornaments: int = 0
+    ornament_kinds: dict[str, int] = field(default_factory=dict)
+    """How many of each, such as hammer-on or grace note."""
     inner: int = 0
     least_sure: tuple[int, ...] = ()
     """Bars with a note whose part is not sure."""
+    grades: Grades = field(default_factory=Grades)
+    changes: tuple[Change, ...] = ()
+    """Stretches of the tune that come again otherwise."""
 
 
 def chords_of(tune: Tune, bars: Sequence[TabBar], key: KeyName) -> tuple[Chord, ...]:
@@ -107,11 +115,13 @@ def made_of(tune: Tune, bars: Sequence[TabBar], key: KeyName, unsure: float = 0.
         return tuple(sorted({written[index].number for index in wanted if written[index].number}))
 
     notes = [note for bar in bars for note in bar]
+    kinds = Counter("grace note" if n.grace else n.technique for n in notes)
     return MadeOf(
         bass=bass_kind(tune, bars, key),
         walks=numbers([index for index, bar in enumerate(bars) if _walks(bar)]),
         held=numbers([index for index, bar in enumerate(bars) if _holds_down(bar)]),
         ornaments=sum(note.grace or note.technique is not None for note in notes),
+        ornament_kinds={kind: kinds[kind] for kind in ORNAMENTS if kinds[kind]},
         inner=sum(note.part == "inner" and not note.grace for note in notes),
         least_sure=numbers(
             [

@@ -87,6 +87,9 @@ def _layer(
         remarks.append(f"New: {count(made.inner, 'inner note')}.")
     if name == "finished" and made.held:
         remarks.append(f"A finger stays down in {bars_words(ranges(list(made.held)))}.")
+    if name == "finished" and made.grades.hard:
+        words = bars_words(ranges(list(made.grades.hard)))
+        remarks.append(f"Hard: {words}; practise these slowly and alone.")
     if name == "melody" and made.least_sure:
         remarks.append(
             f"What is tune is not sure in {bars_words(ranges(list(made.least_sure)))}: "

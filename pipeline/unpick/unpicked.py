@@ -24,6 +24,7 @@ from pipeline.guitar.tunings import Strings, name_of
 from pipeline.read.finished import without_voices
 from pipeline.tab import Arrangement, Layer, PartName, Round, Setup, TabBar
 from pipeline.tune import Bar, Ending, KeyName, Part, ScoreNote, Tune
+from pipeline.unpick.compared import changes_of, grades_of
 from pipeline.unpick.finished import PARTS, Finished
 from pipeline.unpick.madeof import MadeOf, chords_of, made_of
 from pipeline.unpick.page import Page, page_of
@@ -100,7 +101,11 @@ def unpick(
     bars = _without_empty_pickups(page, bars)
     setup = _setup(page, tune, transpose)
     chords = chords_of(tune, bars, setup.sounds_in)
-    made = made_of(tune, bars, setup.sounds_in)
+    made = replace(
+        made_of(tune, bars, setup.sounds_in),
+        grades=grades_of(tune, bars, setup, player.hand),
+        changes=changes_of(tune, bars),
+    )
     layers = stages(tune, setup, bars, chords, made, player)
     last = Layer("finished", bars, chords, layers[-1].difficulty, layers[-1].remarks)
     rounds = (Round(layers[0].name, "mp"), Round(layers[-1].name, "mf"))
@@ -168,6 +173,7 @@ def _tune(page: Page, bars: Sequence[TabBar]) -> tuple[Tune, int]:
     """The melody as a tune, and the semitones from it to the page as it sounds."""
     from pipeline.notate.key import KeyEvidence, rank_keys
     from pipeline.read.checked import checked_tune
+    from pipeline.read.written import no_key
 
     lines = [_line(bar) for bar in bars]
     pitches = [note.midi for line in lines for note in line]
@@ -180,12 +186,15 @@ def _tune(page: Page, bars: Sequence[TabBar]) -> tuple[Tune, int]:
     tune = replace(page.tune, parts=parts, octave_shift=octave, chords_typed=())
     if not page.tune.candidates.key:
         best = rank_keys(KeyEvidence.of_parts(parts, tune.bar_length))
+        before = no_key(KeyName(page.tune.tonic, page.tune.mode))
+        after = no_key(KeyName(best[0].tonic, best[0].mode))
         tune = replace(
             tune,
             tonic=best[0].tonic,
             mode=best[0].mode,
             signature=max(-7, min(7, keys.signature_of(best[0].tonic, best[0].mode))),
             candidates=replace(tune.candidates, key=best[:5]),
+            remarks=tuple(after if one == before else one for one in tune.remarks),
         )
     return checked_tune(tune, page.finished.source.file), -12 * octave
 
