@@ -1,7 +1,7 @@
 """What is learned or catalogued. Each folder holds data, its recipe, CARD.md and a licence.
 
 Nothing is parsed at import. Every data file is listed with its sha256 in registry.json (renewed
-by `python -m models.register`); a file that is missing or differs raises at once.
+by `python -m liltwright.models.register`); a file that is missing or differs raises at once.
 """
 
 import hashlib
@@ -11,10 +11,12 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+_HERE = files(__name__)
+
 
 @cache
 def _registry() -> dict[str, str]:
-    return json.loads(files("models").joinpath("registry.json").read_text(encoding="utf-8"))
+    return json.loads(_HERE.joinpath("registry.json").read_text(encoding="utf-8"))
 
 
 @cache
@@ -25,12 +27,12 @@ def read_bytes(name: str) -> bytes:
     ValueError when its checksum is wrong.
     """
     expected = _registry()[name]
-    data = files("models").joinpath(name).read_bytes()
+    data = _HERE.joinpath(name).read_bytes()
     found = hashlib.sha256(data).hexdigest()
     if found != expected:
         raise ValueError(
             f"models/{name} has checksum {found[:12]}, registered is {expected[:12]}: "
-            "reinstall the program or run `python -m models.register`"
+            "reinstall the program or run `python -m liltwright.models.register`"
         )
     return data
 

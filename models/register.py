@@ -1,4 +1,4 @@
-"""Write registry.json: the sha256 of every data file. Run `python -m models.register`."""
+"""Write registry.json, the sha256 of every data file: `python -m liltwright.models.register`."""
 
 import hashlib
 import json

@@ -18,11 +18,11 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.errors import PipelineError
-from pipeline.tune import HeardBar, Tune
+from liltwright.errors import PipelineError
+from liltwright.tune import HeardBar, Tune
 
 if TYPE_CHECKING:
-    from pipeline.hear.audio import Audio
+    from liltwright.hear.audio import Audio
 
 RUN = 5
 """Intervals in a row that are compared."""
@@ -34,7 +34,7 @@ _ODD_BAR = re.compile(r"(?:bar (\d+)|pick-up) does not add up: ([\d/]+),")
 
 def read_again(source: Path) -> tuple[Tune, Audio | None]:
     """Read a tune file, joined with what an earlier run heard when there is one beside it."""
-    from pipeline.read.files import read_tune
+    from liltwright.read.files import read_tune
 
     earlier = _earlier(source)
     if earlier is None or source.name == "tune.json":
@@ -47,8 +47,8 @@ def read_again(source: Path) -> tuple[Tune, Audio | None]:
 
 def _earlier(source: Path) -> Tune | None:
     """The tune of the run that a file belongs to, when there is one."""
-    from pipeline.read.files import read_tune
-    from pipeline.write.ledger import is_of_last_run, read_list, versions_beside
+    from liltwright.read.files import read_tune
+    from liltwright.write.ledger import is_of_last_run, read_list, versions_beside
 
     folder = source.parent
     if source.stem != "tune" or not (folder / "tune.json").is_file():
@@ -85,8 +85,8 @@ def _odd_bars_of(earlier: Tune) -> frozenset[tuple[int, Fraction]]:
 
     Those that were said of an edit before are the user's and will be said again.
     """
-    from pipeline.read.abc import odd_bars_of_abc
-    from pipeline.write.abc import tune_to_abc
+    from liltwright.read.abc import odd_bars_of_abc
+    from liltwright.write.abc import tune_to_abc
 
     if any("more bars that do not add up" in remark for remark in earlier.remarks):
         return frozenset()
@@ -132,7 +132,7 @@ def _recording(tune: Tune, source: Path) -> Audio | None:
     """The recording a tune came from, if it still lies near the tune file, unchanged."""
     if not tune.source.duration_s:
         return None
-    from pipeline.hear.audio import load_audio, sha256_of
+    from liltwright.hear.audio import load_audio, sha256_of
 
     for place in (source.parent, source.parent.parent):
         path = place / (Path(tune.source.file).name or "recording")

@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import asdict, replace
 
-from pipeline.errors import UsageError
-from pipeline.guitar.player import Player
-from pipeline.guitar.tension import string_sets
-from pipeline.guitar.tunings import parse_tuning
+from liltwright.errors import UsageError
+from liltwright.guitar.player import Player
+from liltwright.guitar.tension import string_sets
+from liltwright.guitar.tunings import parse_tuning
 
 Ask = Callable[[str, str], str]
 """Called as ask(question, default); gives what the player typed, or the default."""

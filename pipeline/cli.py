@@ -10,10 +10,10 @@ from typing import Annotated
 
 import typer
 
-from pipeline import cli_words as words
-from pipeline import options
-from pipeline.errors import PipelineError
-from pipeline.stopping import stopped_words
+from liltwright import cli_words as words
+from liltwright import options
+from liltwright.errors import PipelineError
+from liltwright.stopping import stopped_words
 
 STOPPED = 130
 """Exit code of a program that was stopped by Ctrl-C: 128 + SIGINT."""
@@ -63,7 +63,7 @@ def arrange(
     practice: words.Practice = False,
 ) -> None:
     """Do the whole job: hear the tune, find where it sits, write tab, sheets and sound."""
-    from pipeline import jobs
+    from liltwright import jobs
 
     known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
     wanted = options.guitar(tuning, capo, sound_in, setups, matters, wide, force)
@@ -92,8 +92,8 @@ def unpick(
     practice: words.Practice = False,
 ) -> None:
     """Take a finished tablature apart into tune and bass, with stages to learn it by."""
-    from pipeline import jobs
-    from pipeline.unpicking import PageOptions
+    from liltwright import jobs
+    from liltwright.unpicking import PageOptions
 
     known = options.TuneOptions(tune_type=type, key=key, title=title)
     page = PageOptions(
@@ -120,7 +120,7 @@ def listen(
     take: words.Take = None,
 ) -> None:
     """Only write down the tune: notes, bars, parts and key of a recording."""
-    from pipeline import jobs
+    from liltwright import jobs
 
     known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
     jobs.listen(recording, out, replace, known, as_json=as_json)
@@ -140,7 +140,7 @@ def tunings(
     force: words.Force = False,
 ) -> None:
     """Rank the tunings and capos for a tune, with the reasons."""
-    from pipeline import jobs
+    from liltwright import jobs
 
     known = options.TuneOptions(key=key, octave_shift=octave)
     wanted = options.guitar(tuning, capo, sound_in, 1, matters, wide, force)
@@ -167,7 +167,7 @@ def tab(
     octave: words.Octave = None,
 ) -> None:
     """Print one layer of a tune as tab, on the tuning and capo that you name or on the best."""
-    from pipeline import jobs
+    from liltwright import jobs
 
     known = options.TuneOptions(key=key, octave_shift=octave)
     wanted = options.guitar(tuning, capo, sound_in, 1, None, False, force)
@@ -196,7 +196,7 @@ def compare(
     octave: words.Octave = None,
 ) -> None:
     """Set one layer in two tunings side by side, bar by bar."""
-    from pipeline import jobs
+    from liltwright import jobs
 
     known = options.TuneOptions(key=key, octave_shift=octave)
     first = options.GuitarOptions(tuning=tuning, capo=capo)
@@ -213,7 +213,7 @@ def plan_set(
     plans: words.Plans = 3,
 ) -> None:
     """Fit tunes into a set: keys that lift, little retuning, few capo moves."""
-    from pipeline import jobs
+    from liltwright import jobs
 
     wanted = options.guitar(None, None, sound_in, 1, None, False)
     jobs.plan_set(sources, wanted, keep_order=keep_order, lift=not any_lift, plans=plans)
@@ -236,7 +236,7 @@ def gather(
     relatives: words.Relatives = False,
 ) -> None:
     """Work through a whole archive: a folder per tune and one table; stop and go on at will."""
-    from pipeline.gather import job
+    from liltwright.gather import job
 
     job.run(
         inputs,
@@ -260,7 +260,7 @@ def restore(
     folder: Annotated[Path, typer.Argument(help="A folder that an earlier run wrote into.")],
 ) -> None:
     """Bring back the files that the last run replaced; once more undoes it."""
-    from pipeline import jobs
+    from liltwright import jobs
 
     jobs.bring_back(folder)
 
@@ -276,7 +276,7 @@ def practise(
     two_ears: words.TwoEars = False,
 ) -> None:
     """Slow a recording down at the same pitch, and loop a part or some bars of it."""
-    from pipeline import jobs
+    from liltwright import jobs
 
     wanted = options.PracticeOptions(speed / 100.0, options.bars(bars), part, times, two_ears)
     jobs.practise(recording, out, wanted)
@@ -291,7 +291,7 @@ def player(
     show: Annotated[bool, typer.Option("--show", help="Only show what is kept.")] = False,
 ) -> None:
     """Tell once what you play: your tunings, hand, guitar and strings; rankings then fit you."""
-    from pipeline import jobs
+    from liltwright import jobs
 
     jobs.player(change or [], show=show, ask=lambda text, old: typer.prompt(text, default=old))
 

@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from pipeline import options
-from pipeline.tune import KeyName, TuneType
+from liltwright import options
+from liltwright.tune import KeyName, TuneType
 
 Source = Annotated[
     Path, typer.Argument(help="A recording, or a tune as .abc, .musicxml, .mid or tune.json.")

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 
-import models
-from pipeline.tune import TuneType
+from liltwright import models
+from liltwright.tune import TuneType
 
 
 @dataclass(frozen=True, slots=True)

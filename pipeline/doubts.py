@@ -10,7 +10,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from pipeline.tune import Doubt, Tune
+from liltwright.tune import Doubt, Tune
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,10 +10,10 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline import run
-from pipeline.counting import count
-from pipeline.errors import UsageError
-from pipeline.options import (
+from liltwright import run
+from liltwright.counting import count
+from liltwright.errors import UsageError
+from liltwright.options import (
     GuitarOptions,
     LayerOptions,
     OutputOptions,
@@ -21,9 +21,9 @@ from pipeline.options import (
     PracticeOptions,
     TuneOptions,
 )
-from pipeline.records import to_json
-from pipeline.screen import progress_on_stderr
-from pipeline.summary import (
+from liltwright.records import to_json
+from liltwright.screen import progress_on_stderr
+from liltwright.summary import (
     comparison_lines,
     describe_setup,
     ranking_lines,
@@ -31,8 +31,8 @@ from pipeline.summary import (
     set_lines,
     tune_lines,
 )
-from pipeline.tab import LayerName
-from pipeline.write.folder import (
+from liltwright.tab import LayerName
+from liltwright.write.folder import (
     Saved,
     check_folder,
     check_new,
@@ -44,9 +44,9 @@ from pipeline.write.folder import (
 )
 
 if TYPE_CHECKING:
-    from pipeline.ask import Ask
-    from pipeline.tune import Tune
-    from pipeline.unpicking import PageOptions
+    from liltwright.ask import Ask
+    from liltwright.tune import Tune
+    from liltwright.unpicking import PageOptions
 
 
 def arrange(
@@ -59,8 +59,8 @@ def arrange(
     output: OutputOptions,
 ) -> None:
     """The whole job, into a folder."""
-    from pipeline.guitar.player import load_player
-    from pipeline.write.files import is_left_out
+    from liltwright.guitar.player import load_player
+    from liltwright.write.files import is_left_out
 
     folder = out or run.default_folder(source)
     made = check_folder(folder, replace=replace)
@@ -106,9 +106,9 @@ def unpick(
     other: bool,
 ) -> None:
     """A finished arrangement into tune, bass and stages to learn it by, into a folder."""
-    from pipeline.guitar.player import load_player
-    from pipeline.unpicking import page_lines, unpick_file
-    from pipeline.write.files import is_left_out
+    from liltwright.guitar.player import load_player
+    from liltwright.unpicking import page_lines, unpick_file
+    from liltwright.write.files import is_left_out
 
     folder = out or run.default_folder(source)
     made = check_folder(folder, replace=replace)
@@ -144,7 +144,7 @@ def listen(
     recording: Path, out: Path | None, replace: bool, known: TuneOptions, *, as_json: bool
 ) -> None:
     """A recording to a written tune."""
-    from pipeline.write.files import is_of_tune, tune_files
+    from liltwright.write.files import is_of_tune, tune_files
 
     if run.is_written_tune(recording):
         raise UsageError(f"{recording} is a written tune: listen takes a recording.")
@@ -164,7 +164,7 @@ def listen(
         return
     _say(tune_lines(tune, files))
     if not out:
-        from pipeline.write.abc import tune_to_abc
+        from liltwright.write.abc import tune_to_abc
 
         print(f"\n{tune_to_abc(tune)}", end="")
     else:
@@ -173,7 +173,7 @@ def listen(
 
 def tunings(source: Path, known: TuneOptions, wanted: GuitarOptions, *, as_json: bool) -> None:
     """A tune to ranked tunings and capos."""
-    from pipeline.guitar.player import load_player
+    from liltwright.guitar.player import load_player
 
     with progress_on_stderr() as progress:
         tune = run.find_tune(source, known, progress).tune
@@ -198,9 +198,9 @@ def tab(
     hands: bool = False,
 ) -> None:
     """A tune and a setup to tab on the screen, or one layer into a file."""
-    from pipeline.guitar.player import load_player
-    from pipeline.write.one import check_kind, layer_file
-    from pipeline.write.tablature import layer_to_text
+    from liltwright.guitar.player import load_player
+    from liltwright.write.one import check_kind, layer_file
+    from liltwright.write.tablature import layer_to_text
 
     if out is not None:
         check_kind(out)
@@ -229,8 +229,8 @@ def compare(
     source: Path, known: TuneOptions, first: GuitarOptions, second: GuitarOptions, layer: LayerName
 ) -> None:
     """One layer of a tune in two tunings, side by side."""
-    from pipeline.arrange import compare as comparing
-    from pipeline.guitar.player import load_player
+    from liltwright.arrange import compare as comparing
+    from liltwright.guitar.player import load_player
 
     profile = load_player()
     with progress_on_stderr() as progress:
@@ -249,8 +249,8 @@ def plan_set(
     sources: list[Path], wanted: GuitarOptions, *, keep_order: bool, lift: bool, plans: int
 ) -> None:
     """Tunes to a set: their order, keys, tunings and capos."""
-    from pipeline.arrange import sets
-    from pipeline.guitar.player import load_player
+    from liltwright.arrange import sets
+    from liltwright.guitar.player import load_player
 
     profile = load_player()
     with progress_on_stderr() as progress:
@@ -271,9 +271,9 @@ def bring_back(folder: Path) -> None:
 
 def practise(recording: Path, out: Path | None, wanted: PracticeOptions) -> None:
     """A recording slowed down and looped, into a sound file."""
-    from pipeline.hear.audio import load_audio
-    from pipeline.practising import practice_name, practice_sound, sound_path
-    from pipeline.write.encode import encode_audio
+    from liltwright.hear.audio import load_audio
+    from liltwright.practising import practice_name, practice_sound, sound_path
+    from liltwright.write.encode import encode_audio
 
     target = out or recording.with_name(practice_name(recording, wanted))
     kind = sound_path(target, recording)
@@ -286,8 +286,8 @@ def practise(recording: Path, out: Path | None, wanted: PracticeOptions) -> None
 
 def player(changes: list[str], *, show: bool, ask: Ask) -> None:
     """Show, change or ask for the player's profile."""
-    from pipeline.ask import QUESTIONS, ask_player, shown, with_answer
-    from pipeline.guitar.player import load_player, profile_path, save_player
+    from liltwright.ask import QUESTIONS, ask_player, shown, with_answer
+    from liltwright.guitar.player import load_player, profile_path, save_player
 
     profile = load_player()
     for change in changes:
@@ -320,7 +320,7 @@ def _say(lines: Iterable[str]) -> None:
 
 def _say_effects(tune: Tune) -> None:
     """What options did not do, beside an output that is no place for it."""
-    from pipeline.notate.effects import effects_words
+    from liltwright.notate.effects import effects_words
 
     for words in effects_words(tune.remarks):
         print(f"liltwright: {words}", file=sys.stderr)

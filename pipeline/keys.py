@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-import models
-from pipeline.errors import UsageError
-from pipeline.tune import MODES, KeyName, Mode
+from liltwright import models
+from liltwright.errors import UsageError
+from liltwright.tune import MODES, KeyName, Mode
 
 LETTERS = "CDEFGAB"
 LETTER_SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}

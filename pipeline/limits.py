@@ -19,8 +19,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-import models
-from pipeline.errors import PipelineError
+from liltwright import models
+from liltwright.errors import PipelineError
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
 _RATIO = re.compile(r"[+-]?\d+(?:/\d+)?")

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal, cast, get_args
 
-from pipeline.errors import UsageError
-from pipeline.keys import parse_key
-from pipeline.tab import LAYER_NAMES, LayerName
-from pipeline.tune import TUNE_TYPES, KeyName, TuneType
+from liltwright.errors import UsageError
+from liltwright.keys import parse_key
+from liltwright.tab import LAYER_NAMES, LayerName
+from liltwright.tune import TUNE_TYPES, KeyName, TuneType
 
 Ear = Literal["own", "swift-f0", "basic-pitch", "pyin"]
 Paper = Literal["a4", "letter"]

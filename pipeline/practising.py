@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING, cast, get_args
 
 import numpy as np
 
-from pipeline import run
-from pipeline.errors import PipelineError, UsageError
-from pipeline.options import PracticeOptions, TuneOptions
-from pipeline.progress import Progress, silent
-from pipeline.tune import Tune
-from pipeline.write.encode import AudioKind
-from pipeline.write.practice import (
+from liltwright import run
+from liltwright.errors import PipelineError, UsageError
+from liltwright.options import PracticeOptions, TuneOptions
+from liltwright.progress import Progress, silent
+from liltwright.tune import Tune
+from liltwright.write.encode import AudioKind
+from liltwright.write.practice import (
     Loop,
     bar_loop,
     loop_audio,
@@ -29,7 +29,7 @@ from pipeline.write.practice import (
 )
 
 if TYPE_CHECKING:
-    from pipeline.hear.audio import Audio
+    from liltwright.hear.audio import Audio
 
 
 def sound_path(target: Path, recording: Path) -> AudioKind:
@@ -76,7 +76,7 @@ def known_tune(audio: Audio, recording: Path, progress: Progress = silent) -> Tu
     """The tune of a recording, from an earlier run on it or heard now."""
     stored = run.default_folder(recording) / "tune.json"
     if stored.is_file():
-        from pipeline.read.files import read_tune
+        from liltwright.read.files import read_tune
 
         try:
             tune = read_tune(stored)

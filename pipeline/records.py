@@ -13,8 +13,8 @@ from typing import Any, TypeVar
 import msgspec
 import numpy as np
 
-from pipeline.errors import PipelineError
-from pipeline.limits import clean, ratio, short
+from liltwright.errors import PipelineError
+from liltwright.limits import clean, ratio, short
 
 Record = TypeVar("Record")
 

@@ -13,18 +13,18 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from pipeline.counting import count
-from pipeline.errors import UsageError
-from pipeline.limits import clean, shown_path
-from pipeline.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
-from pipeline.progress import Progress, silent
-from pipeline.tab import Arrangement, Ranking, Setup
-from pipeline.tune import Heard, Tune
+from liltwright.counting import count
+from liltwright.errors import UsageError
+from liltwright.limits import clean, shown_path
+from liltwright.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
+from liltwright.progress import Progress, silent
+from liltwright.tab import Arrangement, Ranking, Setup
+from liltwright.tune import Heard, Tune
 
 if TYPE_CHECKING:
-    from pipeline.guitar.player import Player
-    from pipeline.hear.audio import Audio
-    from pipeline.notate.notate import NotateSettings
+    from liltwright.guitar.player import Player
+    from liltwright.hear.audio import Audio
+    from liltwright.notate.notate import NotateSettings
 
 
 class Stage(NamedTuple):
@@ -37,11 +37,11 @@ class Stage(NamedTuple):
 
 
 STAGES = (
-    Stage("hear", "recording to notes as performed", "pipeline.hear.listen.hear", "Heard"),
-    Stage("notate", "notes to bars, parts, key", "pipeline.notate.notate.notate", "Tune"),
-    Stage("rank", "tune to tunings and capos", "pipeline.guitar.rank.rank_setups", "Ranking"),
-    Stage("arrange", "setup to layers", "pipeline.arrange.layers.arrange_layers", "Arrangement"),
-    Stage("write", "everything to files", "pipeline.write.files.render", "files"),
+    Stage("hear", "recording to notes as performed", "liltwright.hear.listen.hear", "Heard"),
+    Stage("notate", "notes to bars, parts, key", "liltwright.notate.notate.notate", "Tune"),
+    Stage("rank", "tune to tunings and capos", "liltwright.guitar.rank.rank_setups", "Ranking"),
+    Stage("arrange", "setup to layers", "liltwright.arrange.layers.arrange_layers", "Arrangement"),
+    Stage("write", "everything to files", "liltwright.write.files.render", "files"),
 )  # fmt: skip
 
 
@@ -77,7 +77,7 @@ def arrange(
 
     Raises PipelineError when the input cannot be used, UsageError when an option does not fit.
     """
-    from pipeline.write.files import render
+    from liltwright.write.files import render
 
     found = find_tune(source, tune_options, progress)
     ranking = rank(found.tune, player, guitar_options, progress)
@@ -91,22 +91,22 @@ def arrange(
 
 def is_written_tune(source: Path) -> bool:
     """Whether a file holds a tune as notes, by its content; anything else is a recording."""
-    from pipeline.read.files import is_tune_file
+    from liltwright.read.files import is_tune_file
 
     return is_tune_file(source)
 
 
 def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -> Found:
     """The tune of a recording or of a tune file, with what the user knows about it applied."""
-    from pipeline.hear.audio import load_audio
-    from pipeline.notate.notate import notate, renotate
+    from liltwright.hear.audio import load_audio
+    from liltwright.notate.notate import notate, renotate
 
     settings = _notate_settings(options)
     if is_written_tune(source):
         for option, given in (("--take", options.take), ("--ear", options.ear != "own" or None)):
             if given is not None:
                 raise UsageError(f"{option} is for recordings; {source} is a written tune.")
-        from pipeline.again import read_again
+        from liltwright.again import read_again
 
         tune, audio = read_again(source)
         return Found(renotate(tune, settings=settings), audio)
@@ -124,7 +124,7 @@ def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -
 
 def hear_audio(audio: Audio, options: TuneOptions, progress: Progress = silent) -> Heard:
     """The notes of a recording as performed."""
-    from pipeline.hear.listen import HearSettings, hear
+    from liltwright.hear.listen import HearSettings, hear
 
     return hear(audio, settings=HearSettings(ear=options.ear), progress=progress)
 
@@ -137,7 +137,7 @@ def title_of(source: Path) -> str:
 
 def choose_take(heard: Heard, take: int | None) -> Heard:
     """One tune of a recording with several: the one asked for, else the one with most notes."""
-    from pipeline.hear.takes import split_takes
+    from liltwright.hear.takes import split_takes
 
     takes = split_takes(heard)
     if take is not None and take > len(takes):
@@ -156,7 +156,7 @@ def rank(
     tune: Tune, player: Player, options: GuitarOptions, progress: Progress = silent
 ) -> Ranking:
     """Every tuning and capo for a tune, best first."""
-    from pipeline.guitar.rank import RankSettings, rank_setups
+    from liltwright.guitar.rank import RankSettings, rank_setups
 
     settings = RankSettings(
         asked=(options.tuning, options.capo),
@@ -172,8 +172,8 @@ def choose_setups(
     tune: Tune, player: Player, options: GuitarOptions, ranking: Ranking | None
 ) -> tuple[Setup, ...]:
     """The setups to arrange for: the best of the user's own tuning and capo, or of the ranking."""
-    from pipeline.guitar.rank import RankSettings, rank_setups
-    from pipeline.guitar.shortlist import shortlist
+    from liltwright.guitar.rank import RankSettings, rank_setups
+    from liltwright.guitar.shortlist import shortlist
 
     if ranking is None or options.tuning is not None or options.capo is not None:
         settings = RankSettings(
@@ -201,7 +201,7 @@ def arrange_on(
     progress: Progress = silent,
 ) -> Arrangement:
     """The layers of a tune on one setup."""
-    from pipeline.arrange.layers import DEFAULT_PLAN, ArrangeSettings, arrange_layers
+    from liltwright.arrange.layers import DEFAULT_PLAN, ArrangeSettings, arrange_layers
 
     settings = ArrangeSettings(
         effort=options.effort, ornaments=options.ornaments, rounds=options.rounds or DEFAULT_PLAN
@@ -212,14 +212,14 @@ def arrange_on(
 
 def moved(arrangement: Arrangement, semitones: int, player: Player) -> Arrangement:
     """The same shapes with the capo moved, and a word on the room that leaves."""
-    from pipeline.arrange.compare import move_with_capo
+    from liltwright.arrange.compare import move_with_capo
 
     shifted, room = move_with_capo(arrangement, semitones, player=player)
     return replace(shifted, cautions=(*shifted.cautions, room.sentence))
 
 
 def _notate_settings(options: TuneOptions) -> NotateSettings:
-    from pipeline.notate.notate import NotateSettings
+    from liltwright.notate.notate import NotateSettings
 
     for name, value in (
         ("--tempo", options.beats_per_minute),

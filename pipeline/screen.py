@@ -6,7 +6,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from pipeline.progress import Progress
+from liltwright.progress import Progress
 
 
 @contextmanager

@@ -11,11 +11,11 @@ import sys
 def main() -> None:
     """Load the command line and run it."""
     try:
-        from pipeline.cli import main as run
+        from liltwright.cli import main as run
 
         run()
     except KeyboardInterrupt:
-        known = sys.modules.get("pipeline.stopping")  # not loaded yet: no writer was either
+        known = sys.modules.get("liltwright.stopping")  # not loaded yet: no writer was either
         words = known.stopped_words() if known else "liltwright: stopped; nothing was written."
         sys.stderr.write(f"{words}\n")
         sys.stderr.flush()

@@ -35,7 +35,7 @@ def undisturbed() -> Iterator[None]:
 
 def note_written(place: Path) -> None:
     """Remember that this run put a file, or a set of files into a folder."""
-    from pipeline.limits import shown_path
+    from liltwright.limits import shown_path
 
     _written[shown_path(place)] = None
 

@@ -6,16 +6,16 @@ from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.counting import count
-from pipeline.doubts import bars_words, by_reason, clock, grouped, ranges
-from pipeline.tab import RankedSetup, Ranking, Setup
-from pipeline.tune import Tune
-from pipeline.write.ledger import some
+from liltwright.counting import count
+from liltwright.doubts import bars_words, by_reason, clock, grouped, ranges
+from liltwright.tab import RankedSetup, Ranking, Setup
+from liltwright.tune import Tune
+from liltwright.write.ledger import some
 
 if TYPE_CHECKING:
-    from pipeline.arrange.compare import Comparison
-    from pipeline.arrange.sets import SetPlan
-    from pipeline.write.folder import Saved
+    from liltwright.arrange.compare import Comparison
+    from liltwright.arrange.sets import SetPlan
+    from liltwright.write.folder import Saved
 
 SHOWN, RANGES = 5, 4
 """How many doubts, or reasons, are said, and how many ranges of bars for each reason."""
@@ -107,7 +107,7 @@ def ranking_lines(
 
     What the user asked for is listed too, wherever its place is.
     """
-    from pipeline.guitar.shortlist import shortlist
+    from liltwright.guitar.shortlist import shortlist
 
     if not ranking.setups:
         return
@@ -138,7 +138,7 @@ def places_words(places: Collection[int]) -> str:
 
 def comparison_lines(comparison: Comparison) -> Iterator[str]:
     """Two setups bar by bar: moves of the hands, widest stretch, main beats with a bass."""
-    from pipeline.arrange.compare import bar_label
+    from liltwright.arrange.compare import bar_label
 
     width = max(4, *(len(bar_label(pair)) for pair in comparison.bars))
     yield f"{comparison.layer}: {describe_setup(comparison.first)}"

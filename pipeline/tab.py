@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal, get_args
 
-from pipeline.tune import KeyName
+from liltwright.tune import KeyName
 
 LayerName = Literal[
     "melody", "drone", "plain-bass", "moving-bass", "fuller", "finished-bass", "finished"

@@ -15,21 +15,21 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline import run
-from pipeline.counting import count
-from pipeline.doubts import bars_words, ranges
-from pipeline.errors import PipelineError, UsageError
-from pipeline.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
-from pipeline.progress import Progress, silent
-from pipeline.records import to_json
-from pipeline.tab import Arrangement, Ranking
+from liltwright import run
+from liltwright.counting import count
+from liltwright.doubts import bars_words, ranges
+from liltwright.errors import PipelineError, UsageError
+from liltwright.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
+from liltwright.progress import Progress, silent
+from liltwright.records import to_json
+from liltwright.tab import Arrangement, Ranking
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from pipeline.guitar.player import Player
-    from pipeline.unpick.compared import Change
-    from pipeline.unpick.unpicked import Unpicked
+    from liltwright.guitar.player import Player
+    from liltwright.unpick.compared import Change
+    from liltwright.unpick.unpicked import Unpicked
 
 KIND_WORDS = {
     "none": "no bass",
@@ -73,7 +73,7 @@ def unpick_file(
     other : also arrange the bare tune on the setup where it sits best, as arrangement 2
     Raises PipelineError when the page cannot be used, UsageError when an option does not fit.
     """
-    from pipeline.write.files import render
+    from liltwright.write.files import render
 
     progress("taking the page apart", 0.0)
     found = unpicked_of(source, player=player, known=known, page=page)
@@ -102,9 +102,9 @@ def unpick_file(
 
 def unpicked_of(source: Path, *, player: Player, known: TuneOptions, page: PageOptions) -> Unpicked:
     """The page of a file, taken apart."""
-    from pipeline.guitar.tunings import parse_tuning
-    from pipeline.read.finished import read_finished
-    from pipeline.unpick.unpicked import UnpickSettings, unpick
+    from liltwright.guitar.tunings import parse_tuning
+    from liltwright.read.finished import read_finished
+    from liltwright.unpick.unpicked import UnpickSettings, unpick
 
     strings = parse_tuning(page.tuning)[1] if page.tuning is not None else None
     finished = read_finished(source)
@@ -135,7 +135,7 @@ def unpicked_of(source: Path, *, player: Player, known: TuneOptions, page: PageO
 
 def page_lines(found: Unpicked) -> Iterator[str]:
     """What the page is made of, in a guitarist's words."""
-    from pipeline.summary import describe_setup
+    from liltwright.summary import describe_setup
 
     made = found.page.made_of
     yield f"The page is in {describe_setup(found.page.setup)}, with {KIND_WORDS[made.bass]}"

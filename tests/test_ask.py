@@ -2,9 +2,9 @@
 
 import pytest
 
-from pipeline.ask import QUESTIONS, ask_player, shown, with_answer
-from pipeline.errors import UsageError
-from pipeline.guitar.player import Player
+from liltwright.ask import QUESTIONS, ask_player, shown, with_answer
+from liltwright.errors import UsageError
+from liltwright.guitar.player import Player
 
 
 def test_pressing_return_everywhere_changes_nothing():

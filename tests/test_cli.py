@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from pipeline import cli
-from pipeline.tune import TUNE_TYPES
+from liltwright import cli
+from liltwright.tune import TUNE_TYPES
 
 JIG = """X:1
 T:The Kettle Lid
@@ -73,7 +73,7 @@ def test_help_loads_no_audio_library():
     """--help must be quick, so nothing heavy may be imported for it."""
     heavy = "librosa,scipy,numpy,music21,av,onnxruntime,verovio,soundfile,numba,lxml"
     script = (
-        "import sys; from pipeline import cli; sys.argv = ['liltwright', 'arrange', '--help']\n"
+        "import sys; from liltwright import cli; sys.argv = ['liltwright', 'arrange', '--help']\n"
         "try: cli.app()\nexcept SystemExit: pass\n"
         f"print([name for name in '{heavy}'.split(',') if name in sys.modules])"
     )
@@ -203,7 +203,7 @@ def test_ctrl_c_leaves_nothing_behind(tmp_path):
     )
     source = _wav(tmp_path / "long.wav", 0.3 * tone)
     run = subprocess.Popen(
-        [sys.executable, "-m", "pipeline.cli", "arrange", source, "--out", tmp_path / "out"],
+        [sys.executable, "-m", "liltwright.cli", "arrange", source, "--out", tmp_path / "out"],
         stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=Path(__file__).parents[1],
         # a shell ignores Ctrl-C for what it starts in the background, and that is inherited
         preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
@@ -219,7 +219,7 @@ def test_ctrl_c_leaves_nothing_behind(tmp_path):
 
 
 def test_every_tune_type_can_be_named(jig):
-    from pipeline import options
+    from liltwright import options
 
     for name in TUNE_TYPES:
         assert options.tune_type(name.upper().replace(" ", "-")) == name

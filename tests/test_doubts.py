@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pipeline.doubts import (
+from liltwright.doubts import (
     bars_words,
     by_reason,
     doubtful_indices,
@@ -13,8 +13,8 @@ from pipeline.doubts import (
     printed_bars,
     ranges,
 )
-from pipeline.summary import tune_lines
-from pipeline.tune import Doubt
+from liltwright.summary import tune_lines
+from liltwright.tune import Doubt
 from tests.write.hand_made import heard_jig
 
 HARD, OTHER = "some notes were hard to make out", "differs from the other 3 times through"

@@ -11,10 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from pipeline import cli
-from pipeline.records import from_json
-from pipeline.tab import Arrangement, Ranking
-from pipeline.tune import Tune
+from liltwright import cli
+from liltwright.records import from_json
+from liltwright.tab import Arrangement, Ranking
+from liltwright.tune import Tune
 
 ROOT = Path(__file__).parents[1]
 DEMO = ROOT / "fixtures" / "demo"

@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipeline.hear.audio import Audio, load_audio
-from pipeline.read.abc import read_abc
-from pipeline.records import from_json
-from pipeline.tune import Tune
-from pipeline.units import midi_to_hz
+from liltwright.hear.audio import Audio, load_audio
+from liltwright.read.abc import read_abc
+from liltwright.records import from_json
+from liltwright.tune import Tune
+from liltwright.units import midi_to_hz
 
 DEMO = Path(__file__).parent.parent / "fixtures" / "demo"
 

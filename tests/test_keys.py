@@ -3,8 +3,8 @@
 import pytest
 from music21 import key as m21_key
 
-from pipeline.errors import UsageError
-from pipeline.keys import (
+from liltwright.errors import UsageError
+from liltwright.keys import (
     note_name,
     parse_key,
     pitch_class,
@@ -13,7 +13,7 @@ from pipeline.keys import (
     spell,
     transpose_key,
 )
-from pipeline.tune import MODES, KeyName
+from liltwright.tune import MODES, KeyName
 
 # ABC notation standard 2.1, section 3.1.14: signature, then the tonic of each mode.
 ABC_TABLE = """

@@ -5,9 +5,9 @@ from fractions import Fraction as F
 
 import pytest
 
-from pipeline.errors import PipelineError
-from pipeline.records import from_json, to_json
-from pipeline.tune import Ending, NoteEvent, Part, ScoreNote, Source, Tune
+from liltwright.errors import PipelineError
+from liltwright.records import from_json, to_json
+from liltwright.tune import Ending, NoteEvent, Part, ScoreNote, Source, Tune
 
 
 def _note(midi, start, length):

@@ -8,7 +8,7 @@ import mir_eval
 import numpy as np
 import pytest
 
-from pipeline.tune import Doubt, Heard, HeardBar, NoteEvent, ScoreNote, Source, Tune
+from liltwright.tune import Doubt, Heard, HeardBar, NoteEvent, ScoreNote, Source, Tune
 from tests.benchmark.collections import Split, map_notes, tunes
 from tests.benchmark.degrade import degrade
 from tests.benchmark.families import fingerprint, normal_title
@@ -31,7 +31,7 @@ A|d2A FAd|efg fed|B2e ede|fdB A2A|d2A FAd|efg fed|B2d AFE|D3 D2:|
 
 
 def jig() -> Tune:
-    from pipeline.read.abc import read_abc
+    from liltwright.read.abc import read_abc
 
     return read_abc(JIG, name="case.abc")
 

@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from pipeline import stopping
-from pipeline.write.folder import check_folder, save, save_one
+from liltwright import stopping
+from liltwright.write.folder import check_folder, save, save_one
 from tests.hardness.examples import abc, wav
 
 ROOT = Path(__file__).parents[1]
@@ -73,7 +73,7 @@ def test_a_real_ctrl_c_is_one_true_sentence(tmp_path: Path, seconds: float):
     source, out = tmp_path / "long.wav", tmp_path / "out"
     source.write_bytes(wav(22050, 22050 * 200)())
     child = subprocess.Popen(
-        [sys.executable, "-m", "pipeline.start", "arrange", source, "--out", out, *QUICK],
+        [sys.executable, "-m", "liltwright.start", "arrange", source, "--out", out, *QUICK],
         cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
         # a shell ignores Ctrl-C for what it starts in the background, and that is inherited
         preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
@@ -95,7 +95,7 @@ def test_parts_that_killed_runs_left_are_cleared(tmp_path):
     tune = tmp_path / "a.abc"
     tune.write_bytes(abc("A2Bc d2ef|g4 a4|")())
     (tmp_path / ".liltwright-other.pdf.part").write_bytes(b"half")
-    command = [sys.executable, "-m", "pipeline.start", "tab", tune, "--out", tmp_path / "a.txt"]
+    command = [sys.executable, "-m", "liltwright.start", "tab", tune, "--out", tmp_path / "a.txt"]
     subprocess.run(command, cwd=ROOT, check=True, capture_output=True)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.abc", "a.txt"]
 

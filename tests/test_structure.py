@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-import models
-from models.register import checksums
-from pipeline.run import STAGES
+from liltwright import models
+from liltwright.models.register import checksums
+from liltwright.run import STAGES
 
 ROOT = Path(__file__).parents[1]
 MODULES = sorted((ROOT / "pipeline").rglob("*.py"))
@@ -18,11 +18,11 @@ ROOMS = ("hear", "notate", "guitar", "arrange", "unpick")
 
 # What a room may not know of: hearing knows no bars, notating no guitars, the guitar no audio.
 FORBIDDEN = {
-    "hear": ("pipeline.notate", "pipeline.guitar", "pipeline.arrange", "pipeline.write"),
-    "notate": ("pipeline.guitar", "pipeline.arrange", "pipeline.write", "pipeline.hear"),
-    "guitar": ("pipeline.hear", "pipeline.notate", "pipeline.arrange"),
-    "arrange": ("pipeline.hear", "pipeline.notate"),
-    "unpick": ("pipeline.hear", "pipeline.write"),
+    "hear": ("liltwright.notate", "liltwright.guitar", "liltwright.arrange", "liltwright.write"),
+    "notate": ("liltwright.guitar", "liltwright.arrange", "liltwright.write", "liltwright.hear"),
+    "guitar": ("liltwright.hear", "liltwright.notate", "liltwright.arrange"),
+    "arrange": ("liltwright.hear", "liltwright.notate"),
+    "unpick": ("liltwright.hear", "liltwright.write"),
 }
 
 

@@ -6,7 +6,7 @@ import librosa
 import numpy as np
 import pytest
 
-from pipeline.units import cents_between, hz_to_midi, midi_to_hz, whole_notes_to_seconds
+from liltwright.units import cents_between, hz_to_midi, midi_to_hz, whole_notes_to_seconds
 
 
 def test_a4_is_440_hz():

@@ -7,17 +7,17 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.arrange.compare import compare
-from pipeline.counting import count as counted
-from pipeline.errors import UsageError
-from pipeline.guitar.player import Player
-from pipeline.guitar.setups import make_setup
-from pipeline.hear.audio import MAX_DURATION_S, MIN_DURATION_S
-from pipeline.notate.written import moved_octaves, rebarred
-from pipeline.options import GuitarOptions, LayerOptions
-from pipeline.read.abc import read_abc
-from pipeline.run import arrange_on, rank
-from pipeline.summary import (
+from liltwright.arrange.compare import compare
+from liltwright.counting import count as counted
+from liltwright.errors import UsageError
+from liltwright.guitar.player import Player
+from liltwright.guitar.setups import make_setup
+from liltwright.hear.audio import MAX_DURATION_S, MIN_DURATION_S
+from liltwright.notate.written import moved_octaves, rebarred
+from liltwright.options import GuitarOptions, LayerOptions
+from liltwright.read.abc import read_abc
+from liltwright.run import arrange_on, rank
+from liltwright.summary import (
     best_words,
     comparison_lines,
     describe_tune,
@@ -25,8 +25,8 @@ from pipeline.summary import (
     ranking_lines,
     tune_lines,
 )
-from pipeline.tune import Candidates, Doubt, HeardBar, Tune, TypeCandidate
-from pipeline.write.report_sections import masthead, ranking_section
+from liltwright.tune import Candidates, Doubt, HeardBar, Tune, TypeCandidate
+from liltwright.write.report_sections import masthead, ranking_section
 from tests.test_cli import jig, liltwright  # noqa: F401
 
 ROOT = Path(__file__).parents[1]

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.ear.curves import (
+from liltwright.hear.network import HOP
+from liltwright.models.ear.curves import (
     CLIP_S,
     CONTROL_HOP,
     CONTROL_S,
@@ -26,7 +27,6 @@ from models.ear.curves import (
     spectrum,
     wander,
 )  # fmt: skip
-from pipeline.hear.network import HOP
 
 
 def talk(

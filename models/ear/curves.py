@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from models.ear.melodies import TONGUE, Played
-from pipeline.hear.network import HOP, HOP_S, SAMPLE_RATE
+from liltwright.hear.network import HOP, HOP_S, SAMPLE_RATE
+from liltwright.models.ear.melodies import TONGUE, Played
 
 FRAMES = 512
 SAMPLES = FRAMES * HOP

@@ -11,8 +11,8 @@ from __future__ import annotations
 import numpy as np
 import torch
 
-from models.ear.curves import FRAMES, SAMPLES
-from pipeline.hear.network import HOP, SAMPLE_RATE
+from liltwright.hear.network import HOP, SAMPLE_RATE
+from liltwright.models.ear.curves import FRAMES, SAMPLES
 
 NYQUIST = SAMPLE_RATE / 2
 

@@ -1,6 +1,6 @@
 """Weights -> models/ear/ear.onnx and the reference of the parity test.
 
-    python -m models.ear.export WEIGHTS.pt[:SHARE] ...
+    python -m liltwright.models.ear.export WEIGHTS.pt[:SHARE] ...
 
 In     : files that models.ear.train wrote, of runs of which one began with the weights of the
          other; the mean of their weights is exported, by share.
@@ -16,8 +16,8 @@ from pathlib import Path
 import numpy as np
 import torch
 
-from models.ear.net import Ear, Probabilities
-from pipeline.hear.network import SAMPLE_RATE, spectra
+from liltwright.hear.network import SAMPLE_RATE, spectra
+from liltwright.models.ear.net import Ear, Probabilities
 
 HERE = Path(__file__).parent
 REFERENCE_FRAMES = 96

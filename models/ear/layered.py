@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.ear.curves import (
+from liltwright.models.ear.curves import (
     CLIP_S,
     CONTROL_S,
     CONTROLS,
@@ -24,7 +24,7 @@ from models.ear.curves import (
     vibrato,
     wander,
 )  # fmt: skip
-from models.ear.melodies import Played
+from liltwright.models.ear.melodies import Played
 
 LANES = 3
 

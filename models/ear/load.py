@@ -1,4 +1,4 @@
-"""ear.onnx -> weights to go on training from: python -m models.ear.load OUT.pt
+"""ear.onnx -> weights to go on training from: python -m liltwright.models.ear.load OUT.pt
 
 In     : models/ear/ear.onnx, in which the exporter has folded every normalisation into the
          convolution before it.
@@ -17,10 +17,10 @@ from pathlib import Path
 import numpy as np
 import torch
 
-from models.ear.net import Ear, Probabilities
-from models.ear.render import collate, render
-from models.ear.scenes import SHARES, scene
-from models.ear.train import Spectra
+from liltwright.models.ear.net import Ear, Probabilities
+from liltwright.models.ear.render import collate, render
+from liltwright.models.ear.scenes import SHARES, scene
+from liltwright.models.ear.train import Spectra
 
 HERE = Path(__file__).parent
 NORMS = {"along": "norm", "down": "out", "0": "1"}

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 import torch
 
-from models.ear.curves import CONTROL_HOP, FORMANTS, FRAMES, HARMONICS, SAMPLES, Clip
-from models.ear.effects import (
+from liltwright.hear.network import BINS_PER_SEMITONE, HOP, LOWEST_MIDI, N_PITCHES, SAMPLE_RATE
+from liltwright.models.ear.curves import CONTROL_HOP, FORMANTS, FRAMES, HARMONICS, SAMPLES, Clip
+from liltwright.models.ear.effects import (
     NYQUIST,
     background,
     chance,
@@ -26,7 +27,6 @@ from models.ear.effects import (
     suppression,
     upsample,
 )  # fmt: skip
-from pipeline.hear.network import BINS_PER_SEMITONE, HOP, LOWEST_MIDI, N_PITCHES, SAMPLE_RATE
 
 
 @dataclass

@@ -14,9 +14,9 @@ from pathlib import Path
 
 import numpy as np
 
-from models.ear.curves import CLIP_S, SAMPLES, Clip, label, leave_gaps, pick
-from models.ear.melodies import ORNAMENT, REPEAT_SOFT, SLUR, TONGUE, Habits, Played, play
-from pipeline.hear.network import SAMPLE_RATE
+from liltwright.hear.network import SAMPLE_RATE
+from liltwright.models.ear.curves import CLIP_S, SAMPLES, Clip, label, leave_gaps, pick
+from liltwright.models.ear.melodies import ORNAMENT, REPEAT_SOFT, SLUR, TONGUE, Habits, Played, play
 
 PLUCKED = (24, 25, 26, 27, 15, 45, 46, 104, 105, 106, 107, 0, 6, 12, 11, 1, 8, 9, 10, 13, 108)
 RANGES = {

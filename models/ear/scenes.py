@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.ear.company import babble, clatter, foot, talk
-from models.ear.curves import (
+from liltwright.models.ear.company import babble, clatter, foot, talk
+from liltwright.models.ear.curves import (
     CLIP_S,
     CONTROL_S,
     CONTROLS,
@@ -24,12 +24,12 @@ from models.ear.curves import (
     smooth,
     spectrum,
 )  # fmt: skip
-from models.ear.layered import layered
-from models.ear.melodies import Habits, Played, play
-from models.ear.singers import singers
-from models.ear.strings import plucked
-from models.ear.struck import struck
-from models.ear.sustained import habits, slower, sustained
+from liltwright.models.ear.layered import layered
+from liltwright.models.ear.melodies import Habits, Played, play
+from liltwright.models.ear.singers import singers
+from liltwright.models.ear.strings import plucked
+from liltwright.models.ear.struck import struck
+from liltwright.models.ear.sustained import habits, slower, sustained
 
 SHARES = {
     "plucked": 0.1, "flute": 0.07, "whistle": 0.09, "reed": 0.05, "free reed": 0.05,

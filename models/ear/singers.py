@@ -14,7 +14,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.ear.curves import (
+from liltwright.hear.network import HOP
+from liltwright.models.ear.curves import (
     CLIP_S,
     CONTROL_HOP,
     CONTROL_S,
@@ -36,8 +37,8 @@ from models.ear.curves import (
     vibrato,
     wander,
 )  # fmt: skip
-from models.ear.melodies import ORNAMENT, SLUR, TONGUE, Habits, Played, play
-from models.ear.words import (
+from liltwright.models.ear.melodies import ORNAMENT, SLUR, TONGUE, Habits, Played, play
+from liltwright.models.ear.words import (
     BANDS_HZ,
     BARE,
     HISS,
@@ -49,7 +50,6 @@ from models.ear.words import (
     consonant,
     vowels,
 )  # fmt: skip
-from pipeline.hear.network import HOP
 
 VOICES = ((38, 62, 0.92), (43, 68, 1.0), (50, 76, 1.1), (55, 82, 1.17), (57, 88, 1.3))
 """Lowest and highest note and scale of the formants: bass, tenor, alto, soprano, child."""

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from models.ear.curves import (
+from liltwright.models.ear.curves import (
     CLIP_S,
     CONTROL_S,
     CONTROLS,
@@ -23,7 +23,7 @@ from models.ear.curves import (
     pick,
     spectrum,
 )  # fmt: skip
-from models.ear.melodies import ORNAMENT, REPEAT_SOFT, SLUR, TONGUE, Played
+from liltwright.models.ear.melodies import ORNAMENT, REPEAT_SOFT, SLUR, TONGUE, Played
 
 
 def plucked(rng: np.random.Generator, clip: Clip, played: Played, cents: float) -> None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.ear.curves import (
+from liltwright.models.ear.curves import (
     CLIP_S,
     CONTROL_S,
     CONTROLS,
@@ -23,7 +23,7 @@ from models.ear.curves import (
     label,
     pick,
 )  # fmt: skip
-from models.ear.melodies import Played
+from liltwright.models.ear.melodies import Played
 
 RATIOS = ((1.0, 2.76, 5.4), (1.0, 4.0, 10.0), (1.0, 3.0, 6.0), (1.0, 6.27, 17.5), (1.0, 2.0, 3.01),
           (1.0, 2.0, 4.2))  # fmt: skip

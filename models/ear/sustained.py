@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.ear.curves import (
+from liltwright.models.ear.curves import (
     CLIP_S,
     CONTROL_S,
     CONTROLS,
@@ -35,9 +35,9 @@ from models.ear.curves import (
     vibrato,
     wander,
 )  # fmt: skip
-from models.ear.families import FAMILIES, OFTEN_REPEATED, SUNG, Family
-from models.ear.melodies import ORNAMENT, REPEAT_SOFT, SLUR, TONGUE, Habits, Played
-from models.ear.syllables import syllables
+from liltwright.models.ear.families import FAMILIES, OFTEN_REPEATED, SUNG, Family
+from liltwright.models.ear.melodies import ORNAMENT, REPEAT_SOFT, SLUR, TONGUE, Habits, Played
+from liltwright.models.ear.syllables import syllables
 
 
 def slower(rng: np.random.Generator) -> float:

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.ear.curves import (
+from liltwright.hear.network import HOP
+from liltwright.models.ear.curves import (
     CONTROL_HOP,
     CONTROL_S,
     CONTROLS,
@@ -22,8 +23,7 @@ from models.ear.curves import (
     pick,
     smooth,
 )  # fmt: skip
-from models.ear.melodies import ORNAMENT, SLUR, Played
-from pipeline.hear.network import HOP
+from liltwright.models.ear.melodies import ORNAMENT, SLUR, Played
 
 
 def syllables(

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from models.ear.curves import CONTROL_S, CONTROLS, FORMANTS, NASAL, VOWELS, pick
+from liltwright.models.ear.curves import CONTROL_S, CONTROLS, FORMANTS, NASAL, VOWELS, pick
 
 BANDS_HZ = (1200.0, 2800.0, 6500.0)
 STOP, MUTE, NASALS, LIQUID, HISS, BUZZ, BARE = range(7)

@@ -5,7 +5,8 @@ Method : every ear listens to the same recordings; each of its notes is right or
          definition: onset within 50 ms, latency taken out, pitch within 50 cents, one to one);
          logistic regression by Newton's method with a small ridge. The sung clips are of the kind
          that the ear was trained with (models/ear), of seeds that it was not trained with.
-Run    : python -m models.hearing.make [EAR ...]   from the repository; then models.register.
+Run    : python -m liltwright.models.hearing.make [EAR ...], from the repository, then
+         liltwright.models.register.
          Needs PyTorch for the sung clips.
 """
 
@@ -56,7 +57,7 @@ def main() -> None:
 
 def renders() -> Iterator[tuple[Any, Truth]]:
     """Audio and true notes of LAPS performances per family and condition."""
-    from pipeline.hear.audio import audio_from_samples
+    from liltwright.hear.audio import audio_from_samples
     from tests.benchmark.collections import tunes
     from tests.benchmark.conditions import apply
     from tests.benchmark.performer import perform
@@ -90,10 +91,10 @@ def sung() -> Iterator[tuple[Any, Truth]]:
     """Audio and true notes of clips like those that the ear was trained with."""
     import torch
 
-    from models.ear.render import collate, render
-    from models.ear.scenes import scene
-    from pipeline.hear.audio import audio_from_samples
-    from pipeline.hear.network import SAMPLE_RATE
+    from liltwright.hear.audio import audio_from_samples
+    from liltwright.hear.network import SAMPLE_RATE
+    from liltwright.models.ear.render import collate, render
+    from liltwright.models.ear.scenes import scene
 
     rng = np.random.default_rng((SEED, 99))
     generator = torch.Generator().manual_seed(SEED)
@@ -107,7 +108,7 @@ def sung() -> Iterator[tuple[Any, Truth]]:
 
 def _true_notes(clip: Any) -> Truth:
     """The notes that the frame labels of a clip stand for."""
-    from pipeline.hear.network import HOP_S
+    from liltwright.hear.network import HOP_S
 
     track = np.pad(clip.events[0], 1)
     first = np.flatnonzero((track[1:-1] >= track[:-2]) & (track[1:-1] > track[2:]))
@@ -117,12 +118,12 @@ def _true_notes(clip: Any) -> Truth:
 
 def judged(audio: Any, truth: Truth, ear: str) -> tuple[np.ndarray, np.ndarray]:
     """Features of every note that an ear hears, and which are right."""
-    from pipeline.hear import listen
-    from pipeline.hear.confidence import features
-    from pipeline.hear.ears import raw_notes
-    from pipeline.hear.events import find_events
-    from pipeline.hear.settings import HearSettings
-    from pipeline.hear.several import foreign_shares
+    from liltwright.hear import listen
+    from liltwright.hear.confidence import features
+    from liltwright.hear.ears import raw_notes
+    from liltwright.hear.events import find_events
+    from liltwright.hear.settings import HearSettings
+    from liltwright.hear.several import foreign_shares
 
     events = find_events(audio.samples, audio.sample_rate)
     raw = raw_notes(audio, events, settings=HearSettings(ear=ear))  # type: ignore[arg-type]

@@ -1,4 +1,4 @@
-"""Train the ranker of tonic and mode: `python -m models.key.make` writes ranker.npz.
+"""Train the ranker of tonic and mode: `python -m liltwright.models.key.make` writes ranker.npz.
 
 In: tunes of the training split whose tonic is beyond doubt (tests/benchmark/collections.py) and
     whose header says major or minor, and with less weight minor tunes in doubt. Headers do not
@@ -19,9 +19,9 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.keys import pitch_class
-from pipeline.notate.key import TABLES, TRAINED, KeyEvidence
-from pipeline.tune import Mode, Tune
+from liltwright.keys import pitch_class
+from liltwright.notate.key import TABLES, TRAINED, KeyEvidence
+from liltwright.tune import Mode, Tune
 from tests.benchmark.collections import CollectedTune, as_mode, tunes
 
 HERE = Path(__file__).parent

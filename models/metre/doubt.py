@@ -1,8 +1,10 @@
-"""Fit when a bar is listed for checking: `python -m models.metre.doubt` writes doubts.json.
+"""Fit when a bar is listed for checking.
+
+Run: `python -m liltwright.models.metre.doubt` writes doubts.json.
 
 In: development tunes as the benchmark performs them: the performer's own notes, the same spoiled
     on purpose, and sound that the ear hears. Out: weights of a logistic regression on
-    pipeline.notate.doubts.FEATURES, and the threshold.
+    liltwright.notate.doubts.FEATURES, and the threshold.
 Method: a bar is wrong by the rule of tests/benchmark/score_tune.py. Newton's method with a ridge.
     The threshold is the lowest at which PRECISION of the listed bars of sound are wrong: nobody
     checks a list that is mostly right.
@@ -25,7 +27,7 @@ PRECISION = 0.31
 
 def main() -> None:
     """Collect, fit, report, write."""
-    from pipeline.notate.doubts import FEATURES
+    from liltwright.notate.doubts import FEATURES
 
     notes = [_judged(heard, truth) for heard, truth in _performed()]
     sound = [_judged(heard, truth) for heard, truth in _heard()]
@@ -68,7 +70,7 @@ def _performed() -> Iterator[tuple[object, object]]:
 
 
 def _heard() -> Iterator[tuple[object, object]]:
-    from pipeline.hear.listen import hear
+    from liltwright.hear.listen import hear
     from tests.benchmark.performer import perform
     from tests.benchmark.plan import plan
     from tests.benchmark.work import recording
@@ -82,9 +84,9 @@ def _heard() -> Iterator[tuple[object, object]]:
 
 def _judged(heard, truth) -> tuple[np.ndarray, np.ndarray]:  # type: ignore[no-untyped-def]
     """Features and wrongness of every bar of one performance."""
-    from pipeline.notate.doubts import bar_evidence
-    from pipeline.notate.notate import NotateSettings, lay_page, notate
-    from pipeline.notate.plain import plain_notes
+    from liltwright.notate.doubts import bar_evidence
+    from liltwright.notate.notate import NotateSettings, lay_page, notate
+    from liltwright.notate.plain import plain_notes
     from tests.benchmark.score_tune import right_bars
 
     page = lay_page(plain_notes(heard), NotateSettings())

@@ -1,4 +1,6 @@
-"""Turn trained weights into metre-1.onnx and so on: `python -m models.metre.export ONE.pt TWO.pt`.
+"""Turn trained weights into metre-1.onnx and so on.
+
+Run: `python -m liltwright.models.metre.export ONE.pt TWO.pt`.
 
 Weights are stored as 16-bit floats and computed with as 32-bit ones. The export is checked
 against PyTorch on a made-up melody, and the outputs are kept in reference.npz for the tests.
@@ -14,8 +16,8 @@ import onnx
 import torch
 from onnx import TensorProto, helper, numpy_helper
 
-from models.metre.net import HEADS, Metre
-from pipeline.notate.features import describe
+from liltwright.models.metre.net import HEADS, Metre
+from liltwright.notate.features import describe
 
 HERE = Path(__file__).parent
 INPUTS = ("numbers", "before", "after", "chroma", "clock")

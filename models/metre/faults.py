@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from models.metre.performances import NOWHERE, Notes
+from liltwright.models.metre.performances import NOWHERE, Notes
 
 
 def heard(notes: Notes, rng: np.random.Generator) -> Notes:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.metre.faults import heard
-from models.metre.performances import NOWHERE, Notes, play
-from models.metre.rounds import Page
-from pipeline.notate.features import describe
-from pipeline.notate.places import nearest_step, places
+from liltwright.models.metre.faults import heard
+from liltwright.models.metre.performances import NOWHERE, Notes, play
+from liltwright.models.metre.rounds import Page
+from liltwright.notate.features import describe
+from liltwright.notate.places import nearest_step, places
 
 IGNORE = -100
 

@@ -1,4 +1,6 @@
-"""Printed tunes as arrays: `python -m models.metre.pages OUT.npz` writes those to learn from.
+"""Printed tunes as arrays.
+
+Run: `python -m liltwright.models.metre.pages OUT.npz` writes those to learn from.
 
 In: the training and development splits of the public-domain collections
     (tests/benchmark/collections.py). Out: one file of arrays that performances.py reads without
@@ -12,9 +14,9 @@ from typing import Any, Literal
 
 import numpy as np
 
-from pipeline.keys import pitch_class
-from pipeline.notate.kind import TICKS
-from pipeline.notate.places import places
+from liltwright.keys import pitch_class
+from liltwright.notate.kind import TICKS
+from liltwright.notate.places import places
 from tests.benchmark.collections import CollectedTune, tunes
 from tests.benchmark.timeline import whole_round
 

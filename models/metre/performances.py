@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.metre.rounds import AT, LONG, MIDI, PLAYED, SINCE, TREBLE, Page, rounds
+from liltwright.models.metre.rounds import AT, LONG, MIDI, PLAYED, SINCE, TREBLE, Page, rounds
 
 QUAVER_S = {
     # seconds of a quaver at the usual tempi of models/dances (fastest, slowest)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from models.metre.rounds import Page
+    from liltwright.models.metre.rounds import Page
 
 NEW = 1_000_000
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.metre.recombine import recombined
-from models.metre.retune import retuned
-from pipeline.notate.places import places
+from liltwright.models.metre.recombine import recombined
+from liltwright.models.metre.retune import retuned
+from liltwright.notate.places import places
 
 AT, PLAYED, LONG, MIDI, TREBLE, SINCE = range(6)
 QUAVER = 12

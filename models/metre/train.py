@@ -1,4 +1,4 @@
-"""Train the metre network: `python -m models.metre.train --pages PAGES.npz --out DIR`.
+"""Train the metre network: `python -m liltwright.models.metre.train --pages PAGES.npz --out DIR`.
 
 In: the pages that pages.py wrote. Out: DIR/metre.pt, averaged weights, and a log.
 Method: every step takes fresh random performances (performances.py, faults.py), made by worker
@@ -22,9 +22,9 @@ import numpy as np
 import torch
 from torch import Tensor, nn
 
-from models.metre.features import IGNORE, example
-from models.metre.net import HEADS, Metre
-from models.metre.rounds import Page, load_pages
+from liltwright.models.metre.features import IGNORE, example
+from liltwright.models.metre.net import HEADS, Metre
+from liltwright.models.metre.rounds import Page, load_pages
 
 WINDOW = 512
 WEIGHTS = {"place": 1.0, "step": 0.6, "since": 0.4, "kind": 0.15, "meter": 0.3}

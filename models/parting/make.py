@@ -1,4 +1,4 @@
-"""What the line of a dance tune looks like, counted: `python -m models.parting.make`.
+"""What the line of a dance tune looks like, counted: `python -m liltwright.models.parting.make`.
 
 In:  the training split of the public-domain collections (tests/benchmark/collections.py).
 Out: line.json: for each metre and place in the bar the share of chances at which a tune note

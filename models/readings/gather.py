@@ -1,4 +1,4 @@
-"""Readings to learn from: `python -m models.readings.gather PAGES.npz OUT.npz`.
+"""Readings to learn from: `python -m liltwright.models.readings.gather PAGES.npz OUT.npz`.
 
 In: printed tunes of the training split (models/metre/pages.py). Out: for random performances of
     them (models/metre/performances.py, half of them spoiled by models/metre/faults.py) the best
@@ -15,9 +15,9 @@ from typing import Any
 
 import numpy as np
 
-from models.metre.faults import heard
-from models.metre.performances import QUAVER_S, Notes, play
-from models.metre.rounds import Page, load_pages
+from liltwright.models.metre.faults import heard
+from liltwright.models.metre.performances import QUAVER_S, Notes, play
+from liltwright.models.metre.rounds import Page, load_pages
 
 COMMON = ("reel", "jig", "hornpipe")
 TIMES, TIMES_COMMON = 6, 2
@@ -49,12 +49,12 @@ def _one(
     pages: list[Page], kin: dict[tuple[str, str], list[Page]], job: tuple[int, int]
 ) -> dict[str, Any] | None:
     """The readings of one performance; None when it is too short."""
-    from pipeline.notate.bestpath import best_paths
-    from pipeline.notate.looks import looks
-    from pipeline.notate.metre import listen_for_metre
-    from pipeline.notate.places import places
-    from pipeline.notate.plain import PlainNotes
-    from pipeline.notate.swing import in_time
+    from liltwright.notate.bestpath import best_paths
+    from liltwright.notate.looks import looks
+    from liltwright.notate.metre import listen_for_metre
+    from liltwright.notate.places import places
+    from liltwright.notate.plain import PlainNotes
+    from liltwright.notate.swing import in_time
 
     at, time = job
     page = pages[at]

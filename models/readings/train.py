@@ -1,4 +1,4 @@
-"""Fit trees.npz: `python -m models.readings.train ROWS.npz`.
+"""Fit trees.npz: `python -m liltwright.models.readings.train ROWS.npz`.
 
 In: the rows that gather.py wrote. Out: boosted trees that give the odds that a reading is right
     from its looks alone; printed: how many metres they get right in tunes that were left out.
@@ -16,8 +16,8 @@ import numpy as np
 from sklearn.ensemble import HistGradientBoostingClassifier
 from sklearn.model_selection import GroupKFold
 
-from pipeline.notate.places import places
-from pipeline.notate.trees import Trees, odds
+from liltwright.notate.places import places
+from liltwright.notate.trees import Trees, odds
 
 FILE = Path(__file__).with_name("trees.npz")
 SHARES = {

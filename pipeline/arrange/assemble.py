@@ -13,18 +13,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from pipeline.arrange.grades import BarGrade, difficulty, grade_bar, within_limit
-from pipeline.arrange.harmony import Harmony
-from pipeline.arrange.moments import Tables
-from pipeline.arrange.ornaments import add_ornaments
-from pipeline.arrange.remarks import layer_remarks, ornament_remarks
-from pipeline.arrange.tab import Below, tab_bars, thumb_where_free
-from pipeline.arrange.voices import Melody
-from pipeline.guitar.hand import Hand
-from pipeline.guitar.player import Player
-from pipeline.guitar.plucking import Pluck
-from pipeline.tab import Layer, LayerName, Setup, TabBar
-from pipeline.tune import Tune
+from liltwright.arrange.grades import BarGrade, difficulty, grade_bar, within_limit
+from liltwright.arrange.harmony import Harmony
+from liltwright.arrange.moments import Tables
+from liltwright.arrange.ornaments import add_ornaments
+from liltwright.arrange.remarks import layer_remarks, ornament_remarks
+from liltwright.arrange.tab import Below, tab_bars, thumb_where_free
+from liltwright.arrange.voices import Melody
+from liltwright.guitar.hand import Hand
+from liltwright.guitar.player import Player
+from liltwright.guitar.plucking import Pluck
+from liltwright.tab import Layer, LayerName, Setup, TabBar
+from liltwright.tune import Tune
 
 
 @dataclass(frozen=True, slots=True)

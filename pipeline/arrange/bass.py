@@ -16,14 +16,13 @@ from typing import Literal
 
 import numpy as np
 
-import models
-from pipeline import keys
-from pipeline.arrange.chords import ChordTones
-from pipeline.arrange.timeline import Event, Timeline
-from pipeline.guitar.fretboard import STRINGS, open_midi
-from pipeline.guitar.hand import Hand, finger_cost
-from pipeline.guitar.states import NEVER, TICKS, ways
-from pipeline.tab import Setup
+from liltwright import keys, models
+from liltwright.arrange.chords import ChordTones
+from liltwright.arrange.timeline import Event, Timeline
+from liltwright.guitar.fretboard import STRINGS, open_midi
+from liltwright.guitar.hand import Hand, finger_cost
+from liltwright.guitar.states import NEVER, TICKS, ways
+from liltwright.tab import Setup
 
 Policy = Literal["drone", "moving"]
 FILE = "bass/costs.json"

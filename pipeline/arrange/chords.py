@@ -9,8 +9,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from pipeline import keys
-from pipeline.errors import UsageError
+from liltwright import keys
+from liltwright.errors import UsageError
 
 TRIADS: dict[str, tuple[int, ...]] = {
     "": (0, 4, 7), "m": (0, 3, 7), "5": (0, 7), "dim": (0, 3, 6), "aug": (0, 4, 8), "+": (0, 4, 8),

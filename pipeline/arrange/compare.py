@@ -14,16 +14,16 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from pipeline import keys
-from pipeline.arrange.chords import parse_symbol, transpose_symbol
-from pipeline.arrange.grades import BarGrade, grade_bar
-from pipeline.arrange.metre import pulse_of
-from pipeline.counting import count
-from pipeline.errors import UsageError
-from pipeline.guitar.fretboard import fret_mm, last_fret
-from pipeline.guitar.player import Player
-from pipeline.tab import Arrangement, Chord, Layer, LayerName, Setup, TabBar
-from pipeline.tune import Tune
+from liltwright import keys
+from liltwright.arrange.chords import parse_symbol, transpose_symbol
+from liltwright.arrange.grades import BarGrade, grade_bar
+from liltwright.arrange.metre import pulse_of
+from liltwright.counting import count
+from liltwright.errors import UsageError
+from liltwright.guitar.fretboard import fret_mm, last_fret
+from liltwright.guitar.player import Player
+from liltwright.tab import Arrangement, Chord, Layer, LayerName, Setup, TabBar
+from liltwright.tune import Tune
 
 Easier = Literal["first", "second", "neither"]
 

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.arrange.stretches import Stretch, tone_shares
-from pipeline.tune import Mode
+from liltwright.arrange.stretches import Stretch, tone_shares
+from liltwright.tune import Mode
 
 SEVENTH = 10
 STEPS = {"major": (0, 4, 7), "minor": (0, 3, 7), "open": (0, 7)}

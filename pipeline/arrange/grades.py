@@ -15,12 +15,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-import models
-from pipeline.guitar.fretboard import span_mm
-from pipeline.guitar.hand import Hand
-from pipeline.tab import Setup, TabBar
-from pipeline.tune import Tune
-from pipeline.units import whole_notes_to_seconds
+from liltwright import models
+from liltwright.guitar.fretboard import span_mm
+from liltwright.guitar.hand import Hand
+from liltwright.tab import Setup, TabBar
+from liltwright.tune import Tune
+from liltwright.units import whole_notes_to_seconds
 
 
 @dataclass(frozen=True, slots=True)

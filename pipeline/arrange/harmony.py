@@ -21,14 +21,13 @@ from fractions import Fraction
 
 import numpy as np
 
-import models
-from pipeline import keys
-from pipeline.arrange.chords import ChordTones, parse_symbol, transpose_symbol
-from pipeline.arrange.degrees import Degree, degrees_of, path_costs
-from pipeline.arrange.metre import pulse_of
-from pipeline.arrange.stretches import RULES, Stretch, stretches, tone_shares
-from pipeline.tab import Chord, TabBar
-from pipeline.tune import KeyName, Tune, TypedChord
+from liltwright import keys, models
+from liltwright.arrange.chords import ChordTones, parse_symbol, transpose_symbol
+from liltwright.arrange.degrees import Degree, degrees_of, path_costs
+from liltwright.arrange.metre import pulse_of
+from liltwright.arrange.stretches import RULES, Stretch, stretches, tone_shares
+from liltwright.tab import Chord, TabBar
+from liltwright.tune import KeyName, Tune, TypedChord
 
 QUALITY = {"major": "", "minor": "m", "open": "5"}
 

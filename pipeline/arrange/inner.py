@@ -18,17 +18,17 @@ from fractions import Fraction
 
 import numpy as np
 
-import models
-from pipeline.arrange.metre import Pulse
-from pipeline.arrange.moments import Tables
-from pipeline.arrange.tab import Below
-from pipeline.arrange.timeline import Event
-from pipeline.arrange.together import pair_ticks
-from pipeline.arrange.voices import Melody, sounding
-from pipeline.guitar.fretboard import open_midi
-from pipeline.guitar.plucking import FINGERS, Pluck, home_cost
-from pipeline.guitar.states import NEVER, ways
-from pipeline.tab import Setup
+from liltwright import models
+from liltwright.arrange.metre import Pulse
+from liltwright.arrange.moments import Tables
+from liltwright.arrange.tab import Below
+from liltwright.arrange.timeline import Event
+from liltwright.arrange.together import pair_ticks
+from liltwright.arrange.voices import Melody, sounding
+from liltwright.guitar.fretboard import open_midi
+from liltwright.guitar.plucking import FINGERS, Pluck, home_cost
+from liltwright.guitar.states import NEVER, ways
+from liltwright.tab import Setup
 
 FILE = "bass/inner.json"
 UPPER_STRINGS = (2, 3, 4)

@@ -19,29 +19,29 @@ from typing import Literal
 
 import numpy as np
 
-from pipeline import keys
-from pipeline.arrange.assemble import Ground, Voice, Voices, graded, ornamented
-from pipeline.arrange.bass import board, open_strings_with, usable_tones
-from pipeline.arrange.grades import wish_to_walk
-from pipeline.arrange.harmony import Harmony, harmonise
-from pipeline.arrange.inner import inner_notes
-from pipeline.arrange.metre import pulse_of
-from pipeline.arrange.moments import Tables
-from pipeline.arrange.rounds import parse_plan
-from pipeline.arrange.search import best_path
-from pipeline.arrange.tab import Below, melody_plucks
-from pipeline.arrange.timeline import timeline
-from pipeline.arrange.voices import Melody, bass_of, melody_of, on_main_beats, with_gaps_filled
-from pipeline.arrange.walking import walking_bass
-from pipeline.errors import UsageError
-from pipeline.guitar.fingering import problem_of, state_numbers
-from pipeline.guitar.player import Player
-from pipeline.guitar.setups import what_does_not_fit
-from pipeline.guitar.states import states
-from pipeline.guitar.tension import cautions
-from pipeline.progress import Progress, silent
-from pipeline.tab import Arrangement, Setup
-from pipeline.tune import Tune
+from liltwright import keys
+from liltwright.arrange.assemble import Ground, Voice, Voices, graded, ornamented
+from liltwright.arrange.bass import board, open_strings_with, usable_tones
+from liltwright.arrange.grades import wish_to_walk
+from liltwright.arrange.harmony import Harmony, harmonise
+from liltwright.arrange.inner import inner_notes
+from liltwright.arrange.metre import pulse_of
+from liltwright.arrange.moments import Tables
+from liltwright.arrange.rounds import parse_plan
+from liltwright.arrange.search import best_path
+from liltwright.arrange.tab import Below, melody_plucks
+from liltwright.arrange.timeline import timeline
+from liltwright.arrange.voices import Melody, bass_of, melody_of, on_main_beats, with_gaps_filled
+from liltwright.arrange.walking import walking_bass
+from liltwright.errors import UsageError
+from liltwright.guitar.fingering import problem_of, state_numbers
+from liltwright.guitar.player import Player
+from liltwright.guitar.setups import what_does_not_fit
+from liltwright.guitar.states import states
+from liltwright.guitar.tension import cautions
+from liltwright.progress import Progress, silent
+from liltwright.tab import Arrangement, Setup
+from liltwright.tune import Tune
 
 HAND_CAUTION = (
     "Warm up, start slowly and take breaks; stop when a hand, wrist or arm hurts. "

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-import models
-from pipeline.arrange.bass import FILE
-from pipeline.arrange.timeline import Event
+from liltwright import models
+from liltwright.arrange.bass import FILE
+from liltwright.arrange.timeline import Event
 
 ON, OFF, LATER = 0, 1, 2
 """The last note fell on a main beat; off it, right after one; or the last main beat is unknown."""

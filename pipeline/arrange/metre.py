@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 
-import models
-from pipeline.tune import Tune
+from liltwright import models
+from liltwright.tune import Tune
 
 FILE = "bass/metres.json"
 

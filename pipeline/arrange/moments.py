@@ -3,7 +3,7 @@
 Task: turn events, ways of holding the melody and places for the bass into arrays of ticks.
 In:   a Timeline, the States of the fretting hand, a Board, the states allowed for each note.
 Out:  one Moment for each event.
-Method: costs are looked up where they belong (hand: pipeline.guitar; bass: bass.py; both at
+Method: costs are looked up where they belong (hand: liltwright.guitar; bass: bass.py; both at
     once: together.py) and cached, as a tune repeats itself. Ticks of NEVER forbid.
 """
 
@@ -15,12 +15,12 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.arrange import bass
-from pipeline.arrange.bass import Board, Policy
-from pipeline.arrange.timeline import Event, Timeline
-from pipeline.arrange.together import pair_ticks
-from pipeline.guitar.hand import Hand
-from pipeline.guitar.states import NEVER, TICKS, States, step_ticks
+from liltwright.arrange import bass
+from liltwright.arrange.bass import Board, Policy
+from liltwright.arrange.timeline import Event, Timeline
+from liltwright.arrange.together import pair_ticks
+from liltwright.guitar.hand import Hand
+from liltwright.guitar.states import NEVER, TICKS, States, step_ticks
 
 NONE, OCTAVE, FIFTH = 0, 1, 2
 """How a bass note on a main beat lies below the melody: its relation."""

@@ -20,14 +20,14 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pipeline import keys
-from pipeline.arrange.timeline import MelodyNote, Timeline
-from pipeline.arrange.together import pair_ticks
-from pipeline.guitar.fretboard import open_midi
-from pipeline.guitar.hand import Hand
-from pipeline.guitar.states import NEVER, Stop, ways
-from pipeline.tab import Setup, TabBar, TabNote, Technique
-from pipeline.tune import Ornament, Tune
+from liltwright import keys
+from liltwright.arrange.timeline import MelodyNote, Timeline
+from liltwright.arrange.together import pair_ticks
+from liltwright.guitar.fretboard import open_midi
+from liltwright.guitar.hand import Hand
+from liltwright.guitar.states import NEVER, Stop, ways
+from liltwright.tab import Setup, TabBar, TabNote, Technique
+from liltwright.tune import Ornament, Tune
 
 GRACE = Fraction(1, 32)
 SHORTEST_PART = Fraction(1, 8)

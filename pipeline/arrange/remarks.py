@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipeline.doubts import bars_words, ranges
-from pipeline.guitar.fretboard import open_midi
-from pipeline.keys import note_name, signature_of
-from pipeline.tab import LayerName, Setup, TabBar, TabNote
-from pipeline.tune import Tune
+from liltwright.doubts import bars_words, ranges
+from liltwright.guitar.fretboard import open_midi
+from liltwright.keys import note_name, signature_of
+from liltwright.tab import LayerName, Setup, TabBar, TabNote
+from liltwright.tune import Tune
 
 NEW = {
     "drone": "a drone under the melody, by the thumb",

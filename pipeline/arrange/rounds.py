@@ -16,12 +16,21 @@ from fractions import Fraction
 from itertools import product
 from typing import Literal, get_args
 
-from pipeline import keys
-from pipeline.errors import UsageError
-from pipeline.guitar.fretboard import Place, open_midi
-from pipeline.guitar.hand import Grip, Hand, grips
-from pipeline.tab import LAYER_NAMES, Arrangement, Dynamic, LayerName, Round, Setup, TabBar, TabNote
-from pipeline.tune import Tune
+from liltwright import keys
+from liltwright.errors import UsageError
+from liltwright.guitar.fretboard import Place, open_midi
+from liltwright.guitar.hand import Grip, Hand, grips
+from liltwright.tab import (
+    LAYER_NAMES,
+    Arrangement,
+    Dynamic,
+    LayerName,
+    Round,
+    Setup,
+    TabBar,
+    TabNote,
+)
+from liltwright.tune import Tune
 
 DYNAMICS: tuple[Dynamic, ...] = get_args(Dynamic)
 GROWING: tuple[Dynamic, ...] = ("mp", "mf", "f")

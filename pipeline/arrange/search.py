@@ -21,9 +21,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.arrange.bass import Board, Policy
-from pipeline.arrange.moments import NONE, Moment, Tables
-from pipeline.guitar.states import NEVER
+from liltwright.arrange.bass import Board, Policy
+from liltwright.arrange.moments import NONE, Moment, Tables
+from liltwright.guitar.states import NEVER
 
 RELATIONS = 3
 ON_BEAT, FROM_BELOW, FROM_ABOVE = 0, 1, 2

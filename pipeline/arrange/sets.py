@@ -18,11 +18,10 @@ from itertools import pairwise
 
 import numpy as np
 
-import models
-from pipeline import keys
-from pipeline.errors import UsageError
-from pipeline.tab import RankedSetup, Ranking
-from pipeline.tune import Tune
+from liltwright import keys, models
+from liltwright.errors import UsageError
+from liltwright.tab import RankedSetup, Ranking
+from liltwright.tune import Tune
 
 FILE = "harmony/sets.json"
 FEWEST, MOST = 2, 5

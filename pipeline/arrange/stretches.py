@@ -16,9 +16,9 @@ from fractions import Fraction
 
 import numpy as np
 
-import models
-from pipeline.arrange.metre import Pulse
-from pipeline.tune import Tune
+from liltwright import models
+from liltwright.arrange.metre import Pulse
+from liltwright.tune import Tune
 
 RULES = "harmony/rules.json"
 

@@ -15,10 +15,10 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-from pipeline.arrange.timeline import Timeline
-from pipeline.guitar.plucking import FINGERS, Pluck, home_cost, move_cost
-from pipeline.guitar.states import Stop
-from pipeline.tab import TabBar, TabNote
+from liltwright.arrange.timeline import Timeline
+from liltwright.guitar.plucking import FINGERS, Pluck, home_cost, move_cost
+from liltwright.guitar.states import Stop
+from liltwright.tab import TabBar, TabNote
 
 INDEX_ON_4 = 4
 

@@ -14,12 +14,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from pipeline.arrange.harmony import ChordSpan, Harmony
-from pipeline.arrange.metre import Pulse, pulse_of
-from pipeline.errors import PipelineError
-from pipeline.guitar.melody import Line, line_of
-from pipeline.tune import Tune, WrittenBar
-from pipeline.units import whole_notes_to_seconds
+from liltwright.arrange.harmony import ChordSpan, Harmony
+from liltwright.arrange.metre import Pulse, pulse_of
+from liltwright.errors import PipelineError
+from liltwright.guitar.melody import Line, line_of
+from liltwright.tune import Tune, WrittenBar
+from liltwright.units import whole_notes_to_seconds
 
 Slot = Literal["main", "walk", ""]
 

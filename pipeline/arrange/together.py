@@ -3,7 +3,7 @@
 Task: say which pairs of held notes one hand can hold, and what that costs.
 In:   notes as string, fret and finger; the player's hand.
 Out:  cost arrays in ticks, NEVER where no hand can do it.
-Method: the rules of pipeline.guitar.hand.grips for two places, as arrays: fingers rise with the
+Method: the rules of liltwright.guitar.hand.grips for two places, as arrays: fingers rise with the
     frets, at one fret with the strings; one finger may lie over one fret; spans are taken at the
     nut, so that a shape can be kept at every capo.
 """
@@ -15,9 +15,9 @@ from functools import lru_cache
 
 import numpy as np
 
-from pipeline.guitar.fretboard import span_mm
-from pipeline.guitar.hand import Hand, costs, stretch_cost
-from pipeline.guitar.states import NEVER, TICKS
+from liltwright.guitar.fretboard import span_mm
+from liltwright.guitar.hand import Hand, costs, stretch_cost
+from liltwright.guitar.states import NEVER, TICKS
 
 
 @lru_cache(maxsize=8)

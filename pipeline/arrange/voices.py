@@ -15,12 +15,12 @@ from fractions import Fraction
 
 import numpy as np
 
-from pipeline.arrange.moments import Tables
-from pipeline.arrange.search import Path
-from pipeline.arrange.tab import Below
-from pipeline.arrange.timeline import Timeline
-from pipeline.guitar.fretboard import span_mm
-from pipeline.guitar.states import NEVER, Stop
+from liltwright.arrange.moments import Tables
+from liltwright.arrange.search import Path
+from liltwright.arrange.tab import Below
+from liltwright.arrange.timeline import Timeline
+from liltwright.guitar.fretboard import span_mm
+from liltwright.guitar.states import NEVER, Stop
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,13 +19,13 @@ from fractions import Fraction
 
 import numpy as np
 
-from pipeline.arrange.bass import silent_ticks
-from pipeline.arrange.leading import LATER, OFF, ON, Place, line_price, rocking, step_costs
-from pipeline.arrange.moments import Tables
-from pipeline.arrange.tab import Below
-from pipeline.arrange.timeline import Event
-from pipeline.arrange.voices import Melody
-from pipeline.guitar.states import NEVER, TICKS
+from liltwright.arrange.bass import silent_ticks
+from liltwright.arrange.leading import LATER, OFF, ON, Place, line_price, rocking, step_costs
+from liltwright.arrange.moments import Tables
+from liltwright.arrange.tab import Below
+from liltwright.arrange.timeline import Event
+from liltwright.arrange.voices import Melody
+from liltwright.guitar.states import NEVER, TICKS
 
 FAR = np.float32(1e6)
 SOURCES = {True: ((ON, (ON, OFF, LATER)),), False: ((OFF, (ON,)), (LATER, (OFF, LATER)))}

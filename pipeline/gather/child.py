@@ -25,7 +25,7 @@ def main() -> None:
     _limit_memory(int(sys.argv[1]))
     lines: queue.Queue[str] = queue.Queue()
     threading.Thread(target=_listen, args=(lines,), daemon=True).start()
-    from pipeline.gather.work import Task, work_on
+    from liltwright.gather.work import Task, work_on
 
     while True:
         row = work_on(Task(**json.loads(lines.get())))

@@ -22,12 +22,12 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.errors import PipelineError, UsageError
-from pipeline.gather.local import Limits, work_locally
-from pipeline.gather.work import Row, Task, failed_row
+from liltwright.errors import PipelineError, UsageError
+from liltwright.gather.local import Limits, work_locally
+from liltwright.gather.work import Row, Task, failed_row
 
 if TYPE_CHECKING:
-    from pipeline.gather.gather import Order
+    from liltwright.gather.gather import Order
 
 RETRIES = 4
 OPEN_PER_THREAD = 3
@@ -66,7 +66,7 @@ def work_on_dask(tasks: Sequence[Task], order: Order) -> Generator[list[Row], No
 
 def do_batch(tasks: list[dict[str, Any]], shelf: str, limits: dict[str, Any]) -> str:
     """On a worker: work on a batch, put its rows on the shelf, answer with the file's name."""
-    from pipeline.write.journal import write_flushed
+    from liltwright.write.journal import write_flushed
 
     these = [Task(**task) for task in tasks]
     rows = sorted(work_locally(these, 1, Limits(**limits)), key=lambda row: str(row["content"]))

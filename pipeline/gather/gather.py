@@ -17,13 +17,13 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Literal
 
-from pipeline.errors import UsageError
-from pipeline.gather.inputs import Item, Shard, contents, named_files
-from pipeline.gather.ledger import Ledger, ledger_path
-from pipeline.gather.local import Limits, work_locally
-from pipeline.gather.pace import Pace
-from pipeline.gather.table import NAME, merge, need_pyarrow, write_tunes
-from pipeline.gather.work import Recipe, Row, Task, folder_name
+from liltwright.errors import UsageError
+from liltwright.gather.inputs import Item, Shard, contents, named_files
+from liltwright.gather.ledger import Ledger, ledger_path
+from liltwright.gather.local import Limits, work_locally
+from liltwright.gather.pace import Pace
+from liltwright.gather.table import NAME, merge, need_pyarrow, write_tunes
+from liltwright.gather.work import Recipe, Row, Task, folder_name
 
 Engine = Literal["local", "dask"]
 
@@ -69,7 +69,7 @@ def gather(order: Order, pace: Pace) -> Gathered:
     """
     need_pyarrow()
     if order.engine == "dask":
-        from pipeline.gather.distributed import need_distributed
+        from liltwright.gather.distributed import need_distributed
 
         need_distributed()
     _make(order.out)
@@ -132,7 +132,7 @@ def _task(item: Item, order: Order) -> Task:
 
 def _work(tasks: Sequence[Task], order: Order) -> Generator[list[Row], None, None]:
     if order.engine == "dask" and tasks:
-        from pipeline.gather.distributed import work_on_dask
+        from liltwright.gather.distributed import work_on_dask
 
         yield from work_on_dask(tasks, order)
     elif tasks:
@@ -155,7 +155,7 @@ def _unreadable(name: str, why: str, order: Order) -> Row:
 
 
 def _list_failed(rows: Sequence[Row], path: Path) -> None:
-    from pipeline.limits import clean
+    from liltwright.limits import clean
 
     lines = sorted(
         f"{clean(row['file'], 4096)}\t{row['error']}\n" for row in rows if row.get("error")

@@ -20,8 +20,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.errors import PipelineError, UsageError
-from pipeline.limits import clean, shown_path
+from liltwright.errors import PipelineError, UsageError
+from liltwright.limits import clean, shown_path
 
 SOUNDS = frozenset({
     ".wav", ".flac", ".mp3", ".ogg", ".oga", ".opus", ".m4a", ".m4b", ".aac", ".mp4", ".webm",

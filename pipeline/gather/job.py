@@ -9,15 +9,15 @@ import os
 from pathlib import Path
 from typing import cast
 
-from pipeline.counting import count
-from pipeline.errors import PipelineError, UsageError
-from pipeline.gather.gather import Engine, Gathered, Order, gather
-from pipeline.gather.inputs import parse_shard
-from pipeline.gather.local import Limits
-from pipeline.gather.pace import Pace
-from pipeline.gather.table import NAME, merge
-from pipeline.gather.work import Recipe, level_named, program_version
-from pipeline.options import Ear
+from liltwright.counting import count
+from liltwright.errors import PipelineError, UsageError
+from liltwright.gather.gather import Engine, Gathered, Order, gather
+from liltwright.gather.inputs import parse_shard
+from liltwright.gather.local import Limits
+from liltwright.gather.pace import Pace
+from liltwright.gather.table import NAME, merge
+from liltwright.gather.work import Recipe, level_named, program_version
+from liltwright.options import Ear
 
 SHOWN = 20
 
@@ -48,7 +48,7 @@ def run(
     if all(text.endswith(".parquet") for text in inputs):
         _merge(inputs, out, relatives=relatives)
     else:
-        from pipeline.guitar.player import load_player
+        from liltwright.guitar.player import load_player
 
         order = Order(
             inputs=tuple(inputs),
@@ -99,8 +99,8 @@ def _say(made: Gathered, order: Order) -> None:
 
 
 def _relatives(table: Path) -> None:
-    from pipeline.gather.kin import NAME as KIN
-    from pipeline.gather.kin import write_relatives
+    from liltwright.gather.kin import NAME as KIN
+    from liltwright.gather.kin import write_relatives
 
     pairs = write_relatives(table)
     print(f"{count(pairs, 'pair')} of relatives in {table.with_name(KIN)}")

@@ -8,8 +8,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from pipeline.gather.relatives import melodies_of, relatives
-from pipeline.gather.table import Column, need_pyarrow, read_tunes, write_table
+from liltwright.gather.relatives import melodies_of, relatives
+from liltwright.gather.table import Column, need_pyarrow, read_tunes, write_table
 
 NAME = "relatives.parquet"
 

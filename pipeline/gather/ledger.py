@@ -19,7 +19,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from pipeline.errors import PipelineError
+from liltwright.errors import PipelineError
 
 Row = dict[str, Any]
 NETWORK = frozenset({

@@ -20,12 +20,10 @@ import threading
 from collections.abc import Generator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from pathlib import Path
 
-import pipeline
-from pipeline.gather.work import Row, Task, failed_row
-from pipeline.limits import clean
-from pipeline.threads import VARIABLE
+from liltwright.gather.work import Row, Task, failed_row
+from liltwright.limits import clean
+from liltwright.threads import VARIABLE
 
 THREADS = (
     VARIABLE, "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS",
@@ -206,16 +204,12 @@ def _feed(
 
 
 def _start(limits: Limits) -> subprocess.Popen[str]:
-    root = str(Path(pipeline.__file__).parents[1])
-    before = os.environ.get("PYTHONPATH")
-    env = os.environ | dict.fromkeys(THREADS, "1")
-    env["PYTHONPATH"] = os.pathsep.join([root, *([before] if before else [])])
     return subprocess.Popen(
-        [sys.executable, "-m", "pipeline.gather.child", str(limits.memory_bytes)],
+        [sys.executable, "-m", "liltwright.gather.child", str(limits.memory_bytes)],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
-        env=env,
+        env=os.environ | dict.fromkeys(THREADS, "1"),
         text=True,
         encoding="utf-8",
     )

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from pipeline.tune import Bar, Tune
+from liltwright.tune import Bar, Tune
 
 REST = -1
 

@@ -12,8 +12,8 @@ import time
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
-from pipeline.counting import count
-from pipeline.gather.work import Row
+from liltwright.counting import count
+from liltwright.gather.work import Row
 
 QUIET_S = 15.0
 """Seconds between lines where there is no screen."""

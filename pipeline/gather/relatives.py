@@ -31,7 +31,7 @@ from itertools import combinations, pairwise
 
 import numpy as np
 
-from pipeline.gather.melody import REST
+from liltwright.gather.melody import REST
 
 COMMON = 64
 """A run of intervals that more tunes use than this tells nothing."""

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from pipeline.doubts import grouped
-from pipeline.gather.melody import melody_bars
-from pipeline.tab import Ranking
-from pipeline.tune import Tune
+from liltwright.doubts import grouped
+from liltwright.gather.melody import melody_bars
+from liltwright.tab import Ranking
+from liltwright.tune import Tune
 
 BEST = 3
 """How many setups a row names."""
@@ -55,7 +55,7 @@ def row_of(tune: Tune, ranking: Ranking | None) -> dict[str, Any]:
 
 def incipit(tune: Tune) -> str:
     """The first bars in ABC notation, with pick-up, without header."""
-    from pipeline.write.abc import tune_to_abc
+    from liltwright.write.abc import tune_to_abc
 
     lines = tune_to_abc(tune).splitlines()
     start = next((at for at, line in enumerate(lines) if line.startswith("K:")), -1)

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pipeline.errors import PipelineError, UsageError
-from pipeline.gather.work import Row
+from liltwright.errors import PipelineError, UsageError
+from liltwright.gather.work import Row
 
 NAME = "tunes.parquet"
 
@@ -111,7 +111,7 @@ def write_tunes(rows: Iterable[Row], path: Path) -> int:
 
 def write_table(table: Any, path: Path) -> None:
     """Write any table with fixed settings, whole or not at all."""
-    from pipeline.write.journal import write_flushed
+    from liltwright.write.journal import write_flushed
 
     pa = need_pyarrow()
     sink = pa.BufferOutputStream()

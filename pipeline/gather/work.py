@@ -18,11 +18,11 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, cast, get_args
 
-from pipeline.errors import PipelineError, UsageError
-from pipeline.options import Ear, GuitarOptions, LayerOptions, OutputOptions, TuneOptions
+from liltwright.errors import PipelineError, UsageError
+from liltwright.options import Ear, GuitarOptions, LayerOptions, OutputOptions, TuneOptions
 
 if TYPE_CHECKING:
-    from pipeline.guitar.player import Player
+    from liltwright.guitar.player import Player
 
 Level = Literal["tune", "tunings", "everything"]
 Row = dict[str, Any]
@@ -75,7 +75,7 @@ def program_version() -> str:
     """The version of the program with a hash of the models that it carries."""
     from importlib import metadata
 
-    import models
+    from liltwright import models
 
     registry = Path(models.__file__).with_name("registry.json").read_bytes()
     try:
@@ -93,7 +93,7 @@ def folder_name(name: str, content: str) -> str:
 
 def work_on(task: Task) -> Row:
     """The row of one file; its folder is complete when this returns."""
-    from pipeline.limits import clean
+    from liltwright.limits import clean
 
     row: Row = {"content": task.content}
     try:
@@ -117,11 +117,11 @@ def failed_row(content: str, sentence: str, *, again: bool = False) -> Row:
 
 
 def _made(task: Task) -> Row:
-    from pipeline import run
-    from pipeline.gather.row import row_of
-    from pipeline.guitar.player import Player
-    from pipeline.write.files import is_left_out, render, tune_files
-    from pipeline.write.folder import check_folder, save
+    from liltwright import run
+    from liltwright.gather.row import row_of
+    from liltwright.guitar.player import Player
+    from liltwright.write.files import is_left_out, render, tune_files
+    from liltwright.write.folder import check_folder, save
 
     player = Player(**{**task.player, **_tuples(task.player)})
     output = OutputOptions()
@@ -138,7 +138,7 @@ def _made(task: Task) -> Row:
         files = render(tune, ranking, made, found.audio, output, player)
         save(files, folder, stays=lambda name: is_left_out(name, output))
     else:
-        from pipeline.records import to_json
+        from liltwright.records import to_json
 
         files = tune_files(tune)
         if ranking is not None:
@@ -153,7 +153,7 @@ def _tuples(values: dict[str, Any]) -> dict[str, Any]:
 
 
 def _fault_words(fault: Exception) -> str:
-    from pipeline.limits import clean
+    from liltwright.limits import clean
 
     last = traceback.extract_tb(fault.__traceback__)[-1]
     where = f"{Path(last.filename).name}:{last.lineno}"

@@ -17,16 +17,16 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pipeline.guitar.candidates import Question
-from pipeline.guitar.fretboard import STRINGS, fret_mm
-from pipeline.guitar.score import (
+from liltwright.guitar.candidates import Question
+from liltwright.guitar.fretboard import STRINGS, fret_mm
+from liltwright.guitar.score import (
     Field,
     drone_values,
     part_names,
     scale,
     setup_parts,
 )
-from pipeline.guitar.states import NEVER, TICKS, States
+from liltwright.guitar.states import NEVER, TICKS, States
 
 BLOCK = 8192
 """Setups bounded side by side: their frets stay in the processor's cache."""

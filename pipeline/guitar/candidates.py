@@ -11,15 +11,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pipeline.errors import UsageError
-from pipeline.guitar.fingering import Search
-from pipeline.guitar.melody import Line, line_of
-from pipeline.guitar.player import Player
-from pipeline.guitar.score import Facts, Field, facts_of, scale, weights
-from pipeline.guitar.tension import near_breaking, refuse_breaking
-from pipeline.guitar.tunings import Tuning, catalogue, parse_tuning, tuning_of
-from pipeline.keys import pitch_class
-from pipeline.tune import Tune
+from liltwright.errors import UsageError
+from liltwright.guitar.fingering import Search
+from liltwright.guitar.melody import Line, line_of
+from liltwright.guitar.player import Player
+from liltwright.guitar.score import Facts, Field, facts_of, scale, weights
+from liltwright.guitar.tension import near_breaking, refuse_breaking
+from liltwright.guitar.tunings import Tuning, catalogue, parse_tuning, tuning_of
+from liltwright.keys import pitch_class
+from liltwright.tune import Tune
 
 OCTAVES = (-12, -24, 0)
 WISH = 0.5

@@ -15,15 +15,15 @@ from dataclasses import dataclass
 from html import escape
 from math import sqrt
 
-from pipeline.guitar.fingering import finger_stops
-from pipeline.guitar.fretboard import Place, fret_mm, open_midi
-from pipeline.guitar.melody import line_of
-from pipeline.guitar.player import Player
-from pipeline.guitar.setups import capo_words
-from pipeline.guitar.tunings import LETTERS
-from pipeline.keys import note_name, pitch_class, scale_steps, signature_of
-from pipeline.tab import Setup
-from pipeline.tune import Tune
+from liltwright.guitar.fingering import finger_stops
+from liltwright.guitar.fretboard import Place, fret_mm, open_midi
+from liltwright.guitar.melody import line_of
+from liltwright.guitar.player import Player
+from liltwright.guitar.setups import capo_words
+from liltwright.guitar.tunings import LETTERS
+from liltwright.keys import note_name, pitch_class, scale_steps, signature_of
+from liltwright.tab import Setup
+from liltwright.tune import Tune
 
 WIDTH, LEFT, RIGHT = 760.0, 96.0, 24.0
 TOP, STRING_GAP = 58.0, 30.0

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.guitar.fingering import Paths, Problem, Search
-from pipeline.guitar.player import Player
-from pipeline.guitar.score import Facts, Field, path_parts, setup_parts
-from pipeline.guitar.tunings import parse_tuning
+from liltwright.guitar.fingering import Paths, Problem, Search
+from liltwright.guitar.player import Player
+from liltwright.guitar.score import Facts, Field, path_parts, setup_parts
+from liltwright.guitar.tunings import parse_tuning
 
 BLOCK = 512
 """Paths counted side by side: keeps the memory small when there are thousands."""

@@ -16,15 +16,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.errors import UsageError
-from pipeline.guitar.fretboard import STRINGS, last_fret
-from pipeline.guitar.melody import Line, line_of
-from pipeline.guitar.player import Player
-from pipeline.guitar.plucking import pluck
-from pipeline.guitar.setups import capo_words, what_does_not_fit
-from pipeline.guitar.states import NEVER, TICKS, States, Stop, states, step_ticks
-from pipeline.tab import Layer, Setup, TabNote
-from pipeline.tune import Tune
+from liltwright.errors import UsageError
+from liltwright.guitar.fretboard import STRINGS, last_fret
+from liltwright.guitar.melody import Line, line_of
+from liltwright.guitar.player import Player
+from liltwright.guitar.plucking import pluck
+from liltwright.guitar.setups import capo_words, what_does_not_fit
+from liltwright.guitar.states import NEVER, TICKS, States, Stop, states, step_ticks
+from liltwright.tab import Layer, Setup, TabNote
+from liltwright.tune import Tune
 
 BATCH = 48
 """Setups searched side by side: their step matrices stay in the processor's cache."""

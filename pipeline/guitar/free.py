@@ -14,8 +14,8 @@ from itertools import product
 
 import numpy as np
 
-from pipeline.guitar.bounds import Bounds
-from pipeline.guitar.candidates import (
+from liltwright.guitar.bounds import Bounds
+from liltwright.guitar.candidates import (
     WISH,
     Question,
     RankSettings,
@@ -24,12 +24,12 @@ from pipeline.guitar.candidates import (
     transpositions,
     wishes_of,
 )
-from pipeline.guitar.exact import exact_parts
-from pipeline.guitar.player import Player
-from pipeline.guitar.score import Field
-from pipeline.guitar.tension import near_breaking
-from pipeline.guitar.tunings import parse_tuning, standard
-from pipeline.progress import Progress
+from liltwright.guitar.exact import exact_parts
+from liltwright.guitar.player import Player
+from liltwright.guitar.score import Field
+from liltwright.guitar.tension import near_breaking
+from liltwright.guitar.tunings import parse_tuning, standard
+from liltwright.progress import Progress
 
 KEPT = 40
 """So many of the best are proven and listed."""

@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from pipeline.units import Number
+from liltwright.units import Number
 
 STRINGS = 6
 

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 from itertools import combinations_with_replacement
 
-import models
-from pipeline.guitar.fretboard import Place, fret_mm, span_mm
+from liltwright import models
+from liltwright.guitar.fretboard import Place, fret_mm, span_mm
 
 FILE = "hand/costs.json"
 FRAME = 4  # frets under the four fingers of one position

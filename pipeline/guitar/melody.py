@@ -11,10 +11,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from pipeline.dances import dances
-from pipeline.errors import PipelineError
-from pipeline.tune import Tune
-from pipeline.units import whole_notes_to_seconds
+from liltwright.dances import dances
+from liltwright.errors import PipelineError
+from liltwright.tune import Tune
+from liltwright.units import whole_notes_to_seconds
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,9 +13,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from pipeline.guitar.hand import costs, shift_seconds
-from pipeline.guitar.melody import Line
-from pipeline.guitar.states import TICKS, Stop
+from liltwright.guitar.hand import costs, shift_seconds
+from liltwright.guitar.melody import Line
+from liltwright.guitar.states import TICKS, Stop
 
 
 @dataclass(frozen=True, slots=True)

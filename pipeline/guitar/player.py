@@ -11,12 +11,12 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Literal
 
-from pipeline.errors import PipelineError, UsageError
-from pipeline.guitar.hand import Hand
-from pipeline.guitar.tension import string_sets
-from pipeline.limits import check, check_regular
-from pipeline.records import from_json
-from pipeline.stopping import note_written, undisturbed
+from liltwright.errors import PipelineError, UsageError
+from liltwright.guitar.hand import Hand
+from liltwright.guitar.tension import string_sets
+from liltwright.limits import check, check_regular
+from liltwright.records import from_json
+from liltwright.stopping import note_written, undisturbed
 
 OpenStrings = Literal["like", "neutral", "avoid"]
 LIMITS = {

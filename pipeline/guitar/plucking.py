@@ -12,7 +12,7 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from pipeline.guitar.hand import costs
+from liltwright.guitar.hand import costs
 
 Pluck = Literal["p", "i", "m", "a"]
 FINGERS: tuple[Pluck, ...] = get_args(Pluck)

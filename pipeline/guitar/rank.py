@@ -14,8 +14,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.errors import PipelineError
-from pipeline.guitar.candidates import (
+from liltwright.errors import PipelineError
+from liltwright.guitar.candidates import (
     Question,
     RankSettings,
     enumerate_setups,
@@ -23,22 +23,22 @@ from pipeline.guitar.candidates import (
     is_asked,
     question_of,
 )
-from pipeline.guitar.exact import exact_parts
-from pipeline.guitar.free import KEPT, joined, search_freely, within
-from pipeline.guitar.player import Player
-from pipeline.guitar.reasons import Explainer
-from pipeline.guitar.robustness import stability
-from pipeline.guitar.score import (
+from liltwright.guitar.exact import exact_parts
+from liltwright.guitar.free import KEPT, joined, search_freely, within
+from liltwright.guitar.player import Player
+from liltwright.guitar.reasons import Explainer
+from liltwright.guitar.robustness import stability
+from liltwright.guitar.score import (
     Field,
     part_names,
 )
-from pipeline.guitar.setups import setup_of, what_does_not_fit
-from pipeline.guitar.shortlist import shortlist
-from pipeline.guitar.tension import cautions
-from pipeline.guitar.tunings import catalogue, name_of
-from pipeline.progress import Progress, silent
-from pipeline.tab import RankedSetup, Ranking
-from pipeline.tune import Tune
+from liltwright.guitar.setups import setup_of, what_does_not_fit
+from liltwright.guitar.shortlist import shortlist
+from liltwright.guitar.tension import cautions
+from liltwright.guitar.tunings import catalogue, name_of
+from liltwright.progress import Progress, silent
+from liltwright.tab import RankedSetup, Ranking
+from liltwright.tune import Tune
 
 EXPLAINED = 10
 """So many of the best setups, and of those on the short list, get reasons in words."""

@@ -12,22 +12,22 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pipeline.guitar.candidates import Question
-from pipeline.guitar.fingering import problem_of
-from pipeline.guitar.path_facts import PathFacts, path_facts
-from pipeline.guitar.score import Field, part_names
-from pipeline.guitar.setups import capo_words, setup_of, what_does_not_fit
-from pipeline.guitar.tension import WORDS
-from pipeline.guitar.tunings import (
+from liltwright.guitar.candidates import Question
+from liltwright.guitar.fingering import problem_of
+from liltwright.guitar.path_facts import PathFacts, path_facts
+from liltwright.guitar.score import Field, part_names
+from liltwright.guitar.setups import capo_words, setup_of, what_does_not_fit
+from liltwright.guitar.tension import WORDS
+from liltwright.guitar.tunings import (
     catalogue,
     changes,
     parse_tuning,
     retuning_steps,
     tuning_of,
 )
-from pipeline.guitar.wording import bar_words, key_words, number, string_words
-from pipeline.keys import pitch_class, transpose_key
-from pipeline.tab import RankedSetup, Setup
+from liltwright.guitar.wording import bar_words, key_words, number, string_words
+from liltwright.keys import pitch_class, transpose_key
+from liltwright.tab import RankedSetup, Setup
 
 SUSPECTS = (("standard", 0), ("drop D", 0), ("DADGAD", 0))
 TOLD = 3

@@ -11,9 +11,9 @@ from __future__ import annotations
 
 import numpy as np
 
-import models
-from pipeline.guitar.score import FILE
-from pipeline.tab import RankedSetup
+from liltwright import models
+from liltwright.guitar.score import FILE
+from liltwright.tab import RankedSetup
 
 
 def stability(

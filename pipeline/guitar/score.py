@@ -15,17 +15,17 @@ from typing import Any
 
 import numpy as np
 
-import models
-from pipeline.errors import UsageError
-from pipeline.guitar.fingering import Paths
-from pipeline.guitar.fretboard import fret_mm
-from pipeline.guitar.hand import costs
-from pipeline.guitar.melody import Line
-from pipeline.guitar.player import Player
-from pipeline.guitar.states import TICKS
-from pipeline.guitar.tunings import standard
-from pipeline.keys import pitch_class, scale_steps
-from pipeline.tune import Tune
+from liltwright import models
+from liltwright.errors import UsageError
+from liltwright.guitar.fingering import Paths
+from liltwright.guitar.fretboard import fret_mm
+from liltwright.guitar.hand import costs
+from liltwright.guitar.melody import Line
+from liltwright.guitar.player import Player
+from liltwright.guitar.states import TICKS
+from liltwright.guitar.tunings import standard
+from liltwright.keys import pitch_class, scale_steps
+from liltwright.tune import Tune
 
 FILE = "hand/weights.json"
 BASS_STRINGS = (6, 5, 4)

@@ -9,14 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from pipeline.errors import UsageError
-from pipeline.guitar.fretboard import last_fret, places
-from pipeline.guitar.player import Player
-from pipeline.guitar.tension import refuse_breaking
-from pipeline.guitar.tunings import parse_tuning
-from pipeline.keys import KeyName, note_name, transpose_key
-from pipeline.tab import Setup
-from pipeline.tune import Tune
+from liltwright.errors import UsageError
+from liltwright.guitar.fretboard import last_fret, places
+from liltwright.guitar.player import Player
+from liltwright.guitar.tension import refuse_breaking
+from liltwright.guitar.tunings import parse_tuning
+from liltwright.keys import KeyName, note_name, transpose_key
+from liltwright.tab import Setup
+from liltwright.tune import Tune
 
 USUAL_OCTAVE = -12
 """Guitar arrangements usually take the tune an octave below where a tune book prints it."""

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipeline.tab import RankedSetup
+from liltwright.tab import RankedSetup
 
 
 def shortlist(setups: Sequence[RankedSetup], count: int = 5) -> tuple[RankedSetup, ...]:

@@ -21,8 +21,8 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
-from pipeline.guitar.fretboard import STRINGS, span_mm
-from pipeline.guitar.hand import Hand, costs, finger_cost, shift_seconds, stretch_cost
+from liltwright.guitar.fretboard import STRINGS, span_mm
+from liltwright.guitar.hand import Hand, costs, finger_cost, shift_seconds, stretch_cost
 
 TICKS = 1000
 """Ticks of cost in one hurry."""

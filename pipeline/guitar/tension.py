@@ -16,11 +16,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-import models
-from pipeline.errors import UsageError
-from pipeline.guitar.tunings import changes, standard, with_octaves
-from pipeline.keys import note_name
-from pipeline.units import midi_to_hz
+from liltwright import models
+from liltwright.errors import UsageError
+from liltwright.guitar.tunings import changes, standard, with_octaves
+from liltwright.keys import note_name
+from liltwright.units import midi_to_hz
 
 FILE = "strings/strings.json"
 INCH_M = 0.0254

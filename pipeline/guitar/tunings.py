@@ -14,9 +14,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
-import models
-from pipeline.errors import UsageError
-from pipeline.keys import LETTER_SEMITONES, note_name
+from liltwright import models
+from liltwright.errors import UsageError
+from liltwright.keys import LETTER_SEMITONES, note_name
 
 Strings = tuple[int, int, int, int, int, int]
 LOWEST, HIGHEST = 24, 76

@@ -20,9 +20,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from models import read_json
-from pipeline.hear.events import Events
-from pipeline.hear.raw import RawNote
+from liltwright.hear.events import Events
+from liltwright.hear.raw import RawNote
+from liltwright.models import read_json
 
 SMOOTH = np.array([1.0, 3.0, 4.0, 3.0, 1.0]) / 12.0
 """Over frames of 5.8 ms, so that single periods of a low voice are no rise."""

@@ -19,11 +19,11 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.errors import PipelineError
-from pipeline.hear.codecs import Stream, UnreadableError, open_stream
-from pipeline.limits import check, check_between, check_regular, clean, limit, shown_path
-from pipeline.progress import Progress, silent
-from pipeline.tune import Source
+from liltwright.errors import PipelineError
+from liltwright.hear.codecs import Stream, UnreadableError, open_stream
+from liltwright.limits import check, check_between, check_regular, clean, limit, shown_path
+from liltwright.progress import Progress, silent
+from liltwright.tune import Source
 
 SAMPLE_RATE = 22050
 MIN_DURATION_S = 4.0

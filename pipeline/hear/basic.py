@@ -22,10 +22,10 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.errors import UsageError
-from pipeline.hear.raw import RawNote
-from pipeline.progress import Progress, silent
-from pipeline.threads import threads
+from liltwright.errors import UsageError
+from liltwright.hear.raw import RawNote
+from liltwright.progress import Progress, silent
+from liltwright.threads import threads
 
 HOP = 256
 RATE = 22050

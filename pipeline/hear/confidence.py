@@ -16,8 +16,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from models import read_json
-from pipeline.hear.raw import RawNote
+from liltwright.hear.raw import RawNote
+from liltwright.models import read_json
 
 SEVERAL_FACTOR = 0.6
 

@@ -24,7 +24,7 @@ from functools import cache
 
 import numpy as np
 
-from pipeline.hear.network import (
+from liltwright.hear.network import (
     BINS_PER_SEMITONE,
     HOP_S,
     N_PITCHES,
@@ -32,9 +32,9 @@ from pipeline.hear.network import (
     class_midi,
     evidence,
 )
-from pipeline.hear.raw import RawNote
-from pipeline.hear.readings import Prices, shares
-from pipeline.progress import Progress, silent
+from liltwright.hear.raw import RawNote
+from liltwright.hear.readings import Prices, shares
+from liltwright.progress import Progress, silent
 
 ONSET_PLACE = 0.04
 OFFSET_PLACE = 0.15

@@ -15,18 +15,18 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.hear import basic
-from pipeline.hear.audio import Audio
-from pipeline.hear.decode import own_notes
-from pipeline.hear.events import Events
-from pipeline.hear.f0 import F0Track, pyin_track, swift_track
-from pipeline.hear.pieces import pieces
-from pipeline.hear.raw import RawNote
-from pipeline.hear.rescue import fill_in
-from pipeline.hear.segment import PYIN, SWIFT, segment
-from pipeline.hear.settings import HearSettings
-from pipeline.hear.tidy import tidy
-from pipeline.progress import Progress, silent
+from liltwright.hear import basic
+from liltwright.hear.audio import Audio
+from liltwright.hear.decode import own_notes
+from liltwright.hear.events import Events
+from liltwright.hear.f0 import F0Track, pyin_track, swift_track
+from liltwright.hear.pieces import pieces
+from liltwright.hear.raw import RawNote
+from liltwright.hear.rescue import fill_in
+from liltwright.hear.segment import PYIN, SWIFT, segment
+from liltwright.hear.settings import HearSettings
+from liltwright.hear.tidy import tidy
+from liltwright.progress import Progress, silent
 
 PIECE_S, OVERLAP_S = 150.0, 12.0
 GRID_SAMPLES = 2560

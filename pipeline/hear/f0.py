@@ -16,10 +16,10 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.hear.pieces import Piece, pieces
-from pipeline.progress import Progress, silent
-from pipeline.threads import threads
-from pipeline.units import hz_to_midi
+from liltwright.hear.pieces import Piece, pieces
+from liltwright.progress import Progress, silent
+from liltwright.threads import threads
+from liltwright.units import hz_to_midi
 
 SWIFT_RATE = 16000
 SWIFT_HOP = 256

@@ -19,9 +19,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.hear.audio import Audio
-from pipeline.hear.raw import RawNote
-from pipeline.units import hz_to_midi, midi_to_hz
+from liltwright.hear.audio import Audio
+from liltwright.hear.raw import RawNote
+from liltwright.units import hz_to_midi, midi_to_hz
 
 FRAME = 1024
 HOP = 256

@@ -17,24 +17,24 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.counting import count
-from pipeline.errors import PipelineError
-from pipeline.hear.attack import at_the_vowels, voice_share
-from pipeline.hear.audio import Audio
-from pipeline.hear.concert import concert_pitch
-from pipeline.hear.confidence import calibrated
-from pipeline.hear.ears import raw_notes
-from pipeline.hear.events import find_events
-from pipeline.hear.finepitch import NotePitch, measure_pitch
-from pipeline.hear.nontune import TALKING, sort_out
-from pipeline.hear.octaves import octave_shifts
-from pipeline.hear.ornaments import label_ornaments
-from pipeline.hear.raw import RawNote
-from pipeline.hear.settings import Ear, HearSettings
-from pipeline.hear.several import closing_chord, foreign_shares, is_several
-from pipeline.hear.takes import takes_warning
-from pipeline.progress import Progress, silent
-from pipeline.tune import Heard, LeftOut, NoteEvent
+from liltwright.counting import count
+from liltwright.errors import PipelineError
+from liltwright.hear.attack import at_the_vowels, voice_share
+from liltwright.hear.audio import Audio
+from liltwright.hear.concert import concert_pitch
+from liltwright.hear.confidence import calibrated
+from liltwright.hear.ears import raw_notes
+from liltwright.hear.events import find_events
+from liltwright.hear.finepitch import NotePitch, measure_pitch
+from liltwright.hear.nontune import TALKING, sort_out
+from liltwright.hear.octaves import octave_shifts
+from liltwright.hear.ornaments import label_ornaments
+from liltwright.hear.raw import RawNote
+from liltwright.hear.settings import Ear, HearSettings
+from liltwright.hear.several import closing_chord, foreign_shares, is_several
+from liltwright.hear.takes import takes_warning
+from liltwright.progress import Progress, silent
+from liltwright.tune import Heard, LeftOut, NoteEvent
 
 FEWEST_NOTES = 8
 SURE_CLARITY = 0.5

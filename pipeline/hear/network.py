@@ -23,10 +23,10 @@ from typing import Any
 
 import numpy as np
 
-from models import read_bytes
-from pipeline.progress import Progress, silent
-from pipeline.threads import threads
-from pipeline.units import midi_to_hz
+from liltwright.models import read_bytes
+from liltwright.progress import Progress, silent
+from liltwright.threads import threads
+from liltwright.units import midi_to_hz
 
 SAMPLE_RATE = 22050
 HOP = 256

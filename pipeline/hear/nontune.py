@@ -16,12 +16,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from pipeline.hear.audio import Audio
-from pipeline.hear.events import Events
-from pipeline.hear.finepitch import NotePitch, periodic_share
-from pipeline.hear.raw import RawNote
-from pipeline.hear.talk import talking
-from pipeline.tune import LeftOut
+from liltwright.hear.audio import Audio
+from liltwright.hear.events import Events
+from liltwright.hear.finepitch import NotePitch, periodic_share
+from liltwright.hear.raw import RawNote
+from liltwright.hear.talk import talking
+from liltwright.tune import LeftOut
 
 REST_S = 0.45
 FAR_S = 1.2

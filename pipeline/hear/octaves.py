@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.hear.finepitch import NotePitch
+from liltwright.hear.finepitch import NotePitch
 
 SHIFTS = (-12, 0, 12)
 PHRASE_GAP_S = 1.0

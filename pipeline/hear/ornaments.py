@@ -28,8 +28,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.hear.raw import RawNote
-from pipeline.tune import NoteEvent, Ornament
+from liltwright.hear.raw import RawNote
+from liltwright.tune import NoteEvent, Ornament
 
 SHORT_S = 0.062
 """Up to this length a note is taken for an ornament when the ear does not say."""

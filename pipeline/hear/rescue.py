@@ -18,13 +18,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.hear.audio import Audio
-from pipeline.hear.events import Events
-from pipeline.hear.f0 import F0Track, swift_track
-from pipeline.hear.finepitch import measure_pitch, periodic_share
-from pipeline.hear.raw import RawNote
-from pipeline.hear.segment import segment
-from pipeline.hear.talk import is_talk, talk_scores
+from liltwright.hear.audio import Audio
+from liltwright.hear.events import Events
+from liltwright.hear.f0 import F0Track, swift_track
+from liltwright.hear.finepitch import measure_pitch, periodic_share
+from liltwright.hear.raw import RawNote
+from liltwright.hear.segment import segment
+from liltwright.hear.talk import is_talk, talk_scores
 
 WORTH_SHARE = 0.12
 """Uncovered singing inside the tune must last this share of the notes' time to be worth a second

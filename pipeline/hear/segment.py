@@ -22,9 +22,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from pipeline.hear.events import Events
-from pipeline.hear.f0 import F0Track
-from pipeline.hear.raw import RawNote
+from liltwright.hear.events import Events
+from liltwright.hear.f0 import F0Track
+from liltwright.hear.raw import RawNote
 
 STEPS = 3
 SILENCE = 0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from pipeline.errors import UsageError
+from liltwright.errors import UsageError
 
 Ear = Literal["own", "swift-f0", "basic-pitch", "pyin"]
 EARS: tuple[Ear, ...] = get_args(Ear)

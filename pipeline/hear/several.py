@@ -15,10 +15,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.hear.nontune import CLOSING_CHORD
-from pipeline.hear.raw import RawNote
-from pipeline.tune import LeftOut
-from pipeline.units import midi_to_hz
+from liltwright.hear.nontune import CLOSING_CHORD
+from liltwright.hear.raw import RawNote
+from liltwright.tune import LeftOut
+from liltwright.units import midi_to_hz
 
 FRAME = 2048
 TRANSFORM = 4096

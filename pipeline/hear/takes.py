@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline.tune import Heard, NoteEvent
+from liltwright.tune import Heard, NoteEvent
 
 GAP_S = 2.5
 FEWEST_NOTES = 16

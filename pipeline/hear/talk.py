@@ -18,9 +18,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from models import read_json
-from pipeline.hear.finepitch import NotePitch
-from pipeline.hear.raw import RawNote
+from liltwright.hear.finepitch import NotePitch
+from liltwright.hear.raw import RawNote
+from liltwright.models import read_json
 
 REST_S = 0.45
 PLAINLY_TUNE, AGAINST, AGAINST_WORDS = -2.0, 0.5, 2.5

@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 
-from pipeline.hear.raw import RawNote
+from liltwright.hear.raw import RawNote
 
 SHORTEST_S = 0.015
 GHOST_S, DOUBTED_S = 0.048, 0.06

@@ -14,8 +14,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.notate.form import Form
-from pipeline.notate.timeline import Timeline, lengths
+from liltwright.notate.form import Form
+from liltwright.notate.timeline import Timeline, lengths
 
 
 def settled(line: Timeline, form: Form) -> Timeline:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.notate.timeline import Timeline
+from liltwright.notate.timeline import Timeline
 
 SLOT = 6
 

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.notate.alike import SLOT
-from pipeline.notate.kind import Kind
-from pipeline.notate.timeline import Timeline
+from liltwright.notate.alike import SLOT
+from liltwright.notate.kind import Kind
+from liltwright.notate.timeline import Timeline
 
 REACH_BEATS, REACH_BARS = 8, 3
 ALIKE, BESIDE_BEATS = 0.75, 4

@@ -16,8 +16,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from pipeline.notate.metre import Evidence
-from pipeline.notate.places import Places, places
+from liltwright.notate.metre import Evidence
+from liltwright.notate.places import Places, places
 
 PLACE_WEIGHT = 0.05
 JUMP_COST = 6.0

@@ -14,11 +14,11 @@ from functools import cache
 
 import numpy as np
 
-import models
-from pipeline.notate.bestpath import Path
-from pipeline.notate.looks import looks
-from pipeline.notate.plain import PlainNotes
-from pipeline.notate.trees import Trees, odds
+from liltwright import models
+from liltwright.notate.bestpath import Path
+from liltwright.notate.looks import looks
+from liltwright.notate.plain import PlainNotes
+from liltwright.notate.trees import Trees, odds
 
 
 def chosen(paths: list[Path], notes: PlainNotes) -> tuple[list[Path], np.ndarray]:

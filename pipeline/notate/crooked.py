@@ -17,9 +17,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.notate.beats import Beats, beats_of
-from pipeline.notate.places import places
-from pipeline.notate.timeline import Timeline, lengths
+from liltwright.notate.beats import Beats, beats_of
+from liltwright.notate.places import places
+from liltwright.notate.timeline import Timeline, lengths
 
 PLACE_WEIGHT, LEAST_LOG = 0.05, -10.0
 CROOKED_COST, ONCE_COST, INSIDE_COST = 3.0, 16.0, 4.0

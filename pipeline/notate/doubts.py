@@ -19,10 +19,10 @@ from typing import Any
 
 import numpy as np
 
-import models
-from pipeline.notate.fold import Folded, vote
-from pipeline.notate.timeline import Timeline
-from pipeline.tune import Bar, Doubt, HeardBar
+from liltwright import models
+from liltwright.notate.fold import Folded, vote
+from liltwright.notate.timeline import Timeline
+from liltwright.tune import Bar, Doubt, HeardBar
 
 UNHEARD, UNPLACED, UNSTEPPED, OPEN_METER = 0.6, 0.4, 0.85, 0.1
 FEATURES = (

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pipeline.dances import dances
-from pipeline.tune import Tune, TuneType
+from liltwright.dances import dances
+from liltwright.tune import Tune, TuneType
 
 NEAR = 0.1
 """A tempo this near to what was asked for, as a share of it, is what was asked for."""

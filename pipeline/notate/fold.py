@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import zip_longest
 
-from pipeline.notate.form import Form, Segment
-from pipeline.tune import Bar, Ending, HeardBar, Part, ScoreNote
+from liltwright.notate.form import Form, Segment
+from liltwright.tune import Bar, Ending, HeardBar, Part, ScoreNote
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 DIFFERENT = 0.2

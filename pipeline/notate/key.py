@@ -21,9 +21,9 @@ from functools import cache
 
 import numpy as np
 
-import models
-from pipeline.keys import key_name, note_name, pitch_class, scale_steps, signature_of
-from pipeline.tune import Bar, KeyCandidate, KeyName, Mode, Part, ScoreNote
+from liltwright import models
+from liltwright.keys import key_name, note_name, pitch_class, scale_steps, signature_of
+from liltwright.tune import Bar, KeyCandidate, KeyName, Mode, Part, ScoreNote
 
 TRAINED: tuple[Mode, ...] = ("major", "mixolydian", "dorian", "minor")
 SHOWN = 8

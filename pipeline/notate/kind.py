@@ -13,8 +13,8 @@ from fractions import Fraction
 
 import numpy as np
 
-from pipeline.dances import dances
-from pipeline.tune import TuneType
+from liltwright.dances import dances
+from liltwright.tune import TuneType
 
 TICKS = 96
 QUAVER = 12

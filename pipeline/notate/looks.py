@@ -11,8 +11,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.notate.bestpath import Path
-from pipeline.notate.places import places
+from liltwright.notate.bestpath import Path
+from liltwright.notate.places import places
 
 LAGS = (1, 2, 4, 8, 16, 32)
 RHYTHM_LAGS = (1, 2, 4)

@@ -18,11 +18,11 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from pipeline.notate.agree import passes_of_bars
-from pipeline.notate.beats import unit_of
-from pipeline.notate.form import Form
-from pipeline.notate.kind import bend
-from pipeline.notate.timeline import Timeline, lengths
+from liltwright.notate.agree import passes_of_bars
+from liltwright.notate.beats import unit_of
+from liltwright.notate.form import Form
+from liltwright.notate.kind import bend
+from liltwright.notate.timeline import Timeline, lengths
 
 SEEN_TIMES = 3
 """A note is taken out when versions without it are that many times as many."""

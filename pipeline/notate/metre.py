@@ -16,10 +16,10 @@ from typing import Any
 
 import numpy as np
 
-import models
-from pipeline.notate.features import describe
-from pipeline.notate.plain import PlainNotes
-from pipeline.threads import threads
+from liltwright import models
+from liltwright.notate.features import describe
+from liltwright.notate.plain import PlainNotes
+from liltwright.threads import threads
 
 WINDOW = 512
 NETWORKS = {"metre/metre-1.onnx": 0, "metre/metre-2.onnx": 5, "metre/metre-3.onnx": 10}

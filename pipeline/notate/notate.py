@@ -13,27 +13,27 @@ from fractions import Fraction
 
 import numpy as np
 
-from pipeline.counting import count
-from pipeline.dances import dances
-from pipeline.errors import PipelineError, UsageError
-from pipeline.keys import parse_key, signature_of
-from pipeline.notate.agree import settled
-from pipeline.notate.alike import bar_grid, likeness
-from pipeline.notate.crooked import straightened
-from pipeline.notate.doubts import find_doubts
-from pipeline.notate.effects import heard_effects, without_effects, written_effects
-from pipeline.notate.fold import Folded, coda_remark, fold
-from pipeline.notate.form import Form, find_form
-from pipeline.notate.key import KeyEvidence, key_remarks, rank_keys
-from pipeline.notate.mend import mended
-from pipeline.notate.oddbars import Joined, agreed, joined_bars, joined_doubts, printed
-from pipeline.notate.plain import PlainNotes, plain_notes
-from pipeline.notate.reading import Reading, part_starts, read_rhythm
-from pipeline.notate.timeline import heard_bars
-from pipeline.notate.trebles import untrebled
-from pipeline.notate.written import moved_bar, moved_octaves, moved_part, rebarred
-from pipeline.progress import Progress, silent
-from pipeline.tune import (
+from liltwright.counting import count
+from liltwright.dances import dances
+from liltwright.errors import PipelineError, UsageError
+from liltwright.keys import parse_key, signature_of
+from liltwright.notate.agree import settled
+from liltwright.notate.alike import bar_grid, likeness
+from liltwright.notate.crooked import straightened
+from liltwright.notate.doubts import find_doubts
+from liltwright.notate.effects import heard_effects, without_effects, written_effects
+from liltwright.notate.fold import Folded, coda_remark, fold
+from liltwright.notate.form import Form, find_form
+from liltwright.notate.key import KeyEvidence, key_remarks, rank_keys
+from liltwright.notate.mend import mended
+from liltwright.notate.oddbars import Joined, agreed, joined_bars, joined_doubts, printed
+from liltwright.notate.plain import PlainNotes, plain_notes
+from liltwright.notate.reading import Reading, part_starts, read_rhythm
+from liltwright.notate.timeline import heard_bars
+from liltwright.notate.trebles import untrebled
+from liltwright.notate.written import moved_bar, moved_octaves, moved_part, rebarred
+from liltwright.progress import Progress, silent
+from liltwright.tune import (
     TUNE_TYPES,
     Candidates,
     Heard,

@@ -16,12 +16,12 @@ from fractions import Fraction
 
 import numpy as np
 
-from pipeline.notate.agree import passes_of_bars
-from pipeline.notate.fold import Folded
-from pipeline.notate.form import Form
-from pipeline.notate.kind import TICKS
-from pipeline.notate.timeline import Timeline
-from pipeline.tune import Bar, Doubt, Ending, HeardBar, Part
+from liltwright.notate.agree import passes_of_bars
+from liltwright.notate.fold import Folded
+from liltwright.notate.form import Form
+from liltwright.notate.kind import TICKS
+from liltwright.notate.timeline import Timeline
+from liltwright.tune import Bar, Doubt, Ending, HeardBar, Part
 
 Joined = dict[int, Fraction]
 """By bar that goes on the bar before it: the length of that one."""

@@ -11,7 +11,7 @@ from functools import cache
 
 import numpy as np
 
-import models
+from liltwright import models
 
 
 @dataclass(frozen=True, slots=True, eq=False)

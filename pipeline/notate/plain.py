@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.tune import Heard, NoteEvent, Ornament
+from liltwright.tune import Heard, NoteEvent, Ornament
 
 GRACE_S = 0.1
 TOUCH_S = 0.02

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.notate.kind import QUAVER, Kind, bend
+from liltwright.notate.kind import QUAVER, Kind, bend
 
 REACH = 12
 """Notes to either side that the tempo is taken from."""

@@ -13,20 +13,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.dances import dances
-from pipeline.errors import UsageError
-from pipeline.notate.beats import unit_of
-from pipeline.notate.bestpath import Path, best_paths
-from pipeline.notate.choice import chosen
-from pipeline.notate.crooked import place_logs
-from pipeline.notate.kind import Kind
-from pipeline.notate.metre import Evidence, listen_for_metre
-from pipeline.notate.places import nearest_step, places
-from pipeline.notate.plain import PlainNotes
-from pipeline.notate.pulse import find_pulse
-from pipeline.notate.swing import in_swing, in_time, lacks_snaps, written_even
-from pipeline.notate.timeline import Timeline, lay_out
-from pipeline.tune import TuneType
+from liltwright.dances import dances
+from liltwright.errors import UsageError
+from liltwright.notate.beats import unit_of
+from liltwright.notate.bestpath import Path, best_paths
+from liltwright.notate.choice import chosen
+from liltwright.notate.crooked import place_logs
+from liltwright.notate.kind import Kind
+from liltwright.notate.metre import Evidence, listen_for_metre
+from liltwright.notate.places import nearest_step, places
+from liltwright.notate.plain import PlainNotes
+from liltwright.notate.pulse import find_pulse
+from liltwright.notate.swing import in_swing, in_time, lacks_snaps, written_even
+from liltwright.notate.timeline import Timeline, lay_out
+from liltwright.tune import TuneType
 
 TEMPO_SPREAD, TEMPO_FAR = 0.2, 6.0
 RIVAL = 0.12

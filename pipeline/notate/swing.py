@@ -13,13 +13,13 @@ from dataclasses import replace
 
 import numpy as np
 
-import models
-from pipeline.notate.bestpath import Path
-from pipeline.notate.kind import Kind, bend
-from pipeline.notate.metre import Evidence
-from pipeline.notate.places import places
-from pipeline.notate.plain import PlainNotes
-from pipeline.notate.pulse import find_pulse, running_median
+from liltwright import models
+from liltwright.notate.bestpath import Path
+from liltwright.notate.kind import Kind, bend
+from liltwright.notate.metre import Evidence
+from liltwright.notate.places import places
+from liltwright.notate.plain import PlainNotes
+from liltwright.notate.pulse import find_pulse, running_median
 
 FREE, STRICT, MOST_LATE, MOST_EARLY = 0.6, 0.15, 4.0, 8.0
 PAUSE, SUDDEN_COST = 1.5, 6.0

@@ -14,11 +14,11 @@ from fractions import Fraction
 
 import numpy as np
 
-from pipeline.notate.bestpath import Path
-from pipeline.notate.kind import QUAVER, TICKS, Kind, bend
-from pipeline.notate.plain import PlainNotes
-from pipeline.notate.pulse import Pulse
-from pipeline.tune import Bar, HeardBar, Ornament, ScoreNote
+from liltwright.notate.bestpath import Path
+from liltwright.notate.kind import QUAVER, TICKS, Kind, bend
+from liltwright.notate.plain import PlainNotes
+from liltwright.notate.pulse import Pulse
+from liltwright.tune import Bar, HeardBar, Ornament, ScoreNote
 
 REST_S = 0.45
 

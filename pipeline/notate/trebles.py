@@ -13,10 +13,10 @@ from dataclasses import replace
 
 import numpy as np
 
-import models
-from pipeline.notate.kind import QUAVER
-from pipeline.notate.mend import only
-from pipeline.notate.timeline import Timeline
+from liltwright import models
+from liltwright.notate.kind import QUAVER
+from liltwright.notate.mend import only
+from liltwright.notate.timeline import Timeline
 
 
 def untrebled(line: Timeline) -> Timeline:

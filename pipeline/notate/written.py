@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from pipeline.errors import UsageError
-from pipeline.tune import Bar, Ending, HeardBar, Part, Tune
+from liltwright.errors import UsageError
+from liltwright.tune import Bar, Ending, HeardBar, Part, Tune
 
 
 def rebarred(tune: Tune, meter: str) -> Tune:

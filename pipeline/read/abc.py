@@ -17,16 +17,16 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from pipeline.errors import PipelineError
-from pipeline.limits import check, limit, short
-from pipeline.read.abc_faults import (
+from liltwright.errors import PipelineError
+from liltwright.limits import check, limit, short
+from liltwright.read.abc_faults import (
     LEFT,
     odd_bar_words,
     odd_bars,
     stray_words,
     unknown_field,
 )
-from pipeline.read.abc_fields import (
+from liltwright.read.abc_fields import (
     AbcKey,
     default_length,
     parse_key_field,
@@ -35,9 +35,9 @@ from pipeline.read.abc_fields import (
     parse_tempo,
     plain_text,
 )
-from pipeline.read.abc_music import MusicReader
-from pipeline.read.written import Stated, written_tune
-from pipeline.tune import KeyName, Source, Tune
+from liltwright.read.abc_music import MusicReader
+from liltwright.read.written import Stated, written_tune
+from liltwright.tune import KeyName, Source, Tune
 
 _FIELD = re.compile(r"([A-Za-z]):(?![|:\]])\s*(.*)")
 _FIELDS = "ABCDEFGHIKLMNOPQRSTUVWXZmrsw"

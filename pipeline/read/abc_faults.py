@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from fractions import Fraction
 
-from pipeline.read.bars import ReadBar
+from liltwright.read.bars import ReadBar
 
 MOST = 8
 """So many of a kind are said one by one."""

@@ -11,9 +11,9 @@ import unicodedata
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from pipeline.keys import signature_alters, signature_of
-from pipeline.limits import check, clean, limit, number, short, whole
-from pipeline.tune import MODES, Mode
+from liltwright.keys import signature_alters, signature_of
+from liltwright.limits import check, clean, limit, number, short, whole
+from liltwright.tune import MODES, Mode
 
 _TONIC = re.compile(r"([A-Ga-g])([#b♯♭]?)\s*([A-Za-z]*)")
 _SETTINGS = re.compile(r"\b(clef|middle|m|transpose|t|stafflines|staffscale|style)\s*=\s*\S+")

@@ -15,9 +15,9 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
-from pipeline.keys import LETTER_SEMITONES
-from pipeline.limits import whole
-from pipeline.read.abc_fields import (
+from liltwright.keys import LETTER_SEMITONES
+from liltwright.limits import whole
+from liltwright.read.abc_fields import (
     AbcKey,
     parse_key_field,
     parse_length,
@@ -25,9 +25,9 @@ from pipeline.read.abc_fields import (
     parse_times,
     ticks_of,
 )
-from pipeline.read.abc_open import TICKS, Event, OpenBar, finish
-from pipeline.read.bars import ReadBar
-from pipeline.tune import Ornament
+from liltwright.read.abc_open import TICKS, Event, OpenBar, finish
+from liltwright.read.bars import ReadBar
+from liltwright.tune import Ornament
 
 _LENGTH = r"([0-9]*)(/*)([0-9]*)"
 _NOTE = r"(\^\^|\^|__|_|=)?([A-Ga-g])([,']*)" + _LENGTH

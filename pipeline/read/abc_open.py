@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 
-from pipeline.read.bars import ReadBar
-from pipeline.tune import Ornament, ScoreNote
+from liltwright.read.bars import ReadBar
+from liltwright.tune import Ornament, ScoreNote
 
 TICKS = 1024 * 9 * 5 * 7
 """Ticks in a whole note: every length down to 1/1024 and every tuplet up to nine is a whole

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from pipeline.tune import Bar
+from liltwright.tune import Bar
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,11 +15,11 @@ from dataclasses import fields, is_dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from pipeline.errors import PipelineError
-from pipeline.keys import LETTERS
-from pipeline.limits import check, check_between, limit, short
-from pipeline.read.bars import ReadBar
-from pipeline.tune import Bar, Ending, Part, ScoreNote, Tune
+from liltwright.errors import PipelineError
+from liltwright.keys import LETTERS
+from liltwright.limits import check, check_between, limit, short
+from liltwright.read.bars import ReadBar
+from liltwright.tune import Bar, Ending, Part, ScoreNote, Tune
 
 _METER = re.compile(r"[1-9]\d?/(1|2|4|8|16|32|64)")
 _TONIC = re.compile(rf"[{LETTERS}][#b]?")

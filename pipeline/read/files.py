@@ -13,11 +13,11 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Literal
 
-from pipeline.errors import PipelineError
-from pipeline.limits import check, check_regular, clean, limit, shown_path
-from pipeline.read.checked import checked_tune
-from pipeline.read.typed_lines import looks_typed
-from pipeline.tune import Tune
+from liltwright.errors import PipelineError
+from liltwright.limits import check, check_regular, clean, limit, shown_path
+from liltwright.read.checked import checked_tune
+from liltwright.read.typed_lines import looks_typed
+from liltwright.tune import Tune
 
 Kind = Literal["json", "abc", "musicxml", "midi", "tablature", "typed"]
 HEAD_BYTES = 65_536
@@ -60,27 +60,27 @@ def tune_from_bytes(
         check("json_bytes", len(data), name)
         return _from_json(data, name)
     if kind == "musicxml":
-        from pipeline.read.musicxml import read_musicxml
+        from liltwright.read.musicxml import read_musicxml
 
         return read_musicxml(data, name=name)
     if kind == "midi":
-        from pipeline.read.midi import read_midi
+        from liltwright.read.midi import read_midi
 
         return read_midi(data, name=name)
     text = decoded(data, name)
     if kind == "tablature":
-        from pipeline.read.tablature import tune_of_tablature
+        from liltwright.read.tablature import tune_of_tablature
 
         return tune_of_tablature(text, name=name)
     if kind == "typed":
-        from pipeline.read.typed_tab import read_typed_tab
+        from liltwright.read.typed_tab import read_typed_tab
 
         read_typed_tab(text, name=name)
         raise PipelineError(
             f"{name} is tablature typed by hand, with tune and bass on one page: "
             "take the tune out of it first."
         )
-    from pipeline.read.abc import read_abc
+    from liltwright.read.abc import read_abc
 
     return read_abc(text, name=name, known_odd=known_odd)
 
@@ -165,6 +165,6 @@ def content(path: Path) -> bytes:
 
 
 def _from_json(data: bytes, name: str) -> Tune:
-    from pipeline.records import from_json
+    from liltwright.records import from_json
 
     return checked_tune(from_json(data, Tune, name=name), name)

@@ -12,15 +12,15 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
-from pipeline import keys
-from pipeline.errors import PipelineError
-from pipeline.limits import check, clean
-from pipeline.read.bars import ReadBar
-from pipeline.read.files import content, decoded, kind_of
-from pipeline.read.tablature import Tablature, offset_of, read_tablature
-from pipeline.read.written import Stated
-from pipeline.tune import Source
-from pipeline.unpick.finished import Finished, FinishedNote
+from liltwright import keys
+from liltwright.errors import PipelineError
+from liltwright.limits import check, clean
+from liltwright.read.bars import ReadBar
+from liltwright.read.files import content, decoded, kind_of
+from liltwright.read.tablature import Tablature, offset_of, read_tablature
+from liltwright.read.written import Stated
+from liltwright.tune import Source
+from liltwright.unpick.finished import Finished, FinishedNote
 
 
 def read_finished(path: Path) -> Finished:
@@ -35,21 +35,21 @@ def finished_from_bytes(data: bytes, *, name: str) -> Finished:
     """Read the arrangement that the bytes of a file hold. Raises PipelineError."""
     kind = kind_of(data, name)
     if kind == "musicxml":
-        from pipeline.read.finished_xml import read_finished_xml
+        from liltwright.read.finished_xml import read_finished_xml
 
         found = read_finished_xml(data, name=name)
     elif kind == "midi":
-        from pipeline.read.finished_midi import read_finished_midi
+        from liltwright.read.finished_midi import read_finished_midi
 
         found = read_finished_midi(data, name=name)
     elif kind == "abc":
-        from pipeline.read.finished_abc import read_finished_abc
+        from liltwright.read.finished_abc import read_finished_abc
 
         found = read_finished_abc(decoded(data, name), name=name)
     elif kind == "tablature":
         found = finished_of_text(decoded(data, name), name=name)
     elif kind == "typed":
-        from pipeline.read.finished_typed import read_finished_typed
+        from liltwright.read.finished_typed import read_finished_typed
 
         found = read_finished_typed(decoded(data, name), name=name)
     else:

@@ -16,16 +16,16 @@ import re
 from dataclasses import replace
 from fractions import Fraction
 
-from pipeline.errors import PipelineError
-from pipeline.limits import check
-from pipeline.read.abc import read_body, read_header, tunes_in
-from pipeline.read.abc_fields import default_length, parse_length, parse_meter, parse_tempo
-from pipeline.read.abc_music import MusicReader, inner_notes
-from pipeline.read.abc_open import Event, whole_notes
-from pipeline.read.bars import ReadBar
-from pipeline.read.written import Stated
-from pipeline.tune import KeyName, Source
-from pipeline.unpick.finished import PARTS, Finished, FinishedNote
+from liltwright.errors import PipelineError
+from liltwright.limits import check
+from liltwright.read.abc import read_body, read_header, tunes_in
+from liltwright.read.abc_fields import default_length, parse_length, parse_meter, parse_tempo
+from liltwright.read.abc_music import MusicReader, inner_notes
+from liltwright.read.abc_open import Event, whole_notes
+from liltwright.read.bars import ReadBar
+from liltwright.read.written import Stated
+from liltwright.tune import KeyName, Source
+from liltwright.unpick.finished import PARTS, Finished, FinishedNote
 
 _VOICE = re.compile(r"^V:[ \t]*(\S+)|\[V:[ \t]*([^\]\s]+)", re.MULTILINE)
 MOST_VOICES = 12

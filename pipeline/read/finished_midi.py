@@ -19,11 +19,11 @@ from math import ceil
 
 import mido
 
-from pipeline.errors import PipelineError
-from pipeline.limits import check
-from pipeline.read.bars import ReadBar
-from pipeline.read.checked import check_meter
-from pipeline.read.midi import (
+from liltwright.errors import PipelineError
+from liltwright.limits import check
+from liltwright.read.bars import ReadBar
+from liltwright.read.checked import check_meter
+from liltwright.read.midi import (
     DRUMS,
     ON_GRID,
     check_times,
@@ -39,10 +39,10 @@ from pipeline.read.midi import (
     stated_in,
     struck,
 )
-from pipeline.read.midi_grid import COARSE, GRID, NEAR, Struck, nearest, snapped
-from pipeline.read.unfold import printed_bars
-from pipeline.tune import Source
-from pipeline.unpick.finished import PARTS, Finished, FinishedNote
+from liltwright.read.midi_grid import COARSE, GRID, NEAR, Struck, nearest, snapped
+from liltwright.read.unfold import printed_bars
+from liltwright.tune import Source
+from liltwright.unpick.finished import PARTS, Finished, FinishedNote
 
 SHORTEST = Fraction(1, 64)
 MOST_VOICES = 4

@@ -17,14 +17,14 @@ import hashlib
 from collections import Counter
 from fractions import Fraction
 
-from pipeline.counting import count
-from pipeline.guitar.tunings import Strings
-from pipeline.read.bars import ReadBar
-from pipeline.read.typed_tab import TypedBar, TypedNote, TypedTab, read_typed_tab
-from pipeline.read.written import Stated
-from pipeline.tab import Technique
-from pipeline.tune import Source
-from pipeline.unpick.finished import Finished, FinishedNote
+from liltwright.counting import count
+from liltwright.guitar.tunings import Strings
+from liltwright.read.bars import ReadBar
+from liltwright.read.typed_tab import TypedBar, TypedNote, TypedTab, read_typed_tab
+from liltwright.read.written import Stated
+from liltwright.tab import Technique
+from liltwright.tune import Source
+from liltwright.unpick.finished import Finished, FinishedNote
 
 METERS = {Fraction(1): "4/4", Fraction(3, 4): "6/8", Fraction(9, 8): "9/8", Fraction(1, 2): "2/4"}
 """What a bar of this length is taken for where no metre is named (common practice)."""

@@ -18,16 +18,16 @@ from fractions import Fraction
 
 from lxml import etree
 
-from pipeline.errors import PipelineError
-from pipeline.keys import LETTER_SEMITONES
-from pipeline.limits import number, short, whole
-from pipeline.read.bars import ReadBar
-from pipeline.read.musicxml import PartReader, check_score, midi_of_pitch
-from pipeline.read.mxl import parsed, unpacked
-from pipeline.read.written import Stated
-from pipeline.tab import Technique
-from pipeline.tune import Source
-from pipeline.unpick.finished import Finished, FinishedNote
+from liltwright.errors import PipelineError
+from liltwright.keys import LETTER_SEMITONES
+from liltwright.limits import number, short, whole
+from liltwright.read.bars import ReadBar
+from liltwright.read.musicxml import PartReader, check_score, midi_of_pitch
+from liltwright.read.mxl import parsed, unpacked
+from liltwright.read.written import Stated
+from liltwright.tab import Technique
+from liltwright.tune import Source
+from liltwright.unpick.finished import Finished, FinishedNote
 
 OWN_VOICES = {"1": "melody", "2": "bass", "3": "inner"}
 _LINKS: dict[str, Technique] = {"hammer-on": "hammer-on", "pull-off": "pull-off"}

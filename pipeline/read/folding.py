@@ -16,8 +16,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from pipeline.read.bars import ReadBar
-from pipeline.tune import Bar, Ending, Part, TypedChord
+from liltwright.read.bars import ReadBar
+from liltwright.tune import Bar, Ending, Part, TypedChord
 
 LONGEST_ORDER = 500
 """Letters and signs of an order of parts; one that is longer is passed over."""

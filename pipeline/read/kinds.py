@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
-import models
-from pipeline.dances import dances
-from pipeline.tune import TuneType
+from liltwright import models
+from liltwright.dances import dances
+from liltwright.tune import TuneType
 
 _BY_METER: dict[str, TuneType] = {
     "4/4": "reel", "2/2": "reel", "6/8": "jig", "9/8": "slip jig", "12/8": "slide",

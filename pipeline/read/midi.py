@@ -23,16 +23,16 @@ from math import ceil
 
 import mido
 
-from pipeline.errors import PipelineError
-from pipeline.keys import parse_key, signature_of
-from pipeline.limits import check, clean, short, whole
-from pipeline.read.barline import pickup_length
-from pipeline.read.bars import ReadBar
-from pipeline.read.checked import check_meter
-from pipeline.read.midi_grid import GRID, NEAR, Struck, quantised, snapped
-from pipeline.read.unfold import printed_bars
-from pipeline.read.written import Stated, written_tune
-from pipeline.tune import Heard, KeyName, NoteEvent, ScoreNote, Source, Tune
+from liltwright.errors import PipelineError
+from liltwright.keys import parse_key, signature_of
+from liltwright.limits import check, clean, short, whole
+from liltwright.read.barline import pickup_length
+from liltwright.read.bars import ReadBar
+from liltwright.read.checked import check_meter
+from liltwright.read.midi_grid import GRID, NEAR, Struck, quantised, snapped
+from liltwright.read.unfold import printed_bars
+from liltwright.read.written import Stated, written_tune
+from liltwright.tune import Heard, KeyName, NoteEvent, ScoreNote, Source, Tune
 
 ON_GRID = 0.9
 """Share of onsets on the grid from which a file counts as written."""
@@ -183,7 +183,7 @@ def lead_of(
 
 def _performed(file: mido.MidiFile, notes: Sequence[Struck], source: Source) -> Tune:
     """A performance without a grid: bars and values are found as in a recording."""
-    from pipeline.notate.notate import NotateSettings, notate
+    from liltwright.notate.notate import NotateSettings, notate
 
     seconds = _seconds(file)
     events = tuple(

@@ -17,14 +17,14 @@ from fractions import Fraction
 
 from lxml import etree
 
-from pipeline.errors import PipelineError
-from pipeline.keys import LETTER_SEMITONES, signature_of
-from pipeline.limits import check, number, short, whole
-from pipeline.read.bars import ReadBar
-from pipeline.read.checked import check_meter
-from pipeline.read.mxl import parsed, unpacked
-from pipeline.read.written import Stated, written_tune
-from pipeline.tune import MODES, KeyName, Mode, Ornament, ScoreNote, Source, Tune
+from liltwright.errors import PipelineError
+from liltwright.keys import LETTER_SEMITONES, signature_of
+from liltwright.limits import check, number, short, whole
+from liltwright.read.bars import ReadBar
+from liltwright.read.checked import check_meter
+from liltwright.read.mxl import parsed, unpacked
+from liltwright.read.written import Stated, written_tune
+from liltwright.tune import MODES, KeyName, Mode, Ornament, ScoreNote, Source, Tune
 
 _OTHER_MODES: dict[str, Mode] = {"ionian": "major", "aeolian": "minor", "locrian": "phrygian"}
 _MODES: dict[str, Mode] = {mode: mode for mode in MODES} | _OTHER_MODES  # type: ignore[dict-item]
@@ -313,7 +313,7 @@ def _ornament(element: etree._Element, grace: list[int], midi: int) -> Ornament 
 
 def _symbol(harmony: etree._Element) -> str:
     """A chord symbol as text: root, the kind as written or as named, bass."""
-    from pipeline.write.xml_notes import KINDS
+    from liltwright.write.xml_notes import KINDS
 
     kind = harmony.find("kind")
     text = kind.get("text") if kind is not None else None

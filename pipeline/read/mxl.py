@@ -17,8 +17,8 @@ import zlib
 
 from lxml import etree
 
-from pipeline.errors import PipelineError
-from pipeline.limits import check, limit, short
+from liltwright.errors import PipelineError
+from liltwright.limits import check, limit, short
 
 
 def unpacked(data: bytes, name: str) -> bytes:

@@ -16,14 +16,14 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import cast
 
-from pipeline import keys
-from pipeline.errors import PipelineError
-from pipeline.keys import parse_key
-from pipeline.limits import number, ratio, whole
-from pipeline.tab import Setup
-from pipeline.tune import TUNE_TYPES, TuneType
-from pipeline.write.tab_columns import MARKS
-from pipeline.write.tablature import MIDDLE
+from liltwright import keys
+from liltwright.errors import PipelineError
+from liltwright.keys import parse_key
+from liltwright.limits import number, ratio, whole
+from liltwright.tab import Setup
+from liltwright.tune import TUNE_TYPES, TuneType
+from liltwright.write.tab_columns import MARKS
+from liltwright.write.tablature import MIDDLE
 
 _STRING = re.compile(r"[A-G][#b]?\s*\|")
 _BAR_LINE = re.compile(r"\|+")

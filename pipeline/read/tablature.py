@@ -17,16 +17,16 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-from pipeline import keys
-from pipeline.errors import PipelineError
-from pipeline.guitar.fretboard import open_midi
-from pipeline.limits import check
-from pipeline.read.bars import ReadBar
-from pipeline.read.checked import check_bars, check_meter, checked_tune
-from pipeline.read.folding import fold
-from pipeline.read.tab_text import Cell, ParsedBar, TabHead, parse_bars, parse_head
-from pipeline.tab import Chord, Setup, TabBar, TabNote, Technique
-from pipeline.tune import ScoreNote, Source, Tune
+from liltwright import keys
+from liltwright.errors import PipelineError
+from liltwright.guitar.fretboard import open_midi
+from liltwright.limits import check
+from liltwright.read.bars import ReadBar
+from liltwright.read.checked import check_bars, check_meter, checked_tune
+from liltwright.read.folding import fold
+from liltwright.read.tab_text import Cell, ParsedBar, TabHead, parse_bars, parse_head
+from liltwright.tab import Chord, Setup, TabBar, TabNote, Technique
+from liltwright.tune import ScoreNote, Source, Tune
 
 _TECHNIQUES: dict[str, Technique] = {"h": "hammer-on", "p": "pull-off", "s": "slide"}
 _PARTS: dict[str, Literal["melody", "bass", "inner"]] = {"=": "bass", "~": "inner"}

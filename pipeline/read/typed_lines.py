@@ -19,8 +19,8 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import NoReturn
 
-from pipeline.errors import PipelineError
-from pipeline.limits import check, limit
+from liltwright.errors import PipelineError
+from liltwright.limits import check, limit
 
 STRINGS = 6
 FEWEST_LINES = 4

@@ -19,17 +19,17 @@ from itertools import pairwise
 from statistics import median
 from typing import TypeVar
 
-from pipeline.limits import limit, ratio
-from pipeline.read.typed_lines import Line, refusal
-from pipeline.read.typed_spacing import (
+from liltwright.limits import limit, ratio
+from liltwright.read.typed_lines import Line, refusal
+from liltwright.read.typed_spacing import (
     TimedBar,
     by_spacing,
     full_by_spacing,
     usual_pad,
     without_bars,
 )
-from pipeline.read.typed_systems import RawBar, RawSystem
-from pipeline.write.tab_columns import MARKS
+from liltwright.read.typed_systems import RawBar, RawSystem
+from liltwright.write.tab_columns import MARKS
 
 T = TypeVar("T")
 _MARK = re.compile(r"([bwhqestxyBWHQEST])(\.{0,2})([3579]?)|([0-9]{1,9}/[0-9]{1,9})")

@@ -19,7 +19,7 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Literal
 
-from pipeline.read.typed_systems import RawBar, RawSystem
+from liltwright.read.typed_systems import RawBar, RawSystem
 
 Source = Literal["letters", "counts", "spacing"]
 _WIDEST_PAD = 3

@@ -19,8 +19,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from pipeline.limits import limit
-from pipeline.read.typed_lines import Block, refusal
+from liltwright.limits import limit
+from liltwright.read.typed_lines import Block, refusal
 
 REACHED = "hp/\\st"
 """Signs before a fret that say how it is reached."""

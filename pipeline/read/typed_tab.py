@@ -17,14 +17,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from pipeline.guitar.tunings import Strings, standard
-from pipeline.limits import check
-from pipeline.read.files import OWN_HEAD
-from pipeline.read.typed_lines import Line, blocks_of, plain_lines, refusal
-from pipeline.read.typed_rhythm import endings_of, timed
-from pipeline.read.typed_spacing import TimedBar
-from pipeline.read.typed_systems import RawBar, RawNote, RawSystem, system_of
-from pipeline.read.typed_words import strings_of_labels, words_of
+from liltwright.guitar.tunings import Strings, standard
+from liltwright.limits import check
+from liltwright.read.files import OWN_HEAD
+from liltwright.read.typed_lines import Line, blocks_of, plain_lines, refusal
+from liltwright.read.typed_rhythm import endings_of, timed
+from liltwright.read.typed_spacing import TimedBar
+from liltwright.read.typed_systems import RawBar, RawNote, RawSystem, system_of
+from liltwright.read.typed_words import strings_of_labels, words_of
 
 _SHORTEST = Fraction(1, 128)
 
@@ -214,7 +214,7 @@ def _remarks(times: Sequence[TimedBar], meter: str | None, full: Fraction, capo:
 
 def _own(text: str, name: str) -> TypedTab:
     """A page of this program."""
-    from pipeline.read.tablature import read_tablature
+    from liltwright.read.tablature import read_tablature
 
     signs = {"hammer-on": "h", "pull-off": "p", "slide": "s"}
     tab = read_tablature(text, name=name)

@@ -17,14 +17,14 @@ from dataclasses import dataclass
 from functools import cache
 from typing import get_args
 
-from pipeline.dances import dances
-from pipeline.errors import UsageError
-from pipeline.guitar.tunings import Strings, catalogue, parse_tuning
-from pipeline.limits import clean, limit, short
-from pipeline.read.checked import check_meter
-from pipeline.read.kinds import type_named
-from pipeline.read.typed_lines import Line, refusal
-from pipeline.tab import LayerName
+from liltwright.dances import dances
+from liltwright.errors import UsageError
+from liltwright.guitar.tunings import Strings, catalogue, parse_tuning
+from liltwright.limits import clean, limit, short
+from liltwright.read.checked import check_meter
+from liltwright.read.kinds import type_named
+from liltwright.read.typed_lines import Line, refusal
+from liltwright.tab import LayerName
 
 _TUNING = re.compile(r"\b(?:re)?tun(?:ing|ed|e to)\b", re.IGNORECASE)
 _OUTRIGHT = re.compile(r"\s*(?:guitar )?tuning\s*[:=]\s*(?=\S)|\s*tuned to\s+(?=\S)", re.IGNORECASE)

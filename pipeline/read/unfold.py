@@ -15,8 +15,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from pipeline.read.bars import ReadBar
-from pipeline.tune import Bar
+from liltwright.read.bars import ReadBar
+from liltwright.tune import Bar
 
 BLOCK = 8
 LONGEST_ENDING = 2

@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from pipeline.errors import PipelineError
-from pipeline.keys import signature_of
-from pipeline.limits import clean
-from pipeline.read.bars import ReadBar
-from pipeline.read.checked import check_bars, checked_tune
-from pipeline.read.folding import fold
-from pipeline.read.kinds import beat_of, type_named, type_of_meter, usual_tempo
-from pipeline.tune import (
+from liltwright.errors import PipelineError
+from liltwright.keys import signature_of
+from liltwright.limits import clean
+from liltwright.read.bars import ReadBar
+from liltwright.read.checked import check_bars, checked_tune
+from liltwright.read.folding import fold
+from liltwright.read.kinds import beat_of, type_named, type_of_meter, usual_tempo
+from liltwright.tune import (
     Candidates,
     KeyCandidate,
     KeyName,
@@ -107,7 +107,7 @@ def _kind(stated: Stated) -> tuple[TuneType, bool]:
 
 
 def _likely_key(parts: tuple[Part, ...], bar_length: Fraction) -> KeyName:
-    from pipeline.notate.key import KeyEvidence, rank_keys
+    from liltwright.notate.key import KeyEvidence, rank_keys
 
     best = rank_keys(KeyEvidence.of_parts(parts, bar_length))[0]
     return KeyName(best.tonic, best.mode)

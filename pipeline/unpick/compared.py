@@ -15,10 +15,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pipeline.arrange.grades import grade_bar, within_limit
-from pipeline.guitar.hand import Hand
-from pipeline.tab import PartName, Setup, TabBar
-from pipeline.tune import Tune
+from liltwright.arrange.grades import grade_bar, within_limit
+from liltwright.guitar.hand import Hand
+from liltwright.tab import PartName, Setup, TabBar
+from liltwright.tune import Tune
 
 STRETCH = 8
 """Bars of a stretch, as in most dance tunes (common practice)."""

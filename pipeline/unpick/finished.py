@@ -13,10 +13,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import get_args
 
-from pipeline.read.bars import ReadBar
-from pipeline.read.written import Stated
-from pipeline.tab import PartName, Technique
-from pipeline.tune import ScoreNote, Source
+from liltwright.read.bars import ReadBar
+from liltwright.read.written import Stated
+from liltwright.tab import PartName, Technique
+from liltwright.tune import ScoreNote, Source
 
 PARTS: tuple[PartName, ...] = get_args(PartName)
 """What a note can be; a voice of one of these names says so outright."""

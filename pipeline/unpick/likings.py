@@ -18,10 +18,10 @@ from statistics import median
 
 import numpy as np
 
-import models
-from pipeline.tab import PartName
-from pipeline.unpick.finished import PARTS
-from pipeline.unpick.page import Moment, Page, Struck
+from liltwright import models
+from liltwright.tab import PartName
+from liltwright.unpick.finished import PARTS
+from liltwright.unpick.page import Moment, Page, Struck
 
 TUNE, BASS, INNER = range(3)
 AROUND = 3

@@ -19,12 +19,12 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Literal, get_args
 
-from pipeline import keys
-from pipeline.arrange.chords import TRIADS
-from pipeline.arrange.metre import pulse_of
-from pipeline.tab import Chord, TabBar, TabNote, Technique
-from pipeline.tune import KeyName, Tune
-from pipeline.unpick.compared import Change, Grades
+from liltwright import keys
+from liltwright.arrange.chords import TRIADS
+from liltwright.arrange.metre import pulse_of
+from liltwright.tab import Chord, TabBar, TabNote, Technique
+from liltwright.tune import KeyName, Tune
+from liltwright.unpick.compared import Change, Grades
 
 BassKind = Literal["none", "drone", "plain", "moving"]
 NEARLY_ALL = 0.9

@@ -13,10 +13,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from pipeline.arrange.metre import pulse_of
-from pipeline.read.written import written_tune
-from pipeline.tune import Tune
-from pipeline.unpick.finished import Finished, FinishedNote
+from liltwright.arrange.metre import pulse_of
+from liltwright.read.written import written_tune
+from liltwright.tune import Tune
+from liltwright.unpick.finished import Finished, FinishedNote
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,9 +20,9 @@ from itertools import product
 
 import numpy as np
 
-from pipeline.tab import PartName
-from pipeline.unpick.finished import PARTS
-from pipeline.unpick.likings import (
+from liltwright.tab import PartName
+from liltwright.unpick.finished import PARTS
+from liltwright.unpick.likings import (
     BASS,
     INNER,
     TUNE,
@@ -33,7 +33,7 @@ from pipeline.unpick.likings import (
     line_of,
     shares_of,
 )
-from pipeline.unpick.page import Moment, Page
+from liltwright.unpick.page import Moment, Page
 
 State = tuple[int, int]
 """The last tune note and the last bass note, by index; -1 for none yet."""

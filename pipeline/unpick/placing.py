@@ -16,13 +16,13 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import islice
 
-from pipeline.counting import count
-from pipeline.errors import PipelineError
-from pipeline.guitar.fretboard import Place, places
-from pipeline.guitar.tunings import Strings, catalogue
-from pipeline.unpick.finished import Finished
-from pipeline.unpick.likings import costs
-from pipeline.unpick.page import Moment, Page, Struck, with_notes
+from liltwright.counting import count
+from liltwright.errors import PipelineError
+from liltwright.guitar.fretboard import Place, places
+from liltwright.guitar.tunings import Strings, catalogue
+from liltwright.unpick.finished import Finished
+from liltwright.unpick.likings import costs
+from liltwright.unpick.page import Moment, Page, Struck, with_notes
 
 HIGHEST_FRET = 15
 REACH = 4

@@ -16,16 +16,16 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from pipeline import keys
-from pipeline.arrange.grades import difficulty, grade_bar
-from pipeline.arrange.metre import pulse_of
-from pipeline.counting import count
-from pipeline.doubts import bars_words, ranges
-from pipeline.guitar.fretboard import open_midi
-from pipeline.guitar.player import Player
-from pipeline.tab import Chord, Layer, LayerName, Setup, TabBar, TabNote
-from pipeline.tune import Tune
-from pipeline.unpick.madeof import MadeOf
+from liltwright import keys
+from liltwright.arrange.grades import difficulty, grade_bar
+from liltwright.arrange.metre import pulse_of
+from liltwright.counting import count
+from liltwright.doubts import bars_words, ranges
+from liltwright.guitar.fretboard import open_midi
+from liltwright.guitar.player import Player
+from liltwright.tab import Chord, Layer, LayerName, Setup, TabBar, TabNote
+from liltwright.tune import Tune
+from liltwright.unpick.madeof import MadeOf
 
 NEW: dict[LayerName, str] = {
     "melody": "The tune alone, with the fingers that the finished page has for it.",

@@ -14,10 +14,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from pipeline.tab import TabBar, TabNote
-from pipeline.unpick.page import Page, Struck
-from pipeline.unpick.parting import Parted
-from pipeline.unpick.placing import string_ends
+from liltwright.tab import TabBar, TabNote
+from liltwright.unpick.page import Page, Struck
+from liltwright.unpick.parting import Parted
+from liltwright.unpick.placing import string_ends
 
 COLUMNS = 0.9
 """Share of notes that end with their column from which lengths say nothing of ringing."""

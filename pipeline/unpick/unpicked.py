@@ -16,22 +16,22 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Literal
 
-from pipeline import keys
-from pipeline.errors import UsageError
-from pipeline.guitar.player import Player
-from pipeline.guitar.tension import cautions
-from pipeline.guitar.tunings import Strings, name_of
-from pipeline.read.finished import without_voices
-from pipeline.tab import Arrangement, Layer, PartName, Round, Setup, TabBar
-from pipeline.tune import Bar, Ending, KeyName, Part, ScoreNote, Tune
-from pipeline.unpick.compared import changes_of, grades_of
-from pipeline.unpick.finished import PARTS, Finished
-from pipeline.unpick.madeof import MadeOf, chords_of, made_of
-from pipeline.unpick.page import Page, page_of
-from pipeline.unpick.parting import part_notes
-from pipeline.unpick.placing import placed
-from pipeline.unpick.stages import stages
-from pipeline.unpick.tabbed import tab_bars
+from liltwright import keys
+from liltwright.errors import UsageError
+from liltwright.guitar.player import Player
+from liltwright.guitar.tension import cautions
+from liltwright.guitar.tunings import Strings, name_of
+from liltwright.read.finished import without_voices
+from liltwright.tab import Arrangement, Layer, PartName, Round, Setup, TabBar
+from liltwright.tune import Bar, Ending, KeyName, Part, ScoreNote, Tune
+from liltwright.unpick.compared import changes_of, grades_of
+from liltwright.unpick.finished import PARTS, Finished
+from liltwright.unpick.madeof import MadeOf, chords_of, made_of
+from liltwright.unpick.page import Page, page_of
+from liltwright.unpick.parting import part_notes
+from liltwright.unpick.placing import placed
+from liltwright.unpick.stages import stages
+from liltwright.unpick.tabbed import tab_bars
 
 LOWEST, HIGHEST = 62, 83
 """D4 to B5, where a tune book prints a tune."""
@@ -171,9 +171,9 @@ def _pickups(page: Page) -> dict[int, PartName]:
 
 def _tune(page: Page, bars: Sequence[TabBar]) -> tuple[Tune, int]:
     """The melody as a tune, and the semitones from it to the page as it sounds."""
-    from pipeline.notate.key import KeyEvidence, rank_keys
-    from pipeline.read.checked import checked_tune
-    from pipeline.read.written import no_key
+    from liltwright.notate.key import KeyEvidence, rank_keys
+    from liltwright.read.checked import checked_tune
+    from liltwright.read.written import no_key
 
     lines = [_line(bar) for bar in bars]
     pitches = [note.midi for line in lines for note in line]

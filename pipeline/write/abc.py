@@ -16,13 +16,12 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cache
 
-import models
-from pipeline import keys
-from pipeline.tab import Arrangement
-from pipeline.tune import KeyName, Tune
-from pipeline.write.sheet import Sheet, SheetBar, sheet_of_layer, sheet_of_tune
-from pipeline.write.values import beam_group, beat_group, value_and_dots
-from pipeline.write.voices import Item, SheetNote, VoiceName
+from liltwright import keys, models
+from liltwright.tab import Arrangement
+from liltwright.tune import KeyName, Tune
+from liltwright.write.sheet import Sheet, SheetBar, sheet_of_layer, sheet_of_tune
+from liltwright.write.values import beam_group, beat_group, value_and_dots
+from liltwright.write.voices import Item, SheetNote, VoiceName
 
 EIGHTH, SIXTEENTH = Fraction(1, 8), Fraction(1, 16)
 BARS_A_LINE = 4

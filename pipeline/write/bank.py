@@ -15,10 +15,10 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.write.encode import encode_audio
-from pipeline.write.pluck import SAMPLE_RATE, Pluck, string_tone
-from pipeline.write.sound import DAMP_S, LET_GO_S, PlayedNote, until_needed
-from pipeline.write.timing import PlayedBar
+from liltwright.write.encode import encode_audio
+from liltwright.write.pluck import SAMPLE_RATE, Pluck, string_tone
+from liltwright.write.sound import DAMP_S, LET_GO_S, PlayedNote, until_needed
+from liltwright.write.timing import PlayedBar
 
 SLOWEST = 0.5
 PULSE_S = 0.2

@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from pipeline.write.values import beam_group, value_and_dots
-from pipeline.write.voices import Item
+from liltwright.write.values import beam_group, value_and_dots
+from liltwright.write.voices import Item
 
 
 def flags(item: Item) -> int:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipeline.tab import Setup
+from liltwright.tab import Setup
 
 STANDARD = (40, 45, 50, 55, 59, 64)
 

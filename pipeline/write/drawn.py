@@ -17,8 +17,8 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
-from pipeline.write.sheet import Sheet, SheetBar
-from pipeline.write.voices import Item, SheetNote, Voice, VoiceName
+from liltwright.write.sheet import Sheet, SheetBar
+from liltwright.write.voices import Item, SheetNote, Voice, VoiceName
 
 CRUMB = Fraction(1, 16)
 SHORTEST = Fraction(1, 8)

@@ -16,13 +16,13 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from pipeline.tab import Arrangement, Setup
-from pipeline.tune import KeyName, Tune
-from pipeline.write.drawn import drawn
-from pipeline.write.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM, Paper
-from pipeline.write.sheet import Sheet, sheet_of_layer, sheet_of_tune
-from pipeline.write.svg import Drawing, drawing_of
-from pipeline.write.systems import LINE_NOTES, ROOMY_NOTES, line_weight, lines_of
+from liltwright.tab import Arrangement, Setup
+from liltwright.tune import KeyName, Tune
+from liltwright.write.drawn import drawn
+from liltwright.write.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM, Paper
+from liltwright.write.sheet import Sheet, sheet_of_layer, sheet_of_tune
+from liltwright.write.svg import Drawing, drawing_of
+from liltwright.write.systems import LINE_NOTES, ROOMY_NOTES, line_weight, lines_of
 
 if TYPE_CHECKING:
     from lxml import etree
@@ -69,7 +69,7 @@ def engrave_tune(tune: Tune, *, paper: Paper = "a4") -> Engraved:
 
 def engrave(sheet: Sheet, *, paper: Paper = "a4") -> Engraved:
     """Draw a sheet, four bars on a line."""
-    from pipeline.write.musicxml import sheet_to_musicxml
+    from liltwright.write.musicxml import sheet_to_musicxml
 
     plain = drawn(sheet)
     musicxml = sheet_to_musicxml(plain)
@@ -195,7 +195,7 @@ def pretty(name: str) -> str:
 
 def tuning_words(setup: Setup) -> str:
     """The tuning by name and by strings, low to high: "Drop D (D A D G B E)"."""
-    from pipeline import keys
+    from liltwright import keys
 
     strings = " ".join(pretty(keys.note_name(midi)) for midi in setup.strings_midi)
     name = setup.tuning

@@ -10,15 +10,15 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
-from pipeline.options import OutputOptions
-from pipeline.progress import Progress, silent
-from pipeline.records import to_json
-from pipeline.tab import Arrangement, Ranking
-from pipeline.tune import Tune
+from liltwright.options import OutputOptions
+from liltwright.progress import Progress, silent
+from liltwright.records import to_json
+from liltwright.tab import Arrangement, Ranking
+from liltwright.tune import Tune
 
 if TYPE_CHECKING:
-    from pipeline.guitar.player import Player
-    from pipeline.hear.audio import Audio
+    from liltwright.guitar.player import Player
+    from liltwright.hear.audio import Audio
 
 Files = dict[str, bytes]
 
@@ -53,7 +53,7 @@ def render(
 
 def chart_files(tune: Tune, arrangements: Sequence[Arrangement], player: Player) -> Files:
     """Where each arrangement's melody lies on the neck."""
-    from pipeline.guitar.charts import fretboard_chart
+    from liltwright.guitar.charts import fretboard_chart
 
     return {
         f"arrangement-{number}-fretboard.svg": fretboard_chart(
@@ -65,8 +65,8 @@ def chart_files(tune: Tune, arrangements: Sequence[Arrangement], player: Player)
 
 def sound_files(tune: Tune, arrangements: Sequence[Arrangement]) -> Files:
     """Every layer and the performance as sound, encoded on two cores."""
-    from pipeline.write.encode import encode_audio
-    from pipeline.write.sound import layer_audio
+    from liltwright.write.encode import encode_audio
+    from liltwright.write.sound import layer_audio
 
     pending = {}
     with ThreadPoolExecutor(2) as encoder:
@@ -81,8 +81,8 @@ def sound_files(tune: Tune, arrangements: Sequence[Arrangement]) -> Files:
 
 def practice_tracks(tune: Tune, arrangements: Sequence[Arrangement], audio: Audio | None) -> Files:
     """Every layer at several speeds with a pulse; the recording against the tune as written."""
-    from pipeline.write.encode import encode_audio
-    from pipeline.write.practice import melody_against_recording, practice_files
+    from liltwright.write.encode import encode_audio
+    from liltwright.write.practice import melody_against_recording, practice_files
 
     files: Files = {}
     for number, arrangement in enumerate(arrangements, 1):
@@ -104,8 +104,8 @@ def drawn_files(
     progress: Progress,
 ) -> Files:
     """Sheets to print and the report, from music that is engraved once for both."""
-    from pipeline.write.report import Recording, engrave_all, report_html
-    from pipeline.write.sheets import lead_sheet_pdf, staged_pdf
+    from liltwright.write.report import Recording, engrave_all, report_html
+    from liltwright.write.sheets import lead_sheet_pdf, staged_pdf
 
     progress("engraving", 0.0)
     drawn = engrave_all(tune, arrangements, paper=output.paper)
@@ -136,9 +136,9 @@ def drawn_files(
 
 def tune_files(tune: Tune) -> Files:
     """The plain tune in every format, and the notes as performed."""
-    from pipeline.write.abc import tune_to_abc
-    from pipeline.write.midi import heard_to_midi, tune_to_midi
-    from pipeline.write.musicxml import tune_to_musicxml
+    from liltwright.write.abc import tune_to_abc
+    from liltwright.write.midi import heard_to_midi, tune_to_midi
+    from liltwright.write.musicxml import tune_to_musicxml
 
     files = {
         "tune.json": to_json(tune).encode(),
@@ -153,10 +153,10 @@ def tune_files(tune: Tune) -> Files:
 
 def arrangement_files(tune: Tune, arrangement: Arrangement, number: int) -> Files:
     """The layers of one arrangement and the performance, in every format."""
-    from pipeline.write.abc import layer_to_abc
-    from pipeline.write.midi import layer_to_midi
-    from pipeline.write.musicxml import layer_to_musicxml
-    from pipeline.write.tablature import layer_to_text
+    from liltwright.write.abc import layer_to_abc
+    from liltwright.write.midi import layer_to_midi
+    from liltwright.write.musicxml import layer_to_musicxml
+    from liltwright.write.tablature import layer_to_text
 
     files = {f"arrangement-{number}.json": to_json(arrangement).encode()}
     for name in layer_names(arrangement):

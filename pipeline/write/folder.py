@@ -15,9 +15,9 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.errors import PipelineError, UsageError
-from pipeline.stopping import note_written, undisturbed
-from pipeline.write.journal import (
+from liltwright.errors import PipelineError, UsageError
+from liltwright.stopping import note_written, undisturbed
+from liltwright.write.journal import (
     Change,
     alone,
     carry_out,
@@ -26,7 +26,7 @@ from pipeline.write.journal import (
     finish,
     write_flushed,
 )
-from pipeline.write.ledger import (
+from liltwright.write.ledger import (
     LIST_NAME,
     OUR_NAMES,
     WRITING,
@@ -38,7 +38,7 @@ from pipeline.write.ledger import (
     sha256,
     some,
 )
-from pipeline.write.leftovers import clear_leftovers, part_name
+from liltwright.write.leftovers import clear_leftovers, part_name
 
 
 @dataclass(frozen=True, slots=True)

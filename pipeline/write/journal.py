@@ -21,8 +21,8 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from pipeline.errors import UsageError
-from pipeline.write.ledger import (
+from liltwright.errors import UsageError
+from liltwright.write.ledger import (
     EARLIER,
     LIST_NAME,
     WRITING,

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline.arrange.chords import transpose_symbol
-from pipeline.tab import Arrangement
-from pipeline.tune import Tune, TypedChord
+from liltwright.arrange.chords import transpose_symbol
+from liltwright.tab import Arrangement
+from liltwright.tune import Tune, TypedChord
 
 
 def with_chords(tune: Tune, arrangements: Sequence[Arrangement]) -> Tune:

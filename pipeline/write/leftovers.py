@@ -12,7 +12,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from pipeline.write.ledger import is_own, is_plain_file, read_list
+from liltwright.write.ledger import is_own, is_plain_file, read_list
 
 _OURS = re.compile(r"\.liltwright-.+\.part", re.DOTALL)
 _EARLIER = re.compile(r"\.(.+)\.\d+\.part", re.DOTALL)

@@ -16,7 +16,7 @@ from collections.abc import Iterator, Sequence
 from copy import deepcopy
 from typing import Any
 
-from pipeline.write.tab_marks import STAFF_LINE
+from liltwright.write.tab_marks import STAFF_LINE
 
 SVG = "{http://www.w3.org/2000/svg}"
 FRET_PX = 420

@@ -21,12 +21,12 @@ from math import floor
 
 import mido
 
-from pipeline import keys
-from pipeline.tab import Arrangement
-from pipeline.tune import KeyName, Tune
-from pipeline.write.sheet import PERFORMANCE, Sheet, SheetBar, sheet_of_layer, sheet_of_tune
-from pipeline.write.timing import bar_spans, clock_of
-from pipeline.write.voices import VOICE_NAMES, SheetNote
+from liltwright import keys
+from liltwright.tab import Arrangement
+from liltwright.tune import KeyName, Tune
+from liltwright.write.sheet import PERFORMANCE, Sheet, SheetBar, sheet_of_layer, sheet_of_tune
+from liltwright.write.timing import bar_spans, clock_of
+from liltwright.write.voices import VOICE_NAMES, SheetNote
 
 TICKS_A_QUARTER = 960
 STEEL_GUITAR, FLUTE = 25, 73

@@ -19,14 +19,14 @@ from fractions import Fraction
 
 from lxml import etree
 
-from pipeline import keys
-from pipeline.tab import Arrangement
-from pipeline.tune import Tune
-from pipeline.write.beams import beams_of
-from pipeline.write.sheet import Sheet, SheetBar, sheet_of_layer, sheet_of_tune
-from pipeline.write.values import value_and_dots
-from pipeline.write.voices import SheetNote, Voice
-from pipeline.write.xml_notes import (
+from liltwright import keys
+from liltwright.tab import Arrangement
+from liltwright.tune import Tune
+from liltwright.write.beams import beams_of
+from liltwright.write.sheet import Sheet, SheetBar, sheet_of_layer, sheet_of_tune
+from liltwright.write.values import value_and_dots
+from liltwright.write.voices import SheetNote, Voice
+from liltwright.write.xml_notes import (
     Accidentals,
     Link,
     NoteStyle,

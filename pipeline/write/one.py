@@ -10,11 +10,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import cast
 
-from pipeline.errors import UsageError
-from pipeline.tab import Arrangement
-from pipeline.tune import Tune
-from pipeline.write.encode import AudioKind
-from pipeline.write.pages import Paper
+from liltwright.errors import UsageError
+from liltwright.tab import Arrangement
+from liltwright.tune import Tune
+from liltwright.write.encode import AudioKind
+from liltwright.write.pages import Paper
 
 Writer = Callable[[Tune, Arrangement, str], bytes]
 
@@ -34,7 +34,7 @@ def layer_file(
     """
     kind = check_kind(target)
     if kind == ".svg":
-        from pipeline.write.sheets import layer_pages_svg
+        from liltwright.write.sheets import layer_pages_svg
 
         pages = layer_pages_svg(tune, arrangement, layer, paper=paper)
         many = len(pages) > 1
@@ -43,11 +43,11 @@ def layer_file(
             for number, page in enumerate(pages, start=1)
         }
     if kind == ".pdf":
-        from pipeline.write.sheets import layer_pdf
+        from liltwright.write.sheets import layer_pdf
 
         return {target: layer_pdf(tune, arrangement, layer, paper=paper)}
     if hands and kind == ".txt":
-        from pipeline.write.tablature import layer_to_text
+        from liltwright.write.tablature import layer_to_text
 
         return {target: layer_to_text(tune, arrangement, layer, hands=True).encode()}
     return {target: _KINDS[kind](tune, arrangement, layer)}
@@ -62,33 +62,33 @@ def check_kind(target: Path) -> str:
 
 
 def _text(tune: Tune, arrangement: Arrangement, layer: str) -> bytes:
-    from pipeline.write.tablature import layer_to_text
+    from liltwright.write.tablature import layer_to_text
 
     return layer_to_text(tune, arrangement, layer).encode()
 
 
 def _musicxml(tune: Tune, arrangement: Arrangement, layer: str) -> bytes:
-    from pipeline.write.musicxml import layer_to_musicxml
+    from liltwright.write.musicxml import layer_to_musicxml
 
     return layer_to_musicxml(tune, arrangement, layer)
 
 
 def _midi(tune: Tune, arrangement: Arrangement, layer: str) -> bytes:
-    from pipeline.write.midi import layer_to_midi
+    from liltwright.write.midi import layer_to_midi
 
     return layer_to_midi(tune, arrangement, layer)
 
 
 def _abc(tune: Tune, arrangement: Arrangement, layer: str) -> bytes:
-    from pipeline.write.abc import layer_to_abc
+    from liltwright.write.abc import layer_to_abc
 
     return layer_to_abc(tune, arrangement, layer).encode()
 
 
 def _sound(kind: str) -> Writer:
     def write(tune: Tune, arrangement: Arrangement, layer: str) -> bytes:
-        from pipeline.write.encode import encode_audio
-        from pipeline.write.sound import layer_audio
+        from liltwright.write.encode import encode_audio
+        from liltwright.write.sound import layer_audio
 
         sound = layer_audio(tune, arrangement, layer)
         return encode_audio(sound.samples, sound.sample_rate, cast(AudioKind, kind))

@@ -18,9 +18,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline import keys
-from pipeline.tune import HeardBar, NoteEvent, Tune
-from pipeline.units import midi_to_hz
+from liltwright import keys
+from liltwright.tune import HeardBar, NoteEvent, Tune
+from liltwright.units import midi_to_hz
 
 WIDTH, ROW_HEIGHT, TOP, LEFT = 1000.0, 190.0, 22.0, 34.0
 BARS_PER_ROW = 4

@@ -20,8 +20,8 @@ from typing import Any, Literal
 
 import numpy as np
 
-import models
-from pipeline.units import midi_to_hz
+from liltwright import models
+from liltwright.units import midi_to_hz
 
 SAMPLE_RATE = 24_000
 TONE_S = 4.0

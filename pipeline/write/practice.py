@@ -19,12 +19,12 @@ from statistics import median
 
 import numpy as np
 
-from pipeline.errors import UsageError
-from pipeline.tab import Arrangement
-from pipeline.tune import HeardBar, Tune
-from pipeline.units import midi_to_hz
-from pipeline.write.encode import AudioKind, encode_audio
-from pipeline.write.sound import add_ticks, heard_melody_audio, layer_audio
+from liltwright.errors import UsageError
+from liltwright.tab import Arrangement
+from liltwright.tune import HeardBar, Tune
+from liltwright.units import midi_to_hz
+from liltwright.write.encode import AudioKind, encode_audio
+from liltwright.write.sound import add_ticks, heard_melody_audio, layer_audio
 
 SPEEDS = (0.6, 0.75, 0.9, 1.0)
 SLOWEST, FASTEST = 0.25, 1.5
@@ -165,7 +165,7 @@ def melody_against_recording(tune: Tune, samples: np.ndarray, sample_rate: int) 
     """
     if not tune.bars_heard:
         raise UsageError("this tune was not heard in a recording: there is nothing to compare.")
-    from pipeline.write.pluck import SAMPLE_RATE
+    from liltwright.write.pluck import SAMPLE_RATE
 
     melody = heard_melody_audio(tune)
     at = np.arange(len(samples)) * (SAMPLE_RATE / sample_rate)

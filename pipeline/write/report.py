@@ -24,18 +24,18 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.guitar.player import Player
-from pipeline.tab import Arrangement, Ranking
-from pipeline.tune import Tune
-from pipeline.write.bank import PULSE_S, Bank
-from pipeline.write.encode import MP3_RATES, encode_audio, resampled
-from pipeline.write.engraving import Engraved, engrave_layer, engrave_tune, narrowed
-from pipeline.write.lead import with_chords
-from pipeline.write.pages import Paper
-from pipeline.write.picture import heard_picture
-from pipeline.write.pluck import SAMPLE_RATE
-from pipeline.write.report_player import Music
-from pipeline.write.report_sections import (
+from liltwright.guitar.player import Player
+from liltwright.tab import Arrangement, Ranking
+from liltwright.tune import Tune
+from liltwright.write.bank import PULSE_S, Bank
+from liltwright.write.encode import MP3_RATES, encode_audio, resampled
+from liltwright.write.engraving import Engraved, engrave_layer, engrave_tune, narrowed
+from liltwright.write.lead import with_chords
+from liltwright.write.pages import Paper
+from liltwright.write.picture import heard_picture
+from liltwright.write.pluck import SAMPLE_RATE
+from liltwright.write.report_player import Music
+from liltwright.write.report_sections import (
     downloads_section,
     heard_section,
     layers_section,
@@ -43,9 +43,9 @@ from pipeline.write.report_sections import (
     ranking_section,
     tune_section,
 )
-from pipeline.write.sound import heard_melody_notes, layer_notes, melody_notes, played
-from pipeline.write.svg import glyph_sheet
-from pipeline.write.timing import PlayedBar, clock_of, played_bars
+from liltwright.write.sound import heard_melody_notes, layer_notes, melody_notes, played
+from liltwright.write.svg import glyph_sheet
+from liltwright.write.timing import PlayedBar, clock_of, played_bars
 
 LONGEST_RECORDING_S = 300.0
 """Longer recordings are cut in the report, to keep the file small."""
@@ -185,7 +185,7 @@ def _beats(tune: Tune, beat_s: float) -> dict[str, float]:
 
 def heard_numbers(tune: Tune) -> list[int]:
     """The number of each heard bar: full bars from 1, an incomplete pick-up bar is 0."""
-    from pipeline.write.practice import full_bars
+    from liltwright.write.practice import full_bars
 
     skipped = len(tune.bars_heard) - len(full_bars(tune))
     return [max(index - skipped + 1, 0) for index in range(len(tune.bars_heard))]
@@ -219,7 +219,7 @@ def recording_url(recording: Recording | None) -> str:
 
 def _page(tune: Tune, head: str, sections: Sequence[str], data: Mapping[str, Any]) -> str:
     title = escape(tune.title or "Untitled tune")
-    folder = resources("pipeline.write").joinpath("page")
+    folder = resources("liltwright.write").joinpath("page")
     style = folder.joinpath("report.css").read_text(encoding="utf-8")
     script = folder.joinpath("report.js").read_text(encoding="utf-8")
     inside = json.dumps(data, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")

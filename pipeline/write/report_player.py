@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from html import escape
 from typing import Any
 
-from pipeline.tune import Tune
-from pipeline.write.engraving import Engraved
-from pipeline.write.sheets import bars_label
-from pipeline.write.svg import inline, marked
+from liltwright.tune import Tune
+from liltwright.write.engraving import Engraved
+from liltwright.write.sheets import bars_label
+from liltwright.write.svg import inline, marked
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
-from pipeline.counting import count
-from pipeline.doubts import (
+from liltwright.counting import count
+from liltwright.doubts import (
     DoubtfulBars,
     bars_words,
     by_reason,
@@ -17,16 +17,16 @@ from pipeline.doubts import (
     printed_bars,
     ranges,
 )
-from pipeline.errors import PipelineError
-from pipeline.guitar.player import Player
-from pipeline.tab import Arrangement, Layer, RankedSetup, Ranking
-from pipeline.tune import Tune
-from pipeline.write.cautions import printed_cautions
-from pipeline.write.encode import MIME
-from pipeline.write.engraving import capo_words, key_words, layer_title, tuning_words
-from pipeline.write.picture import PictureRow
-from pipeline.write.report_player import Music, choices, music_html, player
-from pipeline.write.sheets import hardest_bars, heading_facts
+from liltwright.errors import PipelineError
+from liltwright.guitar.player import Player
+from liltwright.tab import Arrangement, Layer, RankedSetup, Ranking
+from liltwright.tune import Tune
+from liltwright.write.cautions import printed_cautions
+from liltwright.write.encode import MIME
+from liltwright.write.engraving import capo_words, key_words, layer_title, tuning_words
+from liltwright.write.picture import PictureRow
+from liltwright.write.report_player import Music, choices, music_html, player
+from liltwright.write.sheets import hardest_bars, heading_facts
 
 SHOWN_SETUPS = 8
 SHOWN_DOUBTS = 8
@@ -53,7 +53,7 @@ _PULSE = (
 
 def masthead(tune: Tune, ranking: Ranking, arrangements: Sequence[Arrangement]) -> str:
     """Title, the tune in one sentence, what the program is unsure of, and the way around."""
-    from pipeline.summary import best_words, describe_tune
+    from liltwright.summary import best_words, describe_tune
 
     lines = [f'<p class="lead">{escape(describe_tune(tune))}.</p>']
     if ranking.setups:
@@ -170,7 +170,7 @@ def heard_section(
 
 def _part_choice(tune: Tune) -> str:
     """A choice of the parts as they were played, each to be heard or looped."""
-    from pipeline.write.practice import part_loops
+    from liltwright.write.practice import part_loops
 
     options = "".join(
         f'<option value="{1000 * loop.start_s:.0f}:{1000 * loop.end_s:.0f}">'
@@ -264,7 +264,7 @@ def _dots(setups: Sequence[RankedSetup]) -> str:
 
 
 def _charts(tune: Tune, setups: Sequence[RankedSetup], player: Player) -> list[str]:
-    from pipeline.guitar.charts import fretboard_chart
+    from liltwright.guitar.charts import fretboard_chart
 
     drawn = []
     for setup in setups:

@@ -14,12 +14,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from pipeline import keys
-from pipeline.arrange.rounds import PerformedBar, performance
-from pipeline.errors import UsageError
-from pipeline.tab import Arrangement, Setup
-from pipeline.tune import KeyName, ScoreNote, Tune, WrittenBar
-from pipeline.write.voices import Frame, SheetNote, Voice, voices_of
+from liltwright import keys
+from liltwright.arrange.rounds import PerformedBar, performance
+from liltwright.errors import UsageError
+from liltwright.tab import Arrangement, Setup
+from liltwright.tune import KeyName, ScoreNote, Tune, WrittenBar
+from liltwright.write.voices import Frame, SheetNote, Voice, voices_of
 
 PERFORMANCE = "performance"
 

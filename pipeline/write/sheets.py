@@ -16,11 +16,11 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from pipeline.doubts import bars_words, doubtful_indices, doubtful_numbers, ranges
-from pipeline.tab import Arrangement, Layer, Setup
-from pipeline.tune import Tune
-from pipeline.write.cautions import HAND, RIGHTS, printed_cautions
-from pipeline.write.engraving import (
+from liltwright.doubts import bars_words, doubtful_indices, doubtful_numbers, ranges
+from liltwright.tab import Arrangement, Layer, Setup
+from liltwright.tune import Tune
+from liltwright.write.cautions import HAND, RIGHTS, printed_cautions
+from liltwright.write.engraving import (
     Engraved,
     capo_words,
     engrave_layer,
@@ -29,9 +29,9 @@ from pipeline.write.engraving import (
     layer_title,
     tuning_words,
 )
-from pipeline.write.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM, Paper, page_breaks
-from pipeline.write.sheet import Sheet, SheetBar
-from pipeline.write.svg import Drawing, marked, standalone
+from liltwright.write.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM, Paper, page_breaks
+from liltwright.write.sheet import Sheet, SheetBar
+from liltwright.write.svg import Drawing, marked, standalone
 
 FONT = "Libertinus Serif"
 _TYPST_PAPER = {"a4": "a4", "letter": "us-letter"}
@@ -121,7 +121,7 @@ def set_pages(pages: Sequence[tuple[Engraved, Words]], *, paper: Paper = "a4") -
 
 
 def _set(pages: Sequence[tuple[Engraved, Words]], paper: Paper, form: str) -> Any:
-    template = files("pipeline.write").joinpath("page/sheet.typ").read_bytes()
+    template = files("liltwright.write").joinpath("page/sheet.typ").read_bytes()
     return _compiler().compile(template, format=form, sys_inputs=_inputs(pages, paper), timestamp=0)
 
 
@@ -254,8 +254,8 @@ def _marked(tune: Tune) -> frozenset[int]:
 
 def hardest_bars(tune: Tune, setup: Setup, layer: Layer) -> tuple[int, ...]:
     """Printed numbers of the bars with most moves a second and the widest stretch, in order."""
-    from pipeline.arrange.grades import grade_bar
-    from pipeline.guitar.hand import Hand
+    from liltwright.arrange.grades import grade_bar
+    from liltwright.guitar.hand import Hand
 
     graded = []
     for bar, notes in zip(tune.written_bars(), layer.bars, strict=True):

@@ -18,13 +18,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from pipeline.tab import Arrangement, TabNote
-from pipeline.tune import Bar, Tune
-from pipeline.write.pluck import SAMPLE_RATE, Pluck, string_tone
-from pipeline.write.timing import Clock, PlayedBar, clock_of, played_bars
+from liltwright.tab import Arrangement, TabNote
+from liltwright.tune import Bar, Tune
+from liltwright.write.pluck import SAMPLE_RATE, Pluck, string_tone
+from liltwright.write.timing import Clock, PlayedBar, clock_of, played_bars
 
 if TYPE_CHECKING:
-    from pipeline.arrange.rounds import PerformedBar
+    from liltwright.arrange.rounds import PerformedBar
 
 GAIN = {"melody": 1.0, "bass": 0.72, "inner": 0.6}
 DYNAMIC = {"p": 0.55, "mp": 0.72, "mf": 0.86, "f": 1.0}
@@ -142,7 +142,7 @@ def _heard_notes(
 
 def played(tune: Tune, arrangement: Arrangement, name: str) -> tuple[PerformedBar, ...]:
     """The bars of a layer in playing order with their notes; of "performance", every round."""
-    from pipeline.arrange.rounds import PerformedBar, performance
+    from liltwright.arrange.rounds import PerformedBar, performance
 
     if name == "performance":
         return performance(tune, arrangement)

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from html import escape
 from typing import Any
 
-from pipeline.write.mend import (
+from liltwright.write.mend import (
     SVG,
     children,
     lift_fingers,
@@ -24,8 +24,8 @@ from pipeline.write.mend import (
     of_class,
     staff_lines,
 )
-from pipeline.write.sheet import SheetBar
-from pipeline.write.tab_marks import mark_tab
+from liltwright.write.sheet import SheetBar
+from liltwright.write.tab_marks import mark_tab
 
 _HREF = "{http://www.w3.org/1999/xlink}href"
 STYLE = (

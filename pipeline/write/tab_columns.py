@@ -17,9 +17,9 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 
-from pipeline.write.sheet import Sheet, SheetBar
-from pipeline.write.values import divided, tuplet_of, value_and_dots
-from pipeline.write.voices import SheetNote
+from liltwright.write.sheet import Sheet, SheetBar
+from liltwright.write.values import divided, tuplet_of, value_and_dots
+from liltwright.write.voices import SheetNote
 
 STRINGS = range(1, 7)
 RINGS = {"melody": "-", "bass": "=", "inner": "~"}

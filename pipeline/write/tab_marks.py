@@ -14,8 +14,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from pipeline.write.sheet import SheetBar
-from pipeline.write.voices import Item, SheetNote, Voice
+from liltwright.write.sheet import SheetBar
+from liltwright.write.voices import Item, SheetNote, Voice
 
 STAFF_LINE = re.compile(r"M(-?\d+) (-?\d+) L(-?\d+) (-?\d+)$")
 """A staff line or a piece of one, as verovio draws it."""

@@ -16,11 +16,11 @@ import unicodedata
 from collections.abc import Sequence
 from fractions import Fraction
 
-from pipeline import keys
-from pipeline.tab import Arrangement
-from pipeline.tune import KeyName, Tune
-from pipeline.write.sheet import Sheet, SheetBar, sheet_of_layer
-from pipeline.write.tab_columns import STOP, STRINGS, Column, columns_of, rhythm_mark
+from liltwright import keys
+from liltwright.tab import Arrangement
+from liltwright.tune import KeyName, Tune
+from liltwright.write.sheet import Sheet, SheetBar, sheet_of_layer
+from liltwright.write.tab_columns import STOP, STRINGS, Column, columns_of, rhythm_mark
 
 WIDTH = 80
 MIDDLE = (3, 4)

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from pipeline.tune import Tune
+from liltwright.tune import Tune
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,9 +15,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-from pipeline.tab import TabNote, Technique
-from pipeline.tune import Ornament
-from pipeline.write.values import divided, is_binary, tuplet_of, tuplet_span, value_and_dots
+from liltwright.tab import TabNote, Technique
+from liltwright.tune import Ornament
+from liltwright.write.values import divided, is_binary, tuplet_of, tuplet_span, value_and_dots
 
 VoiceName = Literal["melody", "bass", "inner"]
 VOICE_NAMES: tuple[VoiceName, ...] = ("melody", "bass", "inner")

@@ -15,9 +15,9 @@ from math import lcm
 
 from lxml import etree
 
-from pipeline import keys
-from pipeline.write.values import value_and_dots
-from pipeline.write.voices import Item, SheetNote
+from liltwright import keys
+from liltwright.write.values import value_and_dots
+from liltwright.write.voices import Item, SheetNote
 
 _spelled = cache(keys.spell)
 _TYPES = {

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import combinations, pairwise
 
-from pipeline.tab import Arrangement, Layer, TabNote
-from pipeline.tune import Tune
+from liltwright.tab import Arrangement, Layer, TabNote
+from liltwright.tune import Tune
 
 SCALE_MM = 648.0
 WIDEST_MM = 130.0

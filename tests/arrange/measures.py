@@ -15,13 +15,13 @@ from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 
-from pipeline.arrange.chords import parse_symbol
-from pipeline.arrange.layers import arrange_layers
-from pipeline.arrange.metre import pulse_of
-from pipeline.errors import PipelineError
-from pipeline.guitar.rank import rank_setups
-from pipeline.tab import Arrangement, Layer, Setup, TabNote
-from pipeline.tune import Tune
+from liltwright.arrange.chords import parse_symbol
+from liltwright.arrange.layers import arrange_layers
+from liltwright.arrange.metre import pulse_of
+from liltwright.errors import PipelineError
+from liltwright.guitar.rank import rank_setups
+from liltwright.tab import Arrangement, Layer, Setup, TabNote
+from liltwright.tune import Tune
 from tests.arrange.checker import faults
 from tests.arrange.musical import count_music, shares
 from tests.benchmark.collections import tunes

@@ -11,10 +11,10 @@ import re
 from collections import Counter
 from fractions import Fraction
 
-from pipeline.arrange.chords import ChordTones, parse_symbol
-from pipeline.arrange.metre import pulse_of
-from pipeline.tab import Arrangement, Layer, RankedSetup, TabNote
-from pipeline.tune import Tune
+from liltwright.arrange.chords import ChordTones, parse_symbol
+from liltwright.arrange.metre import pulse_of
+from liltwright.tab import Arrangement, Layer, RankedSetup, TabNote
+from liltwright.tune import Tune
 
 ORDINALS = {"first": 1, "second": 2, "third": 3, "fourth": 4, "fifth": 5, "sixth": 6}
 THUMB = (4, 5, 6)

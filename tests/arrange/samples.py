@@ -6,10 +6,10 @@ import importlib.util
 from functools import cache
 from pathlib import Path
 
-from pipeline.guitar.setups import make_setup
-from pipeline.read.abc import read_abc
-from pipeline.tab import Setup
-from pipeline.tune import Tune
+from liltwright.guitar.setups import make_setup
+from liltwright.read.abc import read_abc
+from liltwright.tab import Setup
+from liltwright.tune import Tune
 
 JIG = """X:1
 T:Lamp in the Byre
@@ -73,7 +73,7 @@ def ryan(name: str) -> Tune:
 
 def somewhere(tune: Tune) -> Setup:
     """A setup on which the tune fits: DADGAD with the capo on a friendly fret, or standard."""
-    from pipeline.errors import UsageError
+    from liltwright.errors import UsageError
 
     for tuning, capo, transpose in (
         ("DADGAD", 2, -12), ("DADGAD", 0, -12), ("standard", 0, -12), ("DADGAD", 0, 0),

@@ -9,11 +9,11 @@ from itertools import pairwise
 
 import pytest
 
-from pipeline.arrange.layers import ArrangeSettings, arrange_layers
-from pipeline.arrange.rounds import performance
-from pipeline.errors import UsageError
-from pipeline.guitar.setups import make_setup
-from pipeline.tune import Bar, Ending, Part, ScoreNote, Source, Tune
+from liltwright.arrange.layers import ArrangeSettings, arrange_layers
+from liltwright.arrange.rounds import performance
+from liltwright.errors import UsageError
+from liltwright.guitar.setups import make_setup
+from liltwright.tune import Bar, Ending, Part, ScoreNote, Source, Tune
 from tests.arrange.checker import faults
 
 METRES = (

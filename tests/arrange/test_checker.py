@@ -6,9 +6,9 @@ from fractions import Fraction
 
 import pytest
 
-from pipeline.arrange.layers import arrange_layers
-from pipeline.guitar.setups import make_setup
-from pipeline.tab import Arrangement, Layer, TabBar, TabNote
+from liltwright.arrange.layers import arrange_layers
+from liltwright.guitar.setups import make_setup
+from liltwright.tab import Arrangement, Layer, TabBar, TabNote
 from tests.arrange.checker import distance_mm, faults, hand_faults
 from tests.arrange.samples import own
 

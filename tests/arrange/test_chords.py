@@ -3,8 +3,8 @@
 import pytest
 from music21 import harmony
 
-from pipeline.arrange.chords import parse_symbol, transpose_symbol
-from pipeline.errors import UsageError
+from liltwright.arrange.chords import parse_symbol, transpose_symbol
+from liltwright.errors import UsageError
 
 SYMBOLS = (
     "G", "Em", "D7", "Bm7", "A5", "Dsus4", "Cmaj7", "F#m7b5", "Bdim", "G6", "Caug", "Gadd9", "A7",

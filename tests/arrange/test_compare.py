@@ -2,11 +2,11 @@
 
 import pytest
 
-from pipeline.arrange.compare import compare, comparison_text, move_with_capo
-from pipeline.arrange.layers import arrange_layers
-from pipeline.errors import UsageError
-from pipeline.guitar.setups import make_setup
-from pipeline.tab import Arrangement
+from liltwright.arrange.compare import compare, comparison_text, move_with_capo
+from liltwright.arrange.layers import arrange_layers
+from liltwright.errors import UsageError
+from liltwright.guitar.setups import make_setup
+from liltwright.tab import Arrangement
 from tests.arrange.checker import faults
 from tests.arrange.samples import own
 

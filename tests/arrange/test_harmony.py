@@ -8,12 +8,11 @@ import pytest
 from music21 import key as m21key
 from music21 import roman
 
-import models
-from pipeline import keys
-from pipeline.arrange.harmony import QUALITY, RULES, harmonise
-from pipeline.errors import UsageError
-from pipeline.read.abc import read_abc
-from pipeline.tune import TypedChord
+from liltwright import keys, models
+from liltwright.arrange.harmony import QUALITY, RULES, harmonise
+from liltwright.errors import UsageError
+from liltwright.read.abc import read_abc
+from liltwright.tune import TypedChord
 from tests.arrange.samples import own
 
 MODE_NAMES = {"minor": "aeolian"}

@@ -6,13 +6,13 @@ from itertools import pairwise
 
 import pytest
 
-from pipeline.arrange.layers import ArrangeSettings, arrange_layers
-from pipeline.errors import UsageError
-from pipeline.guitar.player import Player
-from pipeline.guitar.setups import make_setup
-from pipeline.records import from_json, to_json
-from pipeline.tab import LAYER_NAMES, Arrangement
-from pipeline.tune import Tune, TypedChord
+from liltwright.arrange.layers import ArrangeSettings, arrange_layers
+from liltwright.errors import UsageError
+from liltwright.guitar.player import Player
+from liltwright.guitar.setups import make_setup
+from liltwright.records import from_json, to_json
+from liltwright.tab import LAYER_NAMES, Arrangement
+from liltwright.tune import Tune, TypedChord
 from tests.arrange.checker import faults
 from tests.arrange.samples import OWN, RYAN, own, ryan, somewhere
 
@@ -122,9 +122,9 @@ def test_a_tune_that_does_not_fit_and_a_wrong_plan_are_named() -> None:
 
 def test_no_bass_is_struck_where_the_next_pick_up_belongs():
     """The last bar of a part and the pick-up that follows add up to one bar (common practice)."""
-    from pipeline.arrange.layers import arrange_layers
-    from pipeline.guitar.setups import make_setup
-    from pipeline.read.abc import read_abc
+    from liltwright.arrange.layers import arrange_layers
+    from liltwright.guitar.setups import make_setup
+    from liltwright.read.abc import read_abc
 
     tune = read_abc(
         "X:1\nT:The Kettle Lid\nR:jig\nM:6/8\nL:1/8\nK:Dmix\n"

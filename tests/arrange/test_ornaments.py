@@ -6,11 +6,11 @@ from itertools import pairwise
 
 import pytest
 
-from pipeline.arrange.layers import ArrangeSettings, arrange_layers
-from pipeline.guitar.setups import make_setup
-from pipeline.read.abc import read_abc
-from pipeline.tab import Arrangement, TabNote
-from pipeline.tune import Ornament, Part, Tune
+from liltwright.arrange.layers import ArrangeSettings, arrange_layers
+from liltwright.guitar.setups import make_setup
+from liltwright.read.abc import read_abc
+from liltwright.tab import Arrangement, TabNote
+from liltwright.tune import Ornament, Part, Tune
 from tests.arrange.checker import faults
 from tests.arrange.samples import own, somewhere
 

@@ -5,11 +5,11 @@ from fractions import Fraction
 
 import pytest
 
-from pipeline.arrange.layers import ArrangeSettings, arrange_layers
-from pipeline.arrange.rounds import closing_chord, parse_plan, performance, plan_text
-from pipeline.errors import UsageError
-from pipeline.guitar.setups import make_setup
-from pipeline.tab import Arrangement, Round
+from liltwright.arrange.layers import ArrangeSettings, arrange_layers
+from liltwright.arrange.rounds import closing_chord, parse_plan, performance, plan_text
+from liltwright.errors import UsageError
+from liltwright.guitar.setups import make_setup
+from liltwright.tab import Arrangement, Round
 from tests.arrange.checker import hand_faults
 from tests.arrange.samples import OWN, own, somewhere
 

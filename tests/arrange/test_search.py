@@ -5,15 +5,15 @@ from itertools import product
 import numpy as np
 import pytest
 
-from pipeline.arrange.harmony import harmonise
-from pipeline.arrange.layers import Ground, bass_tables
-from pipeline.arrange.moments import Moment, Tables
-from pipeline.arrange.search import Path, best_path
-from pipeline.guitar.fingering import problem_of, state_numbers
-from pipeline.guitar.player import Player
-from pipeline.guitar.setups import make_setup
-from pipeline.guitar.states import NEVER
-from pipeline.read.abc import read_abc
+from liltwright.arrange.harmony import harmonise
+from liltwright.arrange.layers import Ground, bass_tables
+from liltwright.arrange.moments import Moment, Tables
+from liltwright.arrange.search import Path, best_path
+from liltwright.guitar.fingering import problem_of, state_numbers
+from liltwright.guitar.player import Player
+from liltwright.guitar.setups import make_setup
+from liltwright.guitar.states import NEVER
+from liltwright.read.abc import read_abc
 
 TINY = "X:1\nT:t\nR:jig\nM:6/8\nL:1/8\nK:D\nd3 A3|]\n"
 

@@ -6,11 +6,11 @@ from itertools import pairwise, permutations, product
 import numpy as np
 import pytest
 
-from pipeline.arrange import sets
-from pipeline.arrange.sets import SetSettings, plan_set
-from pipeline.errors import UsageError
-from pipeline.tab import RankedSetup, Ranking
-from pipeline.tune import KeyName, Tune
+from liltwright.arrange import sets
+from liltwright.arrange.sets import SetSettings, plan_set
+from liltwright.errors import UsageError
+from liltwright.tab import RankedSetup, Ranking
+from liltwright.tune import KeyName, Tune
 from tests.arrange.samples import own
 
 STANDARD = (40, 45, 50, 55, 59, 64)

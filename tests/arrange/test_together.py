@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from pipeline.arrange.together import pair_ticks
-from pipeline.guitar.fretboard import Place
-from pipeline.guitar.hand import Hand, grips
-from pipeline.guitar.states import NEVER
+from liltwright.arrange.together import pair_ticks
+from liltwright.guitar.fretboard import Place
+from liltwright.guitar.hand import Hand, grips
+from liltwright.guitar.states import NEVER
 
 HAND = Hand()
 

@@ -9,10 +9,10 @@ from itertools import pairwise
 import pytest
 from music21 import interval, note, pitch, voiceLeading
 
-from pipeline.arrange.layers import arrange_layers
-from pipeline.arrange.metre import pulse_of
-from pipeline.tab import Layer, TabNote
-from pipeline.tune import Tune
+from liltwright.arrange.layers import arrange_layers
+from liltwright.arrange.metre import pulse_of
+from liltwright.tab import Layer, TabNote
+from liltwright.tune import Tune
 from tests.arrange.samples import OWN, RYAN, own, ryan, somewhere
 
 TUNES = [own(name) for name in OWN] + [ryan(name) for name in RYAN[:4]]
@@ -68,7 +68,7 @@ def test_the_voices_never_cross(quartets: list[voiceLeading.VoiceLeadingQuartet]
 def test_the_bass_makes_no_augmented_leaps() -> None:
     """Augmented and diminished by music21's interval, with notes spelled by the key; a diminished
     fifth may stand where the scale has one."""
-    from pipeline.keys import note_name, signature_of
+    from liltwright.keys import note_name, signature_of
 
     leaps = wrong = 0
     for tune in TUNES:

@@ -6,13 +6,13 @@ from fractions import Fraction
 
 import pytest
 
-from pipeline.arrange.chords import parse_symbol
-from pipeline.arrange.layers import arrange_layers
-from pipeline.guitar.rank import rank_setups
-from pipeline.guitar.setups import make_setup
-from pipeline.read.abc import read_abc
-from pipeline.tab import Arrangement
-from pipeline.tune import Tune, TypedChord
+from liltwright.arrange.chords import parse_symbol
+from liltwright.arrange.layers import arrange_layers
+from liltwright.guitar.rank import rank_setups
+from liltwright.guitar.setups import make_setup
+from liltwright.read.abc import read_abc
+from liltwright.tab import Arrangement
+from liltwright.tune import Tune, TypedChord
 from tests.arrange import musical
 from tests.arrange.checker import faults
 from tests.arrange.samples import OWN, RYAN, own, ryan, somewhere

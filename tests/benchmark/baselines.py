@@ -14,14 +14,14 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.hear import basic
-from pipeline.hear.audio import Audio
-from pipeline.hear.events import find_events
-from pipeline.hear.f0 import F0Track, pyin_track, swift_track
-from pipeline.hear.raw import RawNote
-from pipeline.hear.segment import PYIN, SWIFT, segment
-from pipeline.keys import pitch_class
-from pipeline.tune import Heard, NoteEvent, Tune
+from liltwright.hear import basic
+from liltwright.hear.audio import Audio
+from liltwright.hear.events import find_events
+from liltwright.hear.f0 import F0Track, pyin_track, swift_track
+from liltwright.hear.raw import RawNote
+from liltwright.hear.segment import PYIN, SWIFT, segment
+from liltwright.keys import pitch_class
+from liltwright.tune import Heard, NoteEvent, Tune
 
 NAMES = ("pyin", "pyin tuned", "basic-pitch", "basic-pitch tuned", "swift-f0 tuned")
 SHORTEST_S = 0.05
@@ -70,7 +70,8 @@ def librosa_beats(audio: Audio) -> np.ndarray:
     """Beat times in seconds by librosa's beat tracker with its defaults."""
     import librosa
 
-    _, beats = librosa.beat.beat_track(y=audio.samples, sr=audio.sample_rate, units="time")
+    track = librosa.beat.beat_track  # type: ignore[attr-defined]
+    _, beats = track(y=audio.samples, sr=audio.sample_rate, units="time")
     return np.asarray(beats)
 
 

@@ -2,7 +2,7 @@
 
 In: the ABC files of three public-domain collections that music21 packages: O'Neill's Music of
     Ireland (1903, "oneill"), Ryan's Mammoth Collection (1883, "ryan") and Aird's Airs (1782 on,
-    "aird"). Only music21's folder is looked up; the files are read by pipeline.read.abc.
+    "aird"). Only music21's folder is looked up; the files are read by liltwright.read.abc.
 Out: `tunes(split)`: CollectedTune records in a fixed order.
 Method: a family is every tune that is linked by a common title or by enough common runs of eight
     intervals (so neither transposing nor rewriting 2/4 as 4/4 hides a relative). Families are
@@ -32,12 +32,12 @@ from typing import Literal
 
 import numpy as np
 
-from pipeline.dances import dances
-from pipeline.errors import PipelineError
-from pipeline.keys import pitch_class
-from pipeline.read.abc import read_abc
-from pipeline.read.kinds import beat_of
-from pipeline.tune import Bar, ScoreNote, Tune
+from liltwright.dances import dances
+from liltwright.errors import PipelineError
+from liltwright.keys import pitch_class
+from liltwright.read.abc import read_abc
+from liltwright.read.kinds import beat_of
+from liltwright.tune import Bar, ScoreNote, Tune
 from tests.benchmark.families import Relative, make_split
 from tests.benchmark.kinds import TypeFrom, plainly, type_of
 from tests.benchmark.timeline import whole_round
@@ -82,7 +82,7 @@ def as_mode(tune: Tune, seventh: int, sixth: int) -> Tune:
     as_mode(major, -1, 0) is an honest mixolydian tune, as_mode(minor, 0, +1) a dorian one. The
     caller renames the mode. Degrees are those of the tune's tonic and mode.
     """
-    from pipeline.keys import scale_steps
+    from liltwright.keys import scale_steps
 
     steps = scale_steps(tune.mode)
     shift = {steps[6]: seventh, steps[5]: sixth}

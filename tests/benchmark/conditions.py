@@ -16,7 +16,7 @@ from typing import Literal
 
 import numpy as np
 
-from pipeline.tune import Tune
+from liltwright.tune import Tune
 
 Condition = Literal["clean", "room", "noise20", "noise12", "phone"]
 CONDITIONS: tuple[Condition, ...] = ("clean", "room", "noise20", "noise12", "phone")

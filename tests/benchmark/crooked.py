@@ -23,9 +23,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from pipeline.dances import dances
-from pipeline.notate.notate import notate
-from pipeline.tune import Bar, Heard, HeardBar, Part, ScoreNote, Source, Tune
+from liltwright.dances import dances
+from liltwright.notate.notate import notate
+from liltwright.tune import Bar, Heard, HeardBar, Part, ScoreNote, Source, Tune
 from tests.benchmark import performer
 from tests.benchmark.collections import Split, tunes
 from tests.benchmark.gracing import decorate

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.tune import Heard, NoteEvent
+from liltwright.tune import Heard, NoteEvent
 
 
 def degrade(

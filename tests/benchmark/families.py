@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from itertools import combinations, pairwise
 from typing import NamedTuple
 
-from pipeline.tune import Tune
+from liltwright.tune import Tune
 
 
 class Relative(NamedTuple):

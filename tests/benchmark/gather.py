@@ -76,7 +76,7 @@ def written(folder: Path, count: int) -> Path:
 
 def start(inputs: Path, out: Path, *words: str) -> subprocess.Popen[bytes]:
     """The real command."""
-    command = [sys.executable, "-m", "pipeline.start", "gather", str(inputs), "--out", str(out)]
+    command = [sys.executable, "-m", "liltwright.start", "gather", str(inputs), "--out", str(out)]
     return subprocess.Popen([*command, *words], cwd=ROOT, stdout=subprocess.DEVNULL,
                             stderr=subprocess.DEVNULL)  # fmt: skip
 
@@ -287,8 +287,8 @@ def dask_kills(inputs: Path, folder: Path, count: int) -> Figures:
 
 def kin() -> Figures:
     """Tunes of one title in different books: how many are found, and what else is."""
-    from pipeline.gather.melody import melody_bars
-    from pipeline.gather.relatives import LIKE, candidates, melodies_of, relatives
+    from liltwright.gather.melody import melody_bars
+    from liltwright.gather.relatives import LIKE, candidates, melodies_of, relatives
     from tests.benchmark.collections import tunes
     from tests.benchmark.families import normal_title
 
@@ -331,8 +331,8 @@ def kin() -> Figures:
 
 def growth(items: Any) -> Figures:
     """Pairs compared and processor time for a quarter, a half and all of the tunes."""
-    from pipeline.gather.melody import melody_bars
-    from pipeline.gather.relatives import candidates, melodies_of, relatives
+    from liltwright.gather.melody import melody_bars
+    from liltwright.gather.relatives import candidates, melodies_of, relatives
 
     rows = [{"file": item.id, "melody": melody_bars(item.tune)} for item in items]
     random.Random(23).shuffle(rows)
@@ -351,7 +351,7 @@ def growth(items: Any) -> Figures:
 
 def without_search(melodies: list[Any], pairs: set[tuple[int, int]]) -> Iterator[tuple[int, int]]:
     """The pairs whose whole melodies are alike, found by comparing them without any search."""
-    from pipeline.gather.relatives import LIKE, compare, grid
+    from liltwright.gather.relatives import LIKE, compare, grid
 
     grids = [grid(melody.bars) for melody in melodies]
     return (pair for pair in pairs if compare(*pair, grids, LIKE) is not None)
@@ -363,7 +363,7 @@ def chance(melodies: list[Any], found: int) -> float | None:
     A melody backwards keeps its notes, range and motion and is a relative of nothing. Pairs of one
     forwards with one backwards are twice as many as pairs of two forwards.
     """
-    from pipeline.gather.relatives import Melody, relatives
+    from liltwright.gather.relatives import Melody, relatives
 
     back = [Melody(f"{one.name} backwards", tuple(bar[::-1] for bar in one.bars[::-1]))
             for one in melodies]  # fmt: skip

@@ -14,8 +14,8 @@ from fractions import Fraction
 
 import numpy as np
 
-from pipeline.keys import pitch_class, scale_steps
-from pipeline.tune import Ornament, Tune
+from liltwright.keys import pitch_class, scale_steps
+from liltwright.tune import Ornament, Tune
 from tests.benchmark.kinds import TREBLED
 from tests.benchmark.manners import Manner
 from tests.benchmark.playing import PlainNote, Stroke

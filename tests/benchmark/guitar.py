@@ -28,15 +28,15 @@ from math import inf
 from pathlib import Path
 from typing import Any
 
-from pipeline.guitar.fingering import finger_melody, finger_stops
-from pipeline.guitar.fretboard import last_fret
-from pipeline.guitar.melody import line_of
-from pipeline.guitar.player import Player
-from pipeline.guitar.rank import RankSettings, rank_setups
-from pipeline.guitar.shortlist import shortlist
-from pipeline.keys import signature_of
-from pipeline.tab import Ranking, Setup
-from pipeline.tune import Part, Tune
+from liltwright.guitar.fingering import finger_melody, finger_stops
+from liltwright.guitar.fretboard import last_fret
+from liltwright.guitar.melody import line_of
+from liltwright.guitar.player import Player
+from liltwright.guitar.rank import RankSettings, rank_setups
+from liltwright.guitar.shortlist import shortlist
+from liltwright.keys import signature_of
+from liltwright.tab import Ranking, Setup
+from liltwright.tune import Part, Tune
 from tests.benchmark.collections import as_mode, tunes
 from tests.guitar.checker import hand_faults, layer_faults
 from tests.guitar.reference import cheapest_step_by_step

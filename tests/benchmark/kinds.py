@@ -16,7 +16,7 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Literal
 
-from pipeline.tune import Bar, ScoreNote, Tune, TuneType
+from liltwright.tune import Bar, ScoreNote, Tune, TuneType
 from tests.benchmark.families import deal
 
 QUAVER = Fraction(1, 8)

@@ -21,9 +21,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from pipeline.dances import dances
-from pipeline.keys import KeyName, scale_steps, signature_of, transpose_key
-from pipeline.tune import HeardBar, ScoreNote, Tune
+from liltwright.dances import dances
+from liltwright.keys import KeyName, scale_steps, signature_of, transpose_key
+from liltwright.tune import HeardBar, ScoreNote, Tune
 from tests.benchmark.collections import map_notes
 from tests.benchmark.gracing import decorate
 from tests.benchmark.manners import MANNERS, Family, Manner
@@ -153,7 +153,7 @@ def _varied(
 
 
 def _scale(tune: Tune) -> set[int]:
-    from pipeline.keys import pitch_class
+    from liltwright.keys import pitch_class
 
     return {(pitch_class(tune.tonic) + step) % 12 for step in scale_steps(tune.mode)}
 

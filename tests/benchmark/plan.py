@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.keys import signature_of
-from pipeline.tune import Tune, TuneType
+from liltwright.keys import signature_of
+from liltwright.tune import Tune, TuneType
 from tests.benchmark.collections import CollectedTune, Split, as_mode, tunes
 from tests.benchmark.conditions import CONDITIONS, Condition
 from tests.benchmark.manners import MANNERS, Family

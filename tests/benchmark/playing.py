@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from pipeline.tune import Heard, NoteEvent, Ornament, Source, Tune
+from liltwright.tune import Heard, NoteEvent, Ornament, Source, Tune
 from tests.benchmark.manners import Family
 
 

@@ -27,10 +27,10 @@ from statistics import mean
 for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 
-from pipeline.dances import dances  # noqa: E402
-from pipeline.keys import pitch_class  # noqa: E402
-from pipeline.notate.notate import notate  # noqa: E402
-from pipeline.tune import Heard, NoteEvent, Part, Source, Tune  # noqa: E402
+from liltwright.dances import dances  # noqa: E402
+from liltwright.keys import pitch_class  # noqa: E402
+from liltwright.notate.notate import notate  # noqa: E402
+from liltwright.tune import Heard, NoteEvent, Part, Source, Tune  # noqa: E402
 
 FIGURES = Path(__file__).parent / "figures"
 WHOLE = (4, 8, 16)

@@ -30,8 +30,8 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 import mir_eval  # noqa: E402
 import numpy as np  # noqa: E402
 
-from pipeline.tune import NoteEvent  # noqa: E402
-from pipeline.units import hz_to_midi  # noqa: E402
+from liltwright.tune import NoteEvent  # noqa: E402
+from liltwright.units import hz_to_midi  # noqa: E402
 
 FIGURES = Path(__file__).parent / "figures"
 Scores = tuple[float, float, float]
@@ -100,8 +100,8 @@ def baselines(path: Path) -> dict[str, Scores]:
     """The scores of general trackers by name, each as it comes."""
     import swift_f0
 
-    from pipeline.hear import basic
-    from pipeline.hear.audio import load_audio
+    from liltwright.hear import basic
+    from liltwright.hear.audio import load_audio
 
     audio = load_audio(path)
     track = swift_f0.SwiftF0().detect_from_array(audio.samples, audio.sample_rate)
@@ -144,9 +144,9 @@ def compared(
 
 def heard_notes(path: Path) -> tuple[np.ndarray, np.ndarray]:
     """Spans and pitches of the plain notes that we hear, on the truth's concert pitch."""
-    from pipeline.errors import PipelineError
-    from pipeline.hear.audio import load_audio
-    from pipeline.hear.listen import hear
+    from liltwright.errors import PipelineError
+    from liltwright.hear.audio import load_audio
+    from liltwright.hear.listen import hear
 
     try:
         heard = hear(load_audio(path))

@@ -18,8 +18,8 @@ from dataclasses import dataclass
 import mir_eval
 import numpy as np
 
-from pipeline.tune import Heard, NoteEvent, Tune
-from pipeline.units import midi_to_hz
+from liltwright.tune import Heard, NoteEvent, Tune
+from liltwright.units import midi_to_hz
 
 LATENCY_S = 0.060
 GRACES = ("cut", "tap", "roll", "triplet", "grace")

@@ -31,9 +31,9 @@ from itertools import pairwise
 import mir_eval
 import numpy as np
 
-from pipeline.doubts import doubtful_indices
-from pipeline.keys import pitch_class
-from pipeline.tune import Bar, HeardBar, Tune
+from liltwright.doubts import doubtful_indices
+from liltwright.keys import pitch_class
+from liltwright.tune import Bar, HeardBar, Tune
 
 START_S = 0.120
 DOWNBEAT_S = 0.070

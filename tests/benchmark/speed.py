@@ -20,8 +20,8 @@ TURNS = 4
 
 def speeds(job: Job) -> dict[str, dict[str, float]]:
     """Figures of both by name."""
-    from pipeline.hear import basic
-    from pipeline.hear.listen import hear
+    from liltwright.hear import basic
+    from liltwright.hear.listen import hear
 
     performance = perform(job.tune, job.sound.family, seed=job.number,
                           late_start=job.late_start, longest_s=LONGEST_S)  # fmt: skip

@@ -14,7 +14,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from pipeline.tune import ScoreNote, Tune
+from liltwright.tune import ScoreNote, Tune
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,19 +20,19 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from pathlib import Path
 
-from pipeline.errors import PipelineError
-from pipeline.guitar.player import Player
-from pipeline.options import GuitarOptions, LayerOptions
-from pipeline.read.bars import ReadBar
-from pipeline.read.finished import finished_from_bytes, without_voices
-from pipeline.read.written import Stated
-from pipeline.run import arrange_on, choose_setups
-from pipeline.tune import Source
-from pipeline.unpick.finished import Finished, FinishedNote
-from pipeline.unpick.page import Page, page_of
-from pipeline.unpick.parting import part_notes
-from pipeline.unpick.unpicked import UnpickSettings, unpick
-from pipeline.write.musicxml import layer_to_musicxml
+from liltwright.errors import PipelineError
+from liltwright.guitar.player import Player
+from liltwright.options import GuitarOptions, LayerOptions
+from liltwright.read.bars import ReadBar
+from liltwright.read.finished import finished_from_bytes, without_voices
+from liltwright.read.written import Stated
+from liltwright.run import arrange_on, choose_setups
+from liltwright.tune import Source
+from liltwright.unpick.finished import Finished, FinishedNote
+from liltwright.unpick.page import Page, page_of
+from liltwright.unpick.parting import part_notes
+from liltwright.unpick.unpicked import UnpickSettings, unpick
+from liltwright.write.musicxml import layer_to_musicxml
 from tests.benchmark.collections import tunes
 from tests.unpick.arrangers import TEXTURES, arranged_by, blind, on_strings
 

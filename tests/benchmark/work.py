@@ -18,8 +18,8 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.hear.audio import Audio, audio_from_samples
-from pipeline.tune import Heard, Tune
+from liltwright.hear.audio import Audio, audio_from_samples
+from liltwright.tune import Heard, Tune
 from tests.benchmark.conditions import apply, talk_before, tap_feet
 from tests.benchmark.degrade import degrade
 from tests.benchmark.performer import perform
@@ -90,7 +90,7 @@ def _from_truth(performance: Performance, order: Order) -> dict[str, Any]:
 
 
 def _from_audio(audio: Audio, truth: Tune, order: Order) -> dict[str, Any]:
-    from pipeline.hear.listen import hear
+    from liltwright.hear.listen import hear
 
     row: dict[str, Any] = {}
     warm()
@@ -112,8 +112,8 @@ def peak_memory_mb(job: Job) -> int:
 
     Meant for a fresh process and a job that was rendered before.
     """
-    from pipeline.hear.listen import hear
-    from pipeline.notate.notate import notate
+    from liltwright.hear.listen import hear
+    from liltwright.notate.notate import notate
 
     performance = perform(job.tune, job.sound.family, seed=job.number,
                           late_start=job.late_start, longest_s=LONGEST_S)  # fmt: skip
@@ -123,7 +123,7 @@ def peak_memory_mb(job: Job) -> int:
 
 
 def _notated(heard: Heard, truth: Tune) -> dict[str, Any]:
-    from pipeline.notate.notate import notate
+    from liltwright.notate.notate import notate
 
     start = time.process_time()
     try:
@@ -142,8 +142,8 @@ def _notated(heard: Heard, truth: Tune) -> dict[str, Any]:
 @cache
 def warm() -> None:
     """Load models and compile once, outside the clock."""
-    from pipeline.hear.listen import hear
-    from pipeline.notate.notate import notate
+    from liltwright.hear.listen import hear
+    from liltwright.notate.notate import notate
 
     rate = 22050
     pitches = [62, 64, 66, 67, 69, 71, 69, 67, 66, 64, 62, 66, 69, 66, 64, 62] * 2

@@ -97,14 +97,14 @@ def test_a_scheduler_that_dies_is_one_sentence(cluster, archive, tmp_path):
 
 
 def test_no_scheduler_is_one_sentence(archive, tmp_path, monkeypatch):
-    from pipeline.errors import PipelineError
-    from pipeline.gather import distributed
+    from liltwright.errors import PipelineError
+    from liltwright.gather import distributed
 
     monkeypatch.setattr(distributed, "WAIT_S", 1)
-    from pipeline.gather.gather import Order, gather
-    from pipeline.gather.pace import Pace
-    from pipeline.gather.work import Recipe, program_version
-    from pipeline.guitar.player import Player
+    from liltwright.gather.gather import Order, gather
+    from liltwright.gather.pace import Pace
+    from liltwright.gather.work import Recipe, program_version
+    from liltwright.guitar.player import Player
 
     order = Order(
         inputs=(str(archive),),

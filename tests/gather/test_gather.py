@@ -13,12 +13,12 @@ from pathlib import Path
 import pyarrow.parquet
 import pytest
 
-from pipeline.errors import PipelineError, UsageError
-from pipeline.gather.inputs import Shard, named_files, parse_shard
-from pipeline.gather.ledger import Ledger
-from pipeline.gather.pace import Pace, duration
-from pipeline.gather.table import COLUMNS
-from pipeline.gather.work import folder_name
+from liltwright.errors import PipelineError, UsageError
+from liltwright.gather.inputs import Shard, named_files, parse_shard
+from liltwright.gather.ledger import Ledger
+from liltwright.gather.pace import Pace, duration
+from liltwright.gather.table import COLUMNS
+from liltwright.gather.work import folder_name
 
 ROOT = Path(__file__).parents[2]
 TUNE = (ROOT / "fixtures" / "demo" / "tune.abc").read_text()
@@ -41,7 +41,7 @@ def archive(tmp_path_factory):
 
 def start(*words, cwd=ROOT):
     return subprocess.Popen(
-        [sys.executable, "-m", "pipeline.start", "gather", *map(str, words)],
+        [sys.executable, "-m", "liltwright.start", "gather", *map(str, words)],
         cwd=cwd,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,

@@ -4,11 +4,11 @@ import random
 
 import pyarrow.parquet
 
-from pipeline.gather.kin import write_relatives
-from pipeline.gather.melody import REST, melody_bars, places
-from pipeline.gather.relatives import Melody, candidates, relatives
-from pipeline.gather.table import write_tunes
-from pipeline.read.abc import read_abc
+from liltwright.gather.kin import write_relatives
+from liltwright.gather.melody import REST, melody_bars, places
+from liltwright.gather.relatives import Melody, candidates, relatives
+from liltwright.gather.table import write_tunes
+from liltwright.read.abc import read_abc
 
 
 def jig(seed, bars=16):

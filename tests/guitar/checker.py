@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
 
-from pipeline.tab import Layer, Setup
-from pipeline.tune import Tune
+from liltwright.tab import Layer, Setup
+from liltwright.tune import Tune
 
 LAST_FRET = 16
 """Two frets past a body that joins the neck at the fourteenth."""

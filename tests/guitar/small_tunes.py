@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from pipeline.tune import Mode, Part, ScoreNote, Source, Tune, TuneType
+from liltwright.tune import Mode, Part, ScoreNote, Source, Tune, TuneType
 
 EIGHTH = Fraction(1, 8)
 

@@ -10,12 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.errors import UsageError
-from pipeline.guitar.fingering import Problem, Search, finger_melody, finger_stops
-from pipeline.guitar.melody import Line, line_of
-from pipeline.guitar.player import Player
-from pipeline.guitar.plucking import FINGERS, home_cost, move_cost, pluck
-from pipeline.guitar.setups import make_setup
+from liltwright.errors import UsageError
+from liltwright.guitar.fingering import Problem, Search, finger_melody, finger_stops
+from liltwright.guitar.melody import Line, line_of
+from liltwright.guitar.player import Player
+from liltwright.guitar.plucking import FINGERS, home_cost, move_cost, pluck
+from liltwright.guitar.setups import make_setup
 from tests.guitar.checker import hand_faults, layer_faults
 from tests.guitar.reference import cheapest_by_trying_all
 from tests.guitar.small_tunes import REEL_IN_D, REEL_IN_G, tune_of

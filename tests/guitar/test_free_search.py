@@ -5,15 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.guitar import free
-from pipeline.guitar.bounds import Bounds
-from pipeline.guitar.candidates import Question, RankSettings, fitting, question_of
-from pipeline.guitar.exact import exact_parts
-from pipeline.guitar.player import Player
-from pipeline.guitar.rank import rank_setups
-from pipeline.guitar.score import Field
-from pipeline.guitar.tunings import standard
-from pipeline.progress import silent
+from liltwright.guitar import free
+from liltwright.guitar.bounds import Bounds
+from liltwright.guitar.candidates import Question, RankSettings, fitting, question_of
+from liltwright.guitar.exact import exact_parts
+from liltwright.guitar.player import Player
+from liltwright.guitar.rank import rank_setups
+from liltwright.guitar.score import Field
+from liltwright.guitar.tunings import standard
+from liltwright.progress import silent
 from tests.guitar.small_tunes import REEL_IN_D, REEL_IN_G
 
 PLAYER = Player()

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.guitar.fretboard import Place, fret_mm, last_fret, places, span_mm
-from pipeline.guitar.tunings import catalogue, standard, with_octaves
+from liltwright.guitar.fretboard import Place, fret_mm, last_fret, places, span_mm
+from liltwright.guitar.tunings import catalogue, standard, with_octaves
 
 
 def test_the_twelfth_fret_halves_the_string() -> None:

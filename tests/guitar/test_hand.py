@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.guitar.fretboard import Place
-from pipeline.guitar.hand import Hand, costs, grips, shift_cost, shift_seconds, stretch_cost
+from liltwright.guitar.fretboard import Place
+from liltwright.guitar.hand import Hand, costs, grips, shift_cost, shift_seconds, stretch_cost
 
 TABLE = Path(__file__).parents[2] / "models" / "hand" / "costs.json"
 

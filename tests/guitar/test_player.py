@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.errors import PipelineError, UsageError
-from pipeline.guitar.player import Player, load_player, profile_path, save_player
+from liltwright.errors import PipelineError, UsageError
+from liltwright.guitar.player import Player, load_player, profile_path, save_player
 
 
 def test_a_profile_is_read_back_as_written(tmp_path: Path) -> None:

@@ -8,15 +8,15 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.errors import PipelineError, UsageError
-from pipeline.guitar.fingering import finger_melody
-from pipeline.guitar.player import Player
-from pipeline.guitar.rank import RankSettings, rank_setups
-from pipeline.guitar.setups import what_does_not_fit
-from pipeline.guitar.shortlist import alike, shortlist
-from pipeline.guitar.tunings import catalogue, parse_tuning
-from pipeline.records import from_json, to_json
-from pipeline.tab import RankedSetup, Ranking
+from liltwright.errors import PipelineError, UsageError
+from liltwright.guitar.fingering import finger_melody
+from liltwright.guitar.player import Player
+from liltwright.guitar.rank import RankSettings, rank_setups
+from liltwright.guitar.setups import what_does_not_fit
+from liltwright.guitar.shortlist import alike, shortlist
+from liltwright.guitar.tunings import catalogue, parse_tuning
+from liltwright.records import from_json, to_json
+from liltwright.tab import RankedSetup, Ranking
 from tests.guitar.small_tunes import REEL_IN_D, REEL_IN_G, tune_of
 
 TABLE = json.loads(

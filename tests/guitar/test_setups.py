@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.errors import UsageError
-from pipeline.guitar.player import Player
-from pipeline.guitar.setups import make_setup
-from pipeline.tune import KeyName
+from liltwright.errors import UsageError
+from liltwright.guitar.player import Player
+from liltwright.guitar.setups import make_setup
+from liltwright.tune import KeyName
 from tests.guitar.small_tunes import REEL_IN_D, REEL_IN_G, tune_of
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.errors import UsageError
-from pipeline.guitar.tension import (
+from liltwright.errors import UsageError
+from liltwright.guitar.tension import (
     breaking_hz,
     cautions,
     change_percent,
@@ -16,7 +16,7 @@ from pipeline.guitar.tension import (
     tension_n,
     tensions,
 )
-from pipeline.guitar.tunings import catalogue, parse_tuning, standard
+from liltwright.guitar.tunings import catalogue, parse_tuning, standard
 
 
 def test_mersenne_against_a_worked_textbook_example() -> None:

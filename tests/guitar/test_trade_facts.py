@@ -14,10 +14,10 @@ from math import inf
 
 import pytest
 
-from pipeline.guitar.rank import rank_setups
-from pipeline.keys import signature_of
-from pipeline.tab import Ranking
-from pipeline.tune import KeyName, Tune
+from liltwright.guitar.rank import rank_setups
+from liltwright.keys import signature_of
+from liltwright.tab import Ranking
+from liltwright.tune import KeyName, Tune
 from tests.benchmark.collections import as_mode, tunes
 
 EACH = 9

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.errors import UsageError
-from pipeline.guitar.tunings import (
+from liltwright.errors import UsageError
+from liltwright.guitar.tunings import (
     catalogue,
     changes,
     name_of,

@@ -53,23 +53,23 @@ def load() -> None:
     import soundfile
     import soxr
 
-    import pipeline.hear.audio
-    import pipeline.notate.notate
-    import pipeline.read.abc
-    import pipeline.read.midi
-    import pipeline.read.musicxml
-    import pipeline.read.tablature
-    import pipeline.read.typed_tab
-    import pipeline.run
-    import pipeline.write.files
-    import pipeline.write.midi
+    import liltwright.hear.audio
+    import liltwright.notate.notate
+    import liltwright.read.abc
+    import liltwright.read.midi
+    import liltwright.read.musicxml
+    import liltwright.read.tablature
+    import liltwright.read.typed_tab
+    import liltwright.run
+    import liltwright.write.files
+    import liltwright.write.midi
 
     assert all((av, lxml.etree, mido, soundfile, soxr))
     from tests.write.hand_made import jig
 
     with tempfile.TemporaryDirectory() as folder, _one_thread():  # tables, networks: once
         path = Path(folder) / "a.mid"
-        path.write_bytes(pipeline.write.midi.tune_to_midi(jig()))
+        path.write_bytes(liltwright.write.midi.tune_to_midi(jig()))
         take(path, further=True)
         path.write_bytes(_as_played())
         take(path)
@@ -110,16 +110,16 @@ def take(path: Path, *, further: bool = False) -> None:
 
     A typed page becomes a TypedTab, since its tune is taken out of it later.
     """
-    from pipeline import run
-    from pipeline.guitar.player import Player
-    from pipeline.hear.audio import load_audio
-    from pipeline.limits import limit
-    from pipeline.options import GuitarOptions, LayerOptions, TuneOptions
-    from pipeline.read.files import decoded, kind_of
-    from pipeline.read.typed_tab import read_typed_tab
-    from pipeline.records import to_json
-    from pipeline.write.files import tune_files
-    from pipeline.write.tablature import layer_to_text
+    from liltwright import run
+    from liltwright.guitar.player import Player
+    from liltwright.hear.audio import load_audio
+    from liltwright.limits import limit
+    from liltwright.options import GuitarOptions, LayerOptions, TuneOptions
+    from liltwright.read.files import decoded, kind_of
+    from liltwright.read.typed_tab import read_typed_tab
+    from liltwright.records import to_json
+    from liltwright.write.files import tune_files
+    from liltwright.write.tablature import layer_to_text
 
     if not run.is_written_tune(path) and not further:
         load_audio(path)
@@ -175,8 +175,8 @@ def met(
 
 
 def _inside(path: Path, memory: int, further: bool) -> str:
-    from pipeline.errors import PipelineError
-    from pipeline.limits import clean
+    from liltwright.errors import PipelineError
+    from liltwright.limits import clean
 
     now = int(Path("/proc/self/statm").read_text().split()[0]) * os.sysconf("SC_PAGE_SIZE")
     resource.setrlimit(resource.RLIMIT_AS, (now + memory, now + memory))

@@ -15,7 +15,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from pipeline.records import to_json
+from liltwright.records import to_json
 from tests.write.hand_made import jig
 
 Row = tuple[str, str | bytes, Callable[[], bytes], str]

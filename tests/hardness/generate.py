@@ -21,11 +21,11 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Protocol
 
-from pipeline.records import to_json
-from pipeline.write.abc import tune_to_abc
-from pipeline.write.midi import tune_to_midi
-from pipeline.write.musicxml import tune_to_musicxml
-from pipeline.write.tablature import layer_to_text
+from liltwright.records import to_json
+from liltwright.write.abc import tune_to_abc
+from liltwright.write.midi import tune_to_midi
+from liltwright.write.musicxml import tune_to_musicxml
+from liltwright.write.tablature import layer_to_text
 from tests.hardness.examples import played
 from tests.write.hand_made import arrangement, jig
 

@@ -27,8 +27,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from pipeline.write.folder import check_folder, restore, save
-from pipeline.write.ledger import EARLIER, LIST_NAME
+from liltwright.write.folder import check_folder, restore, save
+from liltwright.write.ledger import EARLIER, LIST_NAME
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "fixtures" / "demo" / "tune.abc"
@@ -218,7 +218,8 @@ def program_trial(number: int, room: Path) -> Trial:
 def run_program(folder: Path, step: int) -> subprocess.CompletedProcess[str]:
     """`arrange` in a process of its own that is killed before a change of the folder; 0: never."""
     code = (
-        "import sys, pathlib; from tests.hardness.kills import kill_at; from pipeline import cli\n"
+        "import sys, pathlib\n"
+        "from tests.hardness.kills import kill_at; from liltwright import cli\n"
         "folder, step = sys.argv.pop(1), int(sys.argv.pop(1))\n"
         "kill_at(step, pathlib.Path(folder)); cli.main()\n"
     )

@@ -33,7 +33,7 @@ def test_a_file_is_read_or_refused_in_a_sentence(tmp_path: Path, name, data, say
 
 
 def test_text_tablature_of_our_own_is_a_tune_whatever_its_name(tmp_path: Path):
-    from pipeline.write.tablature import layer_to_text
+    from liltwright.write.tablature import layer_to_text
     from tests.write.hand_made import arrangement, jig
 
     for name in ("layer.txt", "layer.wav"):
@@ -94,7 +94,7 @@ def test_sixteen_channels_in_a_file_that_only_ffmpeg_opens(tmp_path: Path):
 
 def said(*words: str | bytes | Path, **more: str) -> subprocess.CompletedProcess[bytes]:
     return subprocess.run(
-        [sys.executable, "-m", "pipeline.start", *words],
+        [sys.executable, "-m", "liltwright.start", *words],
         cwd=ROOT, capture_output=True, timeout=60, check=False, env={**os.environ, **more},
     )  # fmt: skip
 
@@ -134,7 +134,7 @@ def test_ctrl_c_while_the_program_loads(tmp_path: Path, seconds: float):
         "import _thread, threading; "
         f"threading.Timer({seconds}, _thread.interrupt_main).start(); "
         "import sys; sys.argv = ['liltwright', 'listen', 'fixtures/demo/hum.ogg']; "
-        "from pipeline.start import main; main()"
+        "from liltwright.start import main; main()"
     )
     done = subprocess.run(
         [sys.executable, "-c", code], cwd=ROOT, capture_output=True, timeout=60, check=False

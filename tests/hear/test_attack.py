@@ -4,9 +4,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from pipeline.hear.attack import at_the_vowels, voice_share
-from pipeline.hear.events import Events
-from pipeline.hear.raw import RawNote
+from liltwright.hear.attack import at_the_vowels, voice_share
+from liltwright.hear.events import Events
+from liltwright.hear.raw import RawNote
 
 HOP_S = 128 / 22050
 

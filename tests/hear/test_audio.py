@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from pipeline.errors import PipelineError
-from pipeline.hear.audio import MAX_DURATION_S, SAMPLE_RATE, audio_from_samples, load_audio
+from liltwright.errors import PipelineError
+from liltwright.hear.audio import MAX_DURATION_S, SAMPLE_RATE, audio_from_samples, load_audio
 from tests.hear.signals import line, tone
 
 SECONDS = 6.0

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from models.hearing.make import fit
-from pipeline.hear.confidence import calibrated
-from pipeline.hear.raw import RawNote
+from liltwright.hear.confidence import calibrated
+from liltwright.hear.raw import RawNote
+from liltwright.models.hearing.make import fit
 
 
 def confidence(belief, *, clarity=0.95, foreign=0.0, several=False, ear="own"):

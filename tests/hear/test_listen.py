@@ -8,10 +8,10 @@ import mir_eval
 import numpy as np
 import pytest
 
-from pipeline.errors import PipelineError, UsageError
-from pipeline.hear.audio import load_audio
-from pipeline.hear.listen import hear
-from pipeline.hear.settings import EARS, HearSettings
+from liltwright.errors import PipelineError, UsageError
+from liltwright.hear.audio import load_audio
+from liltwright.hear.listen import hear
+from liltwright.hear.settings import EARS, HearSettings
 from tests.hear.signals import RATE, STEP_S, TUNE, audio, line, onsets, struck, tone
 
 VOICES = sorted((Path(__file__).parents[3] / "shared/data/voices").glob("*.wav"))

@@ -3,10 +3,9 @@
 import numpy as np
 import pytest
 
-from models import read_arrays, read_bytes
-from pipeline.hear.decode import own_notes
-from pipeline.hear.finepitch import measure_pitch
-from pipeline.hear.network import (
+from liltwright.hear.decode import own_notes
+from liltwright.hear.finepitch import measure_pitch
+from liltwright.hear.network import (
     CONTEXT,
     HOP,
     HOP_S,
@@ -21,6 +20,7 @@ from pipeline.hear.network import (
     run_network,
     spectra,
 )
+from liltwright.models import read_arrays, read_bytes
 
 REFERENCE = "ear/reference.npz"
 """Input and output of the network in PyTorch, written by models.ear.export."""

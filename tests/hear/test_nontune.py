@@ -7,9 +7,9 @@ import pytest
 import soundfile
 import soxr
 
-from pipeline.errors import PipelineError
-from pipeline.hear import nontune
-from pipeline.hear.listen import hear
+from liltwright.errors import PipelineError
+from liltwright.hear import nontune
+from liltwright.hear.listen import hear
 from tests.hear.signals import RATE, TUNE, audio, line, struck, tone
 from tests.tools import need
 

@@ -7,8 +7,8 @@ from itertools import pairwise
 
 import pytest
 
-from pipeline.hear.ornaments import label_ornaments, usual_gap_s
-from pipeline.hear.raw import RawNote
+from liltwright.hear.ornaments import label_ornaments, usual_gap_s
+from liltwright.hear.raw import RawNote
 
 QUAVER = 0.15
 

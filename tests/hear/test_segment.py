@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from pipeline.hear.events import Events, find_events
-from pipeline.hear.f0 import F0Track
-from pipeline.hear.segment import segment
+from liltwright.hear.events import Events, find_events
+from liltwright.hear.f0 import F0Track
+from liltwright.hear.segment import segment
 from tests.hear.signals import RATE, STEP_S, line, onsets, struck, tone
 
 HOP_S = 0.016

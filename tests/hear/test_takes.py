@@ -1,7 +1,7 @@
 """Two tunes in one recording with a gap are offered separately."""
 
-from pipeline.hear.takes import split_takes, takes_warning
-from pipeline.tune import Heard, LeftOut, NoteEvent, Source
+from liltwright.hear.takes import split_takes, takes_warning
+from liltwright.tune import Heard, LeftOut, NoteEvent, Source
 
 
 def notes(start_s, count, step_s=0.4):

@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from pipeline.hear.finepitch import NotePitch
-from pipeline.hear.raw import RawNote
-from pipeline.hear.talk import is_talk, talk_scores, talking
+from liltwright.hear.finepitch import NotePitch
+from liltwright.hear.raw import RawNote
+from liltwright.hear.talk import is_talk, talk_scores, talking
 
 
 def row(count, start_s, midi, *, length_s=0.2):

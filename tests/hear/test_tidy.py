@@ -1,7 +1,7 @@
 """False starts and blips go, everything a player means stays."""
 
-from pipeline.hear.raw import RawNote
-from pipeline.hear.tidy import tidy
+from liltwright.hear.raw import RawNote
+from liltwright.hear.tidy import tidy
 
 
 def notes(*rows):

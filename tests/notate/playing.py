@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from pipeline.read.abc import read_abc
-from pipeline.tune import Heard, NoteEvent, Source, Tune
+from liltwright.read.abc import read_abc
+from liltwright.tune import Heard, NoteEvent, Source, Tune
 from tests.benchmark.timeline import whole_round
 
 JIG = """X:1

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-import models
-from pipeline.notate.bestpath import Path
-from pipeline.notate.choice import chosen
-from pipeline.notate.looks import LOOKS, looks
-from pipeline.notate.plain import PlainNotes
-from pipeline.notate.trees import Trees, odds
+from liltwright import models
+from liltwright.notate.bestpath import Path
+from liltwright.notate.choice import chosen
+from liltwright.notate.looks import LOOKS, looks
+from liltwright.notate.plain import PlainNotes
+from liltwright.notate.trees import Trees, odds
 
 TICK_S = 0.02
 

@@ -4,11 +4,11 @@ import sys
 
 import pytest
 
-from pipeline import cli
-from pipeline.errors import UsageError
-from pipeline.notate.notate import NotateSettings, notate, renotate
-from pipeline.options import TuneOptions
-from pipeline.run import find_tune
+from liltwright import cli
+from liltwright.errors import UsageError
+from liltwright.notate.notate import NotateSettings, notate, renotate
+from liltwright.options import TuneOptions
+from liltwright.run import find_tune
 from tests.notate.playing import play
 from tests.notate.test_notate import JIG, tune_of
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.notate.form import Form, find_form
-from pipeline.notate.notate import notate
+from liltwright.notate.form import Form, find_form
+from liltwright.notate.notate import notate
 from tests.notate.playing import JIG, play, tune_of
 
 A, B, C = "abcdefgh", "ijklmnop", "qrstuvwx"

@@ -7,14 +7,14 @@ from itertools import product
 import numpy as np
 import pytest
 
-import models
-from pipeline.notate.bestpath import PLACE_WEIGHT, best_paths
-from pipeline.notate.features import describe
-from pipeline.notate.kind import Kind, bend
-from pipeline.notate.metre import NETWORKS, WINDOW, Evidence, listen_for_metre
-from pipeline.notate.places import nearest_step, places
-from pipeline.notate.plain import PlainNotes, plain_notes
-from pipeline.notate.pulse import find_pulse
+from liltwright import models
+from liltwright.notate.bestpath import PLACE_WEIGHT, best_paths
+from liltwright.notate.features import describe
+from liltwright.notate.kind import Kind, bend
+from liltwright.notate.metre import NETWORKS, WINDOW, Evidence, listen_for_metre
+from liltwright.notate.places import nearest_step, places
+from liltwright.notate.plain import PlainNotes, plain_notes
+from liltwright.notate.pulse import find_pulse
 from tests.notate.playing import JIG, REEL, SLIP_JIG, play, tune_of
 
 OUTPUTS = ("place", "step", "since", "kind", "meter", "flags")

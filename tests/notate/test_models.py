@@ -5,9 +5,9 @@ from itertools import product
 import numpy as np
 import pytest
 
-from pipeline.notate.form import find_form
-from pipeline.notate.key import KeyEvidence, key_remarks, rank_keys
-from pipeline.tune import MODES, KeyName
+from liltwright.notate.form import find_form
+from liltwright.notate.key import KeyEvidence, key_remarks, rank_keys
+from liltwright.tune import MODES, KeyName
 from tests.notate.playing import tune_of
 
 

@@ -5,11 +5,11 @@ from fractions import Fraction
 
 import pytest
 
-from pipeline.errors import PipelineError, UsageError
-from pipeline.keys import parse_key
-from pipeline.notate.notate import NotateSettings, notate, renotate
-from pipeline.records import from_json, to_json
-from pipeline.tune import Bar, Heard, NoteEvent, Tune
+from liltwright.errors import PipelineError, UsageError
+from liltwright.keys import parse_key
+from liltwright.notate.notate import NotateSettings, notate, renotate
+from liltwright.records import from_json, to_json
+from liltwright.tune import Bar, Heard, NoteEvent, Tune
 from tests.notate.playing import JIG, REEL, SLIP_JIG, play, tune_of
 
 

@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipeline.notate.bestpath import Path
-from pipeline.notate.form import Form, Segment
-from pipeline.notate.kind import Kind
-from pipeline.notate.mend import mended
-from pipeline.notate.swing import lacks_snaps, written_even
-from pipeline.notate.timeline import Timeline
-from pipeline.notate.trebles import untrebled
+from liltwright.notate.bestpath import Path
+from liltwright.notate.form import Form, Segment
+from liltwright.notate.kind import Kind
+from liltwright.notate.mend import mended
+from liltwright.notate.swing import lacks_snaps, written_even
+from liltwright.notate.timeline import Timeline
+from liltwright.notate.trebles import untrebled
 
 TICK_S = 0.015
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from models.metre.features import IGNORE, example
-from models.metre.rounds import AT, LONG, PLAYED, Page, _crooked, _lengthened
-from pipeline.notate.places import places
+from liltwright.models.metre.features import IGNORE, example
+from liltwright.models.metre.rounds import AT, LONG, PLAYED, Page, _crooked, _lengthened
+from liltwright.notate.places import places
 from tests.benchmark.timeline import whole_round
 from tests.notate.playing import JIG, REEL, SLIP_JIG, tune_of
 

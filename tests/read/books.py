@@ -8,8 +8,8 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
-from pipeline.read.abc import AbcBook, read_abc_book
-from pipeline.tune import Bar, Part, Tune
+from liltwright.read.abc import AbcBook, read_abc_book
+from liltwright.tune import Bar, Part, Tune
 
 BOOKS = ("oneills1850/0501-0550.abc", "oneills1850/0951-0981.abc", "airdsAirs/book2.abc")
 EVERY_NTH_OF_RYAN = 20

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.errors import PipelineError
-from pipeline.read.abc import read_abc, read_abc_book
-from pipeline.tune import Bar, Part, Tune
+from liltwright.errors import PipelineError
+from liltwright.read.abc import read_abc, read_abc_book
+from liltwright.tune import Bar, Part, Tune
 
 
 def tune(

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.read.abc import read_abc
+from liltwright.read.abc import read_abc
 from tests.read.books import tunes
 
 HEAD = "X:1\nT:The Wet Gate\nR:jig\nM:6/8\nL:1/8\nK:D\n"

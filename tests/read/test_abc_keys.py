@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.keys import signature_alters
-from pipeline.read.abc import read_abc
-from pipeline.read.abc_fields import parse_key_field
-from pipeline.write.abc import tune_to_abc
+from liltwright.keys import signature_alters
+from liltwright.read.abc import read_abc
+from liltwright.read.abc_fields import parse_key_field
+from liltwright.write.abc import tune_to_abc
 
 # Signature, then major, minor, mixolydian, dorian, phrygian, lydian, locrian.
 TABLE = """

@@ -6,9 +6,9 @@ import re
 from fractions import Fraction
 from pathlib import Path
 
-from pipeline.read.barline import pickup_length
-from pipeline.read.midi import read_midi
-from pipeline.write.abc import tune_to_abc
+from liltwright.read.barline import pickup_length
+from liltwright.read.midi import read_midi
+from liltwright.write.abc import tune_to_abc
 from tests.read import books
 from tests.tools import need
 from tests.write.heard_by import abc2midi

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.read.files import tune_from_bytes
-from pipeline.records import to_json
-from pipeline.tune import Tune
-from pipeline.write.abc import tune_to_abc
-from pipeline.write.midi import tune_to_midi
-from pipeline.write.musicxml import tune_to_musicxml
+from liltwright.read.files import tune_from_bytes
+from liltwright.records import to_json
+from liltwright.tune import Tune
+from liltwright.write.abc import tune_to_abc
+from liltwright.write.midi import tune_to_midi
+from liltwright.write.musicxml import tune_to_musicxml
 from tests.read import books
 
 SAMPLE = books.some(60)

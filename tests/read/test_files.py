@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.errors import PipelineError
-from pipeline.read.files import read_tune, tune_from_bytes
-from pipeline.records import to_json
-from pipeline.write.abc import tune_to_abc
-from pipeline.write.midi import tune_to_midi
-from pipeline.write.musicxml import tune_to_musicxml
-from pipeline.write.tablature import layer_to_text
+from liltwright.errors import PipelineError
+from liltwright.read.files import read_tune, tune_from_bytes
+from liltwright.records import to_json
+from liltwright.write.abc import tune_to_abc
+from liltwright.write.midi import tune_to_midi
+from liltwright.write.musicxml import tune_to_musicxml
+from liltwright.write.tablature import layer_to_text
 from tests.write.hand_made import arrangement, jig
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.errors import PipelineError
-from pipeline.read.finished import finished_from_bytes
+from liltwright.errors import PipelineError
+from liltwright.read.finished import finished_from_bytes
 
 PAGE = """\
 Tuning: D A D G A D

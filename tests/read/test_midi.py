@@ -8,11 +8,11 @@ import random
 import mido
 import pytest
 
-from pipeline.errors import PipelineError
-from pipeline.read.abc import read_abc
-from pipeline.read.midi import read_midi
-from pipeline.tune import Tune
-from pipeline.write.midi import tune_to_midi
+from liltwright.errors import PipelineError
+from liltwright.read.abc import read_abc
+from liltwright.read.midi import read_midi
+from liltwright.tune import Tune
+from liltwright.write.midi import tune_to_midi
 
 TICKS = 480
 EMPTY = b"MThd\0\0\0\6\0\0\0\1\1\xe0MTrk\0\0\0\4\0\xff\x2f\0"

@@ -7,10 +7,10 @@ import zipfile
 
 import pytest
 
-from pipeline.errors import PipelineError
-from pipeline.read.musicxml import read_musicxml
-from pipeline.write.abc import tune_to_abc
-from pipeline.write.musicxml import tune_to_musicxml
+from liltwright.errors import PipelineError
+from liltwright.read.musicxml import read_musicxml
+from liltwright.write.abc import tune_to_abc
+from liltwright.write.musicxml import tune_to_musicxml
 from tests.read import books
 
 HEAD = '<?xml version="1.0"?><score-partwise version="4.0"><part-list/>'

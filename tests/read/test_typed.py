@@ -12,11 +12,11 @@ from typing import Any
 
 import pytest
 
-from pipeline.errors import PipelineError
-from pipeline.guitar.tunings import parse_tuning
-from pipeline.read.files import decoded, kind_of
-from pipeline.read.tablature import read_tablature
-from pipeline.read.typed_tab import Repeat, TypedTab, read_typed_tab
+from liltwright.errors import PipelineError
+from liltwright.guitar.tunings import parse_tuning
+from liltwright.read.files import decoded, kind_of
+from liltwright.read.tablature import read_tablature
+from liltwright.read.typed_tab import Repeat, TypedTab, read_typed_tab
 
 FOLDER = Path(__file__).parent / "typed"
 RUN = "1.0@0 1.2@2 1.3@4 1.5@6 1.7@8 1.5@10 1.3@12 1.2@14"

@@ -12,15 +12,15 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from fractions import Fraction
 
-from pipeline import keys
-from pipeline.arrange.metre import pulse_of
-from pipeline.guitar.tunings import parse_tuning
-from pipeline.read.bars import ReadBar
-from pipeline.read.written import Stated
-from pipeline.tune import KeyName, ScoreNote, Tune
-from pipeline.unpick.finished import Finished, FinishedNote
-from pipeline.unpick.page import Page, page_of, with_notes
-from pipeline.unpick.placing import placed
+from liltwright import keys
+from liltwright.arrange.metre import pulse_of
+from liltwright.guitar.tunings import parse_tuning
+from liltwright.read.bars import ReadBar
+from liltwright.read.written import Stated
+from liltwright.tune import KeyName, ScoreNote, Tune
+from liltwright.unpick.finished import Finished, FinishedNote
+from liltwright.unpick.page import Page, page_of, with_notes
+from liltwright.unpick.placing import placed
 
 EIGHTH, QUARTER = Fraction(1, 8), Fraction(1, 4)
 Added = tuple[str, int, Fraction, Fraction]

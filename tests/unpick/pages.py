@@ -2,11 +2,11 @@
 
 from functools import cache
 
-from pipeline.guitar.player import Player
-from pipeline.options import GuitarOptions, LayerOptions
-from pipeline.run import arrange_on, choose_setups
-from pipeline.tab import Arrangement
-from pipeline.tune import Tune
+from liltwright.guitar.player import Player
+from liltwright.options import GuitarOptions, LayerOptions
+from liltwright.run import arrange_on, choose_setups
+from liltwright.tab import Arrangement
+from liltwright.tune import Tune
 from tests.benchmark.collections import tunes
 
 SETUPS = ((None, None), ("DADGAD", 5), ("standard", 0), ("drop D", 2))

@@ -2,8 +2,8 @@
 
 import pytest
 
-from pipeline.unpick.parting import part_notes
-from pipeline.unpick.unpicked import unpick
+from liltwright.unpick.parting import part_notes
+from liltwright.unpick.unpicked import unpick
 from tests.unpick.arrangers import TEXTURES, arranged_by, blind, on_strings
 from tests.unpick.pages import of_type
 from tests.unpick.test_parting import f1

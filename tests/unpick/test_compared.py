@@ -1,9 +1,9 @@
 """What is hard, what changes when the tune comes again, which ornaments there are."""
 
-from pipeline.read.finished import finished_from_bytes
-from pipeline.records import to_json
-from pipeline.unpick.unpicked import unpick
-from pipeline.unpicking import page_lines
+from liltwright.read.finished import finished_from_bytes
+from liltwright.records import to_json
+from liltwright.unpick.unpicked import unpick
+from liltwright.unpicking import page_lines
 
 TUNE = (
     "d2f a2f", "g2e b2e", "d2f a2f", "e2c A2c", "d2f a2f", "g2e b2e", "a2g f2e", "d3 d3",

@@ -2,10 +2,10 @@
 
 import pytest
 
-from pipeline.errors import PipelineError
-from pipeline.read.finished import finished_from_bytes
-from pipeline.records import to_json
-from pipeline.unpick.unpicked import unpick
+from liltwright.errors import PipelineError
+from liltwright.read.finished import finished_from_bytes
+from liltwright.records import to_json
+from liltwright.unpick.unpicked import unpick
 from tests.hardness.generate import FORMATS, Seeded, case
 
 CASES = 15

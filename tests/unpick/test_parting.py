@@ -2,10 +2,10 @@
 
 import pytest
 
-from pipeline.read.finished import finished_from_bytes, without_voices
-from pipeline.unpick.page import page_of
-from pipeline.unpick.parting import part_notes
-from pipeline.write.musicxml import layer_to_musicxml
+from liltwright.read.finished import finished_from_bytes, without_voices
+from liltwright.unpick.page import page_of
+from liltwright.unpick.parting import part_notes
+from liltwright.write.musicxml import layer_to_musicxml
 from tests.unpick import pages
 
 

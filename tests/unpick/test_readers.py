@@ -4,12 +4,12 @@ from fractions import Fraction
 
 import pytest
 
-from pipeline.errors import PipelineError
-from pipeline.read.finished import finished_from_bytes, without_voices
-from pipeline.write.abc import layer_to_abc
-from pipeline.write.midi import layer_to_midi
-from pipeline.write.musicxml import layer_to_musicxml
-from pipeline.write.tablature import layer_to_text
+from liltwright.errors import PipelineError
+from liltwright.read.finished import finished_from_bytes, without_voices
+from liltwright.write.abc import layer_to_abc
+from liltwright.write.midi import layer_to_midi
+from liltwright.write.musicxml import layer_to_musicxml
+from liltwright.write.tablature import layer_to_text
 from tests.unpick.pages import page_of
 
 LAYER = "fuller"

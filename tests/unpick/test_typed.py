@@ -7,10 +7,10 @@ from fractions import Fraction
 
 import pytest
 
-from pipeline.errors import PipelineError
-from pipeline.read.finished import finished_from_bytes
-from pipeline.read.typed_tab import read_typed_tab
-from pipeline.unpick.unpicked import Unpicked, unpick
+from liltwright.errors import PipelineError
+from liltwright.read.finished import finished_from_bytes
+from liltwright.read.typed_tab import read_typed_tab
+from liltwright.unpick.unpicked import Unpicked, unpick
 from tests.read.test_typed import FOLDER, READ, REFUSED, text_of
 
 PAGES = sorted({*READ, "30-our-own"})

@@ -8,18 +8,18 @@ from itertools import pairwise
 import pytest
 from typer.testing import CliRunner
 
-from pipeline.cli import app
-from pipeline.errors import PipelineError, UsageError
-from pipeline.guitar.fretboard import open_midi
-from pipeline.read.files import read_tune
-from pipeline.read.finished import finished_from_bytes
-from pipeline.records import from_json
-from pipeline.tab import Arrangement
-from pipeline.unpick.unpicked import UnpickSettings, unpick
-from pipeline.write.abc import layer_to_abc
-from pipeline.write.midi import layer_to_midi
-from pipeline.write.musicxml import layer_to_musicxml
-from pipeline.write.tablature import layer_to_text
+from liltwright.cli import app
+from liltwright.errors import PipelineError, UsageError
+from liltwright.guitar.fretboard import open_midi
+from liltwright.read.files import read_tune
+from liltwright.read.finished import finished_from_bytes
+from liltwright.records import from_json
+from liltwright.tab import Arrangement
+from liltwright.unpick.unpicked import UnpickSettings, unpick
+from liltwright.write.abc import layer_to_abc
+from liltwright.write.midi import layer_to_midi
+from liltwright.write.musicxml import layer_to_musicxml
+from liltwright.write.tablature import layer_to_text
 from tests.unpick.pages import page_of
 
 WRITERS = {

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from functools import cache
 
-from pipeline.arrange.layers import arrange_layers
-from pipeline.guitar.setups import make_setup
-from pipeline.read.abc import read_abc
-from pipeline.tab import Arrangement
-from pipeline.tune import Tune
+from liltwright.arrange.layers import arrange_layers
+from liltwright.guitar.setups import make_setup
+from liltwright.read.abc import read_abc
+from liltwright.tab import Arrangement
+from liltwright.tune import Tune
 from tests.write import hand_made
 
 # A slip jig and a hornpipe of our own: triplets, ties, accidentals, endings, pick-ups.

@@ -30,20 +30,20 @@ from typing import Any
 
 import mido
 
-from pipeline.guitar.fretboard import open_midi
-from pipeline.guitar.player import Player
-from pipeline.options import GuitarOptions, LayerOptions
-from pipeline.read.abc import read_abc
-from pipeline.read.tablature import read_tablature
-from pipeline.run import arrange_on, choose_setups
-from pipeline.tab import Arrangement, Setup
-from pipeline.tune import Tune
-from pipeline.write.abc import layer_to_abc, tune_to_abc
-from pipeline.write.files import layer_names
-from pipeline.write.midi import layer_to_midi, tune_to_midi
-from pipeline.write.musicxml import layer_to_musicxml, tune_to_musicxml
-from pipeline.write.sheet import PERFORMANCE, Sheet, sheet_of_layer, sheet_of_tune
-from pipeline.write.tablature import layer_to_text
+from liltwright.guitar.fretboard import open_midi
+from liltwright.guitar.player import Player
+from liltwright.options import GuitarOptions, LayerOptions
+from liltwright.read.abc import read_abc
+from liltwright.read.tablature import read_tablature
+from liltwright.run import arrange_on, choose_setups
+from liltwright.tab import Arrangement, Setup
+from liltwright.tune import Tune
+from liltwright.write.abc import layer_to_abc, tune_to_abc
+from liltwright.write.files import layer_names
+from liltwright.write.midi import layer_to_midi, tune_to_midi
+from liltwright.write.musicxml import layer_to_musicxml, tune_to_musicxml
+from liltwright.write.sheet import PERFORMANCE, Sheet, sheet_of_layer, sheet_of_tune
+from liltwright.write.tablature import layer_to_text
 from tests.benchmark.collections import tunes
 from tests.read.books import plain_parts
 from tests.write import schema

@@ -5,9 +5,19 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from pipeline.tab import Arrangement, Chord, Layer, Round, Setup, TabBar, TabNote
-from pipeline.tune import Doubt, Ending, HeardBar, KeyName, NoteEvent, Part, ScoreNote, Source, Tune
-from pipeline.write.timing import clock_of, played_bars
+from liltwright.tab import Arrangement, Chord, Layer, Round, Setup, TabBar, TabNote
+from liltwright.tune import (
+    Doubt,
+    Ending,
+    HeardBar,
+    KeyName,
+    NoteEvent,
+    Part,
+    ScoreNote,
+    Source,
+    Tune,
+)
+from liltwright.write.timing import clock_of, played_bars
 
 EIGHTH = Fraction(1, 8)
 DADGAD = (38, 45, 50, 55, 57, 62)

@@ -10,10 +10,10 @@ from pathlib import Path
 
 import mido
 
-from pipeline.read.tablature import Tablature
-from pipeline.tune import Tune
-from pipeline.write.sheet import Sheet, sheet_of_tune
-from pipeline.write.voices import VoiceName
+from liltwright.read.tablature import Tablature
+from liltwright.tune import Tune
+from liltwright.write.sheet import Sheet, sheet_of_tune
+from liltwright.write.voices import VoiceName
 
 Notes = list[tuple[Fraction, int]]
 Stated = tuple[Fraction, int, int, str, Fraction, str | None]

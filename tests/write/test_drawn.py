@@ -9,17 +9,17 @@ from fractions import Fraction
 import pytest
 from lxml import etree
 
-from pipeline.arrange.layers import arrange_layers
-from pipeline.guitar.setups import make_setup
-from pipeline.read.abc import read_abc
-from pipeline.write.drawn import drawn
-from pipeline.write.engraving import engrave, engrave_tune
-from pipeline.write.lead import with_chords
-from pipeline.write.mend import FRET_PX
-from pipeline.write.pages import page_breaks
-from pipeline.write.sheet import Sheet, sheet_of_layer, sheet_of_tune
-from pipeline.write.svg import standalone
-from pipeline.write.voices import Item, SheetNote, Voice
+from liltwright.arrange.layers import arrange_layers
+from liltwright.guitar.setups import make_setup
+from liltwright.read.abc import read_abc
+from liltwright.write.drawn import drawn
+from liltwright.write.engraving import engrave, engrave_tune
+from liltwright.write.lead import with_chords
+from liltwright.write.mend import FRET_PX
+from liltwright.write.pages import page_breaks
+from liltwright.write.sheet import Sheet, sheet_of_layer, sheet_of_tune
+from liltwright.write.svg import standalone
+from liltwright.write.voices import Item, SheetNote, Voice
 from tests.write.arranged import arrangements
 
 SVG = {"s": "http://www.w3.org/2000/svg"}

@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 from lxml import etree
 
-from pipeline.tab import Arrangement, Setup
-from pipeline.tune import Tune
-from pipeline.write.engraving import Engraved, engrave_layer, engrave_tune, narrowed, tuning_words
-from pipeline.write.sheet import sheet_of_layer
-from pipeline.write.sheets import (
+from liltwright.tab import Arrangement, Setup
+from liltwright.tune import Tune
+from liltwright.write.engraving import Engraved, engrave_layer, engrave_tune, narrowed, tuning_words
+from liltwright.write.sheet import sheet_of_layer
+from liltwright.write.sheets import (
     hardest_bars,
     heading_facts,
     layer_pages_svg,
@@ -20,8 +20,8 @@ from pipeline.write.sheets import (
     lead_sheet_pdf,
     staged_pdf,
 )
-from pipeline.write.svg import marked, standalone
-from pipeline.write.systems import lines_of
+from liltwright.write.svg import marked, standalone
+from liltwright.write.systems import lines_of
 from tests.tools import need
 from tests.write.hand_made import arrangement, jig
 

@@ -10,12 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.errors import UsageError
-from pipeline.options import OutputOptions
-from pipeline.write.files import is_left_out, is_of_tune
-from pipeline.write.folder import check_folder, edited_by_user, restore, save, save_one
-from pipeline.write.journal import finish
-from pipeline.write.ledger import LIST_NAME, WRITING, is_plain_name, read_list
+from liltwright.errors import UsageError
+from liltwright.options import OutputOptions
+from liltwright.write.files import is_left_out, is_of_tune
+from liltwright.write.folder import check_folder, edited_by_user, restore, save, save_one
+from liltwright.write.journal import finish
+from liltwright.write.ledger import LIST_NAME, WRITING, is_plain_name, read_list
 
 
 def run(files, folder, **more):
@@ -225,7 +225,7 @@ def test_the_commands_keep_an_edit(tmp_path):
 
     def arrange(source):
         quick = ("--no-sound", "--no-sheets", "--no-report")
-        command = [sys.executable, "-m", "pipeline.cli", "arrange", source, "--out", out, *quick]
+        command = [sys.executable, "-m", "liltwright.cli", "arrange", source, "--out", out, *quick]
         return subprocess.run(command, cwd=root, capture_output=True, text=True, check=True).stdout
 
     arrange(tune)

@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 from music21 import repeat
 
-from pipeline.write.abc import layer_to_abc
-from pipeline.write.midi import layer_to_midi
-from pipeline.write.musicxml import layer_to_musicxml
-from pipeline.write.sheet import sheet_of_layer
-from pipeline.write.tablature import layer_to_text
+from liltwright.write.abc import layer_to_abc
+from liltwright.write.midi import layer_to_midi
+from liltwright.write.musicxml import layer_to_musicxml
+from liltwright.write.sheet import sheet_of_layer
+from liltwright.write.tablature import layer_to_text
 from tests.read import books
 from tests.tools import need
 from tests.write.arranged import arrangements

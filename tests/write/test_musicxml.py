@@ -9,13 +9,13 @@ from functools import cache
 import pytest
 from lxml import etree
 
-from pipeline.guitar.fretboard import open_midi
-from pipeline.read.abc import read_abc
-from pipeline.read.musicxml import read_musicxml
-from pipeline.tab import Arrangement
-from pipeline.tune import Tune
-from pipeline.write.musicxml import layer_to_musicxml, tune_to_musicxml
-from pipeline.write.sheet import sheet_of_layer
+from liltwright.guitar.fretboard import open_midi
+from liltwright.read.abc import read_abc
+from liltwright.read.musicxml import read_musicxml
+from liltwright.tab import Arrangement
+from liltwright.tune import Tune
+from liltwright.write.musicxml import layer_to_musicxml, tune_to_musicxml
+from liltwright.write.sheet import sheet_of_layer
 from tests.read import books
 from tests.write.arranged import arrangements, layers
 from tests.write.hand_made import arrangement, jig

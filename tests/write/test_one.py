@@ -10,10 +10,10 @@ import pytest
 import soundfile
 from lxml import etree
 
-from pipeline.errors import UsageError
-from pipeline.options import GuitarOptions, LayerOptions, TuneOptions
-from pipeline.write.abc import tune_to_abc
-from pipeline.write.one import check_kind, layer_file
+from liltwright.errors import UsageError
+from liltwright.options import GuitarOptions, LayerOptions, TuneOptions
+from liltwright.write.abc import tune_to_abc
+from liltwright.write.one import check_kind, layer_file
 from tests.write.hand_made import arrangement, jig
 
 
@@ -49,21 +49,21 @@ def test_sheets_as_pdf_and_as_pictures_page_by_page():
 
 
 def test_another_ending_and_a_file_that_is_there_are_refused_before_any_work(tmp_path, monkeypatch):
-    from pipeline import jobs
+    from liltwright import jobs
 
     with pytest.raises(UsageError, match=r"must end in .pdf, .svg, .txt"):
         check_kind(Path("x.doc"))
     source, there = tmp_path / "a.abc", tmp_path / "x.pdf"
     source.write_text(tune_to_abc(jig()), encoding="utf-8")
     there.write_bytes(b"mine")
-    monkeypatch.setattr("pipeline.run.find_tune", lambda *_: pytest.fail("it worked in vain"))
+    monkeypatch.setattr("liltwright.run.find_tune", lambda *_: pytest.fail("it worked in vain"))
     with pytest.raises(UsageError, match="is there already"):
         jobs.tab(source, TuneOptions(), GuitarOptions(), LayerOptions(), "drone", there)
     assert there.read_bytes() == b"mine"
 
 
 def test_the_command_writes_the_layer(tmp_path, capsys):
-    from pipeline import jobs
+    from liltwright import jobs
 
     source, out = tmp_path / "a.abc", tmp_path / "drone.txt"
     source.write_text(tune_to_abc(jig()), encoding="utf-8")

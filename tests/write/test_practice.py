@@ -10,14 +10,14 @@ import numpy as np
 import pytest
 import soundfile
 
-from pipeline.errors import UsageError
-from pipeline.jobs import practise
-from pipeline.options import PracticeOptions
-from pipeline.practising import practice_name
-from pipeline.records import to_json
-from pipeline.write.encode import encode_audio
-from pipeline.write.pluck import SAMPLE_RATE
-from pipeline.write.practice import (
+from liltwright.errors import UsageError
+from liltwright.jobs import practise
+from liltwright.options import PracticeOptions
+from liltwright.practising import practice_name
+from liltwright.records import to_json
+from liltwright.write.encode import encode_audio
+from liltwright.write.pluck import SAMPLE_RATE
+from liltwright.write.practice import (
     bar_loop,
     full_bars,
     loop_audio,
@@ -26,7 +26,7 @@ from pipeline.write.practice import (
     practice_files,
     slowed,
 )
-from pipeline.write.sound import PlayedNote, mix
+from liltwright.write.sound import PlayedNote, mix
 from tests.write.hand_made import arrangement, heard_jig, jig
 
 ONSETS = [0.3 + 0.4 * place for place in range(10)]
@@ -171,7 +171,7 @@ def test_a_part_of_a_recording_that_was_heard_before_is_cut_and_slowed(tmp_path,
     tune = replace(tune, source=replace(tune.source, sha256=digest))
     (tmp_path / "jig").mkdir()
     (tmp_path / "jig" / "tune.json").write_text(to_json(tune), encoding="utf-8")
-    monkeypatch.setattr("pipeline.run.find_tune", lambda *_: pytest.fail("it listened again"))
+    monkeypatch.setattr("liltwright.run.find_tune", lambda *_: pytest.fail("it listened again"))
     practise(recording, None, PracticeOptions(0.5, part="A", times=2))
     written = tmp_path / "jig-part-A-at-50.ogg"
     heard, rate = soundfile.read(io.BytesIO(written.read_bytes()))

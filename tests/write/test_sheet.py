@@ -7,11 +7,11 @@ from fractions import Fraction
 
 import pytest
 
-from pipeline.read.abc import read_abc
-from pipeline.tune import Tune
-from pipeline.write.beams import beams_of
-from pipeline.write.sheet import SheetBar, sheet_of_layer, sheet_of_tune
-from pipeline.write.values import divided, value_and_dots
+from liltwright.read.abc import read_abc
+from liltwright.tune import Tune
+from liltwright.write.beams import beams_of
+from liltwright.write.sheet import SheetBar, sheet_of_layer, sheet_of_tune
+from liltwright.write.values import divided, value_and_dots
 from tests.read import books
 from tests.write.arranged import arrangements, layers
 from tests.write.hand_made import arrangement, jig

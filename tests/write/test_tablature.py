@@ -10,12 +10,12 @@ import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from pipeline.errors import PipelineError
-from pipeline.read.tablature import read_tablature, tune_of_tablature
-from pipeline.tab import Arrangement, Layer, TabNote
-from pipeline.tune import Tune
-from pipeline.write.sheet import sheet_of_layer
-from pipeline.write.tablature import layer_to_text
+from liltwright.errors import PipelineError
+from liltwright.read.tablature import read_tablature, tune_of_tablature
+from liltwright.tab import Arrangement, Layer, TabNote
+from liltwright.tune import Tune
+from liltwright.write.sheet import sheet_of_layer
+from liltwright.write.tablature import layer_to_text
 from tests.read.books import plain_parts
 from tests.write.arranged import arrangements, layers
 from tests.write.hand_made import DADGAD, SETUP, arrangement, jig

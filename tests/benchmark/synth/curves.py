@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pipeline.units import midi_to_hz
+from liltwright.units import midi_to_hz
 from tests.benchmark.playing import Stroke
 
 SAMPLE_RATE = 24_000

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from pipeline.units import midi_to_hz
+from liltwright.units import midi_to_hz
 from tests.benchmark.playing import Stroke
 from tests.benchmark.synth.curves import (
     SAMPLE_RATE,
