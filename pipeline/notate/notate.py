@@ -297,7 +297,7 @@ def _form(reading: Reading) -> Form:
 
 
 def _octave_shift(reading: Reading) -> int:
-    """Octaves that bring most of the tune into D4 to B5, the lower when equal."""
+    """Octaves that bring most of the tune into D4 to B5 and no note out of MIDI's range."""
     midi, weight = reading.line.midi, reading.line.length
 
     def inside(octaves: int) -> tuple[float, int]:
@@ -305,4 +305,6 @@ def _octave_shift(reading: Reading) -> int:
         out = np.maximum(BOOK_LOW - moved, 0) + np.maximum(moved - BOOK_HIGH, 0)
         return float((out * weight).sum()), abs(octaves)
 
-    return min(range(-4, 5), key=inside)
+    low, high = midi.min(), midi.max()
+    return min((by for by in range(-4, 5) if low + 12 * by >= 0 and high + 12 * by < 128),
+               key=inside, default=0)  # fmt: skip

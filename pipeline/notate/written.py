@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
+from liltwright.counting import count
 from liltwright.errors import UsageError
 from liltwright.tune import Bar, Ending, HeardBar, Part, Tune
 
@@ -44,7 +45,12 @@ def moved_octaves(tune: Tune, octaves: int) -> Tune:
 
 
 def moved(bar: Bar, semitones: int) -> Bar:
-    """The notes of a bar at other pitches."""
+    """The notes of a bar at other pitches. Raises UsageError when MIDI has no such pitch."""
+    if any(not 0 <= note.midi + semitones <= 127 for note in bar):
+        raise UsageError(
+            f"Moved by {count(abs(semitones) // 12, 'octave')} the tune has notes out of the range "
+            "of MIDI (0 to 127): give a smaller --octave."
+        )
     return tuple(replace(note, midi=note.midi + semitones) for note in bar)
 
 

@@ -9,7 +9,7 @@ from liltwright.errors import PipelineError, UsageError
 from liltwright.keys import parse_key
 from liltwright.notate.notate import NotateSettings, notate, renotate
 from liltwright.records import from_json, to_json
-from liltwright.tune import Bar, Heard, NoteEvent, Tune
+from liltwright.tune import Bar, Heard, NoteEvent, Source, Tune
 from tests.notate.playing import JIG, REEL, SLIP_JIG, play, tune_of
 
 
@@ -174,6 +174,17 @@ def test_a_written_tune_is_barred_anew_only_where_bars_divide() -> None:
     assert printed(renotate(halves, NotateSettings(meter="4/4"))) == printed(page)
     with pytest.raises(UsageError, match="do not divide into bars of 6/8"):
         renotate(page, NotateSettings(meter="6/8"))
+
+
+def test_no_octave_brings_a_note_out_of_the_range_of_midi() -> None:
+    """A MIDI file of keys far apart, found by generated files, was written four octaves higher."""
+    pitches = (0, 80, 0, 0, 0, 80, 0, 0, 0, 0, 80, 0, 0, 0, 0, 0)
+    notes = tuple(NoteEvent(at / 4, at / 4 + 0.24, midi) for at, midi in enumerate(pitches))
+    tune = notate(Heard(Source("keys.mid", "0" * 64), notes))
+    written = [note.midi for bar in tune.written_bars() for note in bar.notes]
+    assert 0 <= min(written) <= max(written) <= 127
+    with pytest.raises(UsageError, match="out of the range of MIDI"):
+        renotate(tune, settings=NotateSettings(octave_shift=9))
 
 
 def test_a_tune_from_a_recording_can_be_read_again_another_way() -> None:
