@@ -167,7 +167,9 @@ def test_bad_options_end_with_their_codes(jig, tmp_path):
     page = tmp_path / "page.txt"
     page.write_text(layer_to_text(*jig, "fuller"), encoding="utf-8")
     runner = CliRunner()
-    told = runner.invoke(app, ["unpick", str(page), "--tuning", "DADGAD"])
+    told = runner.invoke(app, ["unpick", str(page), "--metre", "9/8"])
+    assert isinstance(told.exception, UsageError)
+    told = runner.invoke(app, ["unpick", str(page), "--tempo", "nan"])
     assert isinstance(told.exception, UsageError)
     told = runner.invoke(app, ["unpick", str(tmp_path / "none.txt")])
     assert isinstance(told.exception, PipelineError)
