@@ -12,14 +12,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from liltwright import run
 from liltwright.counting import count
 from liltwright.doubts import bars_words, ranges
-from liltwright.errors import PipelineError, UsageError
+from liltwright.errors import PipelineError
 from liltwright.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
 from liltwright.progress import Progress, silent
 from liltwright.records import to_json
@@ -110,16 +109,13 @@ def unpicked_of(source: Path, *, player: Player, known: TuneOptions, page: PageO
     from liltwright.unpick.knowing import on_known_strings
     from liltwright.unpick.unpicked import UnpickSettings, unpick
 
-    tempo = known.beats_per_minute
-    if tempo is not None and not isfinite(tempo):
-        raise UsageError(f"--tempo {tempo} is not a number: write one like 30 or 112.5.")
     strings = parse_tuning(page.tuning)[1] if page.tuning is not None else None
     said = Known(
         meter=known.meter,
         kind=known.tune_type,
         strings=strings,
         capo=page.capo,
-        beats_per_minute=tempo,
+        beats_per_minute=known.beats_per_minute,
     )
     finished = on_known_strings(read_finished(source, said), said)  # its key is not the user's
     stated = finished.stated

@@ -114,8 +114,11 @@ def take(path: Path, *, further: bool = False) -> None:
     from liltwright.write.files import tune_files
     from liltwright.write.tablature import layer_to_text
 
-    if not run.is_written_tune(path) and not further:
-        load_audio(path)
+    if not run.is_written_tune(path):
+        if further:
+            to_json(run.find_tune(path, TuneOptions()).tune)
+        else:
+            load_audio(path)
         return
     data = content(path)
     if len(data) < limit("text_tune") and kind_of(data, path.name) == "typed":

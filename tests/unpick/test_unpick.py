@@ -169,8 +169,7 @@ def test_bad_options_end_with_their_codes(jig, tmp_path):
     runner = CliRunner()
     told = runner.invoke(app, ["unpick", str(page), "--metre", "9/8"])
     assert isinstance(told.exception, UsageError)
-    told = runner.invoke(app, ["unpick", str(page), "--tempo", "nan"])
-    assert isinstance(told.exception, UsageError)
+    assert runner.invoke(app, ["unpick", str(page), "--tempo", "nan"]).exit_code == 2
     told = runner.invoke(app, ["unpick", str(tmp_path / "none.txt")])
     assert isinstance(told.exception, PipelineError)
     assert not (tmp_path / "none").exists()
