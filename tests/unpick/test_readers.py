@@ -107,3 +107,19 @@ def test_an_abc_chord_keeps_all_its_notes_and_its_ties():
 def test_what_is_no_page_is_refused_in_a_sentence(data, words):
     with pytest.raises(PipelineError, match=words):
         finished_from_bytes(data, name="file")
+
+
+def test_a_voice_of_an_abc_page_may_be_named_by_its_name():
+    abc = (
+        'X:1\nT:T\nM:4/4\nL:1/4\nK:D\nV:1 name=Melody\nV:2 clef=bass nm="Bass"\n'
+        "V:1\nd f a d' |]\nV:2\nD,2 A,2 |]\n"
+    )
+    bars = finished_from_bytes(abc.encode(), name="t.abc").bars
+    assert [n.voice for n in bars[0].notes] == [
+        "bass",
+        "melody",
+        "melody",
+        "bass",
+        "melody",
+        "melody",
+    ]
