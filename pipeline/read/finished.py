@@ -84,7 +84,8 @@ def without_voices(finished: Finished) -> Finished:
 
 def _plain(bar: ReadBar) -> ReadBar:
     starts = sorted({note.start for note in bar.notes if not _grace(note)})
-    after = dict(zip(starts, [*starts[1:], max(bar.length, *starts, Fraction(0))], strict=True))
+    ends = [*starts[1:], max([bar.length, *starts])]
+    after = dict(zip(starts, ends, strict=False))  # a bar may be silent, or hold grace notes only
     notes = []
     for note in bar.notes:
         assert isinstance(note, FinishedNote)

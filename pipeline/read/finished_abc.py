@@ -123,7 +123,7 @@ def _finished(piece: str, lines: list[tuple[int, str]], source: Source) -> Finis
         said: list[str] = []
         read_body(lines[body:], reader, said, [])
         voice = next((one for one in (name.lower(), named.get(name)) if one in PARTS), name)
-        voices.append(reader.finished_bars(voice if len(names) > 1 else ""))
+        voices.append(reader.finished_bars(voice if len(names) > 1 or voice in PARTS else ""))
         warnings |= dict.fromkeys((*said, *reader.warnings))
     titles = header.titles
     stated = Stated(

@@ -4,8 +4,8 @@
 
 In:  tunes of the development split: our own layers given as pure tablature without voices, and the
      simple arrangers of tests/unpick/arrangers.py; four-part chorales by Bach that music21 carries,
-     brought onto the guitar by our own search, with their voices as truth; songs with piano, keyboard
-     pieces, trio and quartets that it carries too (tests/unpick/scores.py), by name and without floor.
+     brought onto the guitar by our own search, with their voices as truth; songs with piano,
+     keyboard pieces and string quartets of music21 (tests/unpick/scores.py), without a floor.
 Out: F1 of melody, bass and inner notes for each, and seconds for 64 bars, in
      tests/benchmark/figures/SPLIT-unpick.json; exit code 1 below a floor.
 """

@@ -40,7 +40,7 @@ SCORES = (
 
 
 def score_pages() -> Iterator[tuple[str, list[str], Page]]:
-    """Every score: its group and name, the true voice of each note, the page that says nothing of voices."""
+    """Every score: its group and name, the true voice of each note, the page without voices."""
     for group, name, staves in SCORES:
         try:
             page = on_strings(score(name, staves), "drop D")

@@ -14,7 +14,7 @@ from liltwright.guitar.fretboard import open_midi
 from liltwright.read.files import read_tune
 from liltwright.read.finished import finished_from_bytes
 from liltwright.records import from_json
-from liltwright.tab import Arrangement
+from liltwright.tab import LAYER_NAMES, Arrangement
 from liltwright.unpick.unpicked import UnpickSettings, unpick
 from liltwright.write.abc import layer_to_abc
 from liltwright.write.midi import layer_to_midi
@@ -42,7 +42,7 @@ def taken(jig):
 
 
 @pytest.mark.parametrize("kind", list(WRITERS))
-@pytest.mark.parametrize("layer", ["melody", "moving-bass", "fuller"])
+@pytest.mark.parametrize("layer", LAYER_NAMES)
 def test_whatever_we_write_is_taken_apart_into_the_same_notes(jig, kind, layer):
     tune, arrangement = jig
     data = WRITERS[kind](tune, arrangement, layer)
