@@ -62,14 +62,14 @@ def load() -> None:
     import liltwright.read.typed_tab
     import liltwright.run
     import liltwright.write.files
-    import liltwright.write.midi
 
     assert all((av, lxml.etree, mido, soundfile, soxr))
+    from liltwright.write.midi import tune_to_midi
     from tests.write.hand_made import jig
 
     with tempfile.TemporaryDirectory() as folder, _one_thread():  # tables, networks: once
         path = Path(folder) / "a.mid"
-        path.write_bytes(liltwright.write.midi.tune_to_midi(jig()))
+        path.write_bytes(tune_to_midi(jig()))
         take(path, further=True)
         path.write_bytes(_as_played())
         take(path)
