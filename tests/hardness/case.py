@@ -115,7 +115,7 @@ def take(path: Path, *, further: bool = False) -> None:
     from liltwright.hear.audio import load_audio
     from liltwright.limits import limit
     from liltwright.options import GuitarOptions, LayerOptions, TuneOptions
-    from liltwright.read.files import decoded, kind_of
+    from liltwright.read.files import content, decoded, kind_of
     from liltwright.read.typed_tab import read_typed_tab
     from liltwright.records import to_json
     from liltwright.write.files import tune_files
@@ -124,7 +124,7 @@ def take(path: Path, *, further: bool = False) -> None:
     if not run.is_written_tune(path) and not further:
         load_audio(path)
         return
-    data = path.read_bytes()
+    data = content(path)
     if len(data) < limit("text_tune") and kind_of(data, path.name) == "typed":
         read_typed_tab(decoded(data, path.name), name=path.name)
         return
