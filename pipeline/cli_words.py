@@ -8,7 +8,9 @@ from typing import Annotated
 import typer
 
 from liltwright import options
+from liltwright.counting import listed
 from liltwright.tune import KeyName, TuneType
+from liltwright.write.formats import LAYER_ENDINGS
 
 Source = Annotated[
     Path, typer.Argument(help="A recording, or a tune as .abc, .musicxml, .mid or tune.json.")
@@ -169,7 +171,7 @@ LayerOut = Annotated[
     Path | None,
     typer.Option(
         "--out",
-        help="Write it to a file: .pdf, .svg, .txt, .musicxml, .mid, .abc, .ogg, .mp3 or .wav.",
+        help=f"Write it to a file: {listed(LAYER_ENDINGS)}.",
     ),
 ]
 Sound = Annotated[

@@ -15,7 +15,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
@@ -39,6 +38,7 @@ from liltwright.guitar.player import Player
 from liltwright.guitar.setups import what_does_not_fit
 from liltwright.guitar.states import states
 from liltwright.guitar.tension import cautions
+from liltwright.options import Effort
 from liltwright.progress import Progress, silent
 from liltwright.tab import Arrangement, Setup
 from liltwright.tune import Tune
@@ -47,7 +47,6 @@ HAND_CAUTION = (
     "Warm up, start slowly and take breaks; stop when a hand, wrist or arm hurts. "
     "Pain that stays is for a doctor or a performing-arts clinic."
 )
-Effort = Literal["easier", "as is", "harder"]
 DEFAULT_PLAN = "melody drone moving-bass"
 
 

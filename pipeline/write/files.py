@@ -15,6 +15,7 @@ from liltwright.progress import Progress, silent
 from liltwright.records import to_json
 from liltwright.tab import Arrangement, Ranking
 from liltwright.tune import Tune
+from liltwright.write.formats import FORMATS, is_made
 
 if TYPE_CHECKING:
     from liltwright.guitar.player import Player
@@ -152,19 +153,13 @@ def tune_files(tune: Tune) -> Files:
 
 
 def arrangement_files(tune: Tune, arrangement: Arrangement, number: int) -> Files:
-    """The layers of one arrangement and the performance, in every format."""
-    from liltwright.write.abc import layer_to_abc
-    from liltwright.write.midi import layer_to_midi
-    from liltwright.write.musicxml import layer_to_musicxml
-    from liltwright.write.tablature import layer_to_text
-
+    """The layers of one arrangement and the performance, in every format of a run."""
     files = {f"arrangement-{number}.json": to_json(arrangement).encode()}
     for name in layer_names(arrangement):
-        stem = f"arrangement-{number}-{name}"
-        files[f"{stem}.musicxml"] = layer_to_musicxml(tune, arrangement, name)
-        files[f"{stem}.mid"] = layer_to_midi(tune, arrangement, name)
-        files[f"{stem}.abc"] = layer_to_abc(tune, arrangement, name).encode()
-        files[f"{stem}.txt"] = layer_to_text(tune, arrangement, name).encode()
+        for kind in FORMATS:
+            if kind.in_run and kind.layer:
+                data = kind.layer(tune, arrangement, name)
+                files[f"arrangement-{number}-{name}{kind.ending}"] = data
     return files
 
 
@@ -182,5 +177,4 @@ def is_left_out(name: str, output: OutputOptions) -> bool:
     """Whether a run with these options makes no file of this kind, whatever the tune."""
     if name.startswith(("practice-", "melody-check.")):
         return not output.practice
-    made = {"ogg": output.sound, "pdf": output.sheets, "html": output.report}
-    return not made.get(name.rpartition(".")[2], True)
+    return not is_made(name, output)

@@ -10,6 +10,7 @@ Method   the program is loaded once; each case runs in a fork with RLIMIT_AS and
 
 from __future__ import annotations
 
+import importlib
 import os
 import resource
 import select
@@ -45,25 +46,18 @@ class Outcome:
         return self.kind in ("read", "refused")
 
 
+LOADED = (
+    "av", "lxml.etree", "mido", "soundfile", "soxr", "liltwright.hear.audio",
+    "liltwright.notate.notate", "liltwright.read.abc", "liltwright.read.midi",
+    "liltwright.read.musicxml", "liltwright.read.tablature", "liltwright.read.typed_tab",
+    "liltwright.run", "liltwright.write.files",
+)  # fmt: skip
+
+
 def load() -> None:
     """Import what the cases need, so that a fork has it."""
-    import av
-    import lxml.etree
-    import mido
-    import soundfile
-    import soxr
-
-    import liltwright.hear.audio
-    import liltwright.notate.notate
-    import liltwright.read.abc
-    import liltwright.read.midi
-    import liltwright.read.musicxml
-    import liltwright.read.tablature
-    import liltwright.read.typed_tab
-    import liltwright.run
-    import liltwright.write.files
-
-    assert all((av, lxml.etree, mido, soundfile, soxr))
+    for name in LOADED:
+        importlib.import_module(name)
     from liltwright.write.midi import tune_to_midi
     from tests.write.hand_made import jig
 
