@@ -30,7 +30,7 @@ ITS_WRITER = """
 def _rows(tune: Tune, arrangement: Arrangement, layer: str) -> bytes:
     rows = []
     for number, bar in enumerate(arrangement.layers[0].bars, 1):
-        rows += [f"{number}\\t{note.string}\\t{note.fret}\\n" for note in bar.notes]
+        rows += [f"{number}\\t{note.string}\\t{note.fret}\\n" for note in bar]
     return "".join(rows).encode()
 
 
