@@ -54,7 +54,7 @@ def render(
 
 def chart_files(tune: Tune, arrangements: Sequence[Arrangement], player: Player) -> Files:
     """Where each arrangement's melody lies on the neck."""
-    from liltwright.guitar.charts import fretboard_chart
+    from liltwright.write.charts import fretboard_chart
 
     return {
         f"arrangement-{number}-fretboard.svg": fretboard_chart(

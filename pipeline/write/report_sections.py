@@ -21,6 +21,7 @@ from liltwright.errors import PipelineError
 from liltwright.guitar.player import Player
 from liltwright.tab import Arrangement, Layer, RankedSetup, Ranking
 from liltwright.tune import Tune
+from liltwright.words import best_words, describe_tune
 from liltwright.write.cautions import printed_cautions
 from liltwright.write.engraving import capo_words, key_words, layer_title, tuning_words
 from liltwright.write.formats import FORMATS, format_of
@@ -41,8 +42,6 @@ _PULSE = (
 
 def masthead(tune: Tune, ranking: Ranking, arrangements: Sequence[Arrangement]) -> str:
     """Title, the tune in one sentence, what the program is unsure of, and the way around."""
-    from liltwright.summary import best_words, describe_tune
-
     lines = [f'<p class="lead">{escape(describe_tune(tune))}.</p>']
     if ranking.setups:
         arranged = arrangements[0].setup if arrangements else None
@@ -252,7 +251,7 @@ def _dots(setups: Sequence[RankedSetup]) -> str:
 
 
 def _charts(tune: Tune, setups: Sequence[RankedSetup], player: Player) -> list[str]:
-    from liltwright.guitar.charts import fretboard_chart
+    from liltwright.write.charts import fretboard_chart
 
     drawn = []
     for setup in setups:
