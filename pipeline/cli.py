@@ -56,6 +56,8 @@ def arrange(
     effort: words.Effort = "as is",
     ornaments: words.Ornaments = False,
     rounds: words.Rounds = None,
+    pin: words.Pins = None,
+    keep_from: words.KeepFrom = None,
     sheets: words.Sheets = True,
     sound: words.Sound = True,
     report: words.Report = True,
@@ -67,9 +69,9 @@ def arrange(
 
     known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
     wanted = options.guitar(tuning, capo, sound_in, setups, matters, wide, force)
-    layers = options.LayerOptions(effort, ornaments, rounds, move)
+    layers = options.LayerOptions(effort, ornaments, rounds, move, options.pins(pin))
     files = options.OutputOptions(sheets, sound, report, paper, practice)
-    jobs.arrange(source, out, replace, known, wanted, layers, files)
+    jobs.arrange(source, out, replace, known, wanted, layers, files, keep_from)
 
 
 @app.command()
@@ -159,6 +161,8 @@ def tab(
     effort: words.Effort = "as is",
     ornaments: words.Ornaments = False,
     rounds: words.Rounds = None,
+    pin: words.Pins = None,
+    keep_from: words.KeepFrom = None,
     out: words.LayerOut = None,
     paper: words.Paper = "a4",
     hands: words.Hands = False,
@@ -175,12 +179,13 @@ def tab(
         source,
         known,
         wanted,
-        options.LayerOptions(effort, ornaments, rounds, move),
+        options.LayerOptions(effort, ornaments, rounds, move, options.pins(pin)),
         layer,
         out,
         paper=paper,
         as_json=as_json,
         hands=hands,
+        keep_from=keep_from,
     )
 
 

@@ -161,6 +161,22 @@ Rounds = Annotated[
         "--rounds", help='The performance, a layer a round: "melody:p drone moving-bass:f".'
     ),
 ]
+Pins = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--pin",
+        metavar="PLACE=WISH",
+        help='Your hand: "5:1/4=string 4 fret 7", "5:0=bass string 6", "5-8=no finger 4", '
+        '"5=chord Em", "5=keep"; again for more.',
+    ),
+]
+KeepFrom = Annotated[
+    Path | None,
+    typer.Option(
+        "--keep-from",
+        help="Arrangement (.json) that kept bars come from; without it the folder's own.",
+    ),
+]
 Layer = Annotated[
     str,
     typer.Option("--layer", parser=options.layer, metavar="LAYER", help="Which layer to print."),

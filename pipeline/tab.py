@@ -150,6 +150,8 @@ class Arrangement:
     version: Literal[1] = 1
     title: str = ""
     cautions: tuple[str, ...] = ()
+    pins: tuple[str, ...] = ()
+    """What the user's hand fixed in it; see pipeline/pins.py."""
 
     def layer(self, name: str) -> Layer:
         """The layer with this name. Raises KeyError when the arrangement has none."""

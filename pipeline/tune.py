@@ -244,6 +244,8 @@ class Tune:
     remarks: tuple[str, ...] = ()
     """Sentences about the tune itself, e.g. that a pentatonic tune leaves the mode open."""
     chords_typed: tuple[TypedChord, ...] = ()
+    pins: tuple[str, ...] = ()
+    """What the user's hand fixes in every arrangement of the tune; see pipeline/pins.py."""
 
     @property
     def bar_length(self) -> Fraction:

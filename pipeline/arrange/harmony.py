@@ -106,10 +106,11 @@ class Harmony:
         return tuple(printed)
 
 
-def harmonise(tune: Tune, *, transpose: int = 0) -> Harmony:
+def harmonise(tune: Tune, *, transpose: int = 0, pinned: Sequence[TypedChord] = ()) -> Harmony:
     """Chords for every main beat of the tune.
 
     transpose : semitones from the written tune to the arrangement as it sounds
+    pinned : chords that stand above typed ones, each to the end of its bar
     Raises UsageError when a typed chord cannot be read.
     """
     rules = models.read_json(RULES)
@@ -121,6 +122,10 @@ def harmonise(tune: Tune, *, transpose: int = 0) -> Harmony:
     tonic = keys.pitch_class(tune.tonic)
     degrees = degrees_of(tune.mode, used, tonic, rules)
     fixed = _typed_spans(tune, spans)
+    for chord in sorted(pinned, key=lambda one: (one.bar, one.start)):
+        mine = [one for one in spans if one.bar == chord.bar]
+        ends = [one for one in mine if one.start + one.length > chord.start]
+        fixed.update({(one.bar, one.start): chord for one in ends or mine[-1:]})
     costs = path_costs(spans, degrees, tonic, rules["modes"][tune.mode], rules)
     first = _first_alike(tune, spans)
     for leader in set(first):

@@ -14,7 +14,7 @@ References: see harmony.py, bass.py, search.py.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -27,17 +27,18 @@ from liltwright.arrange.harmony import Harmony, harmonise
 from liltwright.arrange.inner import inner_notes
 from liltwright.arrange.metre import pulse_of
 from liltwright.arrange.moments import Tables
+from liltwright.arrange.pinned import Pinned, blamed, pinned_of, refusal
 from liltwright.arrange.rounds import parse_plan
-from liltwright.arrange.search import best_path
+from liltwright.arrange.search import Path, best_path
 from liltwright.arrange.tab import Below, melody_plucks
-from liltwright.arrange.timeline import timeline
+from liltwright.arrange.timeline import MelodyNote, timeline
 from liltwright.arrange.voices import Melody, bass_of, melody_of, on_main_beats, with_gaps_filled
 from liltwright.arrange.walking import walking_bass
 from liltwright.errors import UsageError
 from liltwright.guitar.fingering import problem_of, state_numbers
 from liltwright.guitar.player import Player
 from liltwright.guitar.setups import what_does_not_fit
-from liltwright.guitar.states import states
+from liltwright.guitar.states import NEVER, states
 from liltwright.guitar.tension import cautions
 from liltwright.progress import Progress, silent
 from liltwright.tab import Arrangement, Setup
@@ -61,6 +62,10 @@ class ArrangeSettings:
     """Put heard cuts, taps, rolls and triplets into the tab."""
     rounds: str = DEFAULT_PLAN
     """The performance, a layer a round; see rounds.parse_plan."""
+    pins: tuple[str, ...] = ()
+    """What the user's hand fixes; see liltwright.pins."""
+    earlier: Arrangement | None = None
+    """The arrangement that bars are kept from."""
 
 
 def arrange_layers(
@@ -73,8 +78,9 @@ def arrange_layers(
 ) -> Arrangement:
     """Arrange a tune on a setup.
 
-    Raises UsageError when a note has no place on the setup, or a typed chord or the plan of
-    rounds cannot be read; PipelineError when the tune has no notes, or two at once.
+    Raises UsageError when a note has no place on the setup, a typed chord, a pin or the plan of
+    rounds cannot be read, or pins leave nothing that can be played (it says which); PipelineError
+    when the tune has no notes, or two at once.
     """
     player, settings = player or Player(), settings or ArrangeSettings()
     rounds = parse_plan(settings.rounds)
@@ -82,13 +88,12 @@ def arrange_layers(
     if fault is not None:
         raise UsageError(f"{setup.tuning}, capo {setup.capo}: {fault}")
     progress("finding chords", 0.0)
-    ground = Ground(tune, setup, player)
-    harmony = harmonise(tune, transpose=setup.transpose)
+    pinned = pinned_of(settings.pins, tune, setup, settings.earlier)
+    ground = Ground(tune, setup, player, pinned)
+    harmony = harmonise(tune, transpose=setup.transpose, pinned=pinned.chords)
     tables = bass_tables(ground, harmony, None, wish_to_walk(settings.effort))
-    problem = problem_of(setup, player)
-    choices = [state_numbers(tables.table, note.midi, problem) for note in tables.line.notes]
     progress("fingering melody and bass together", 0.2)
-    path = best_path(tables, choices, "moving")
+    path = _path(ground, tables, harmony)
     progress("building the layers", 0.7)
     melody = melody_of(path, tables)
     moving = walking_bass(tables, melody, wish_to_walk(settings.effort))
@@ -105,7 +110,51 @@ def arrange_layers(
         rounds,
         title=tune.title,
         cautions=(*said, HAND_CAUTION),
+        pins=tuple(one.pin.text for one in pinned.placed),
     )
+
+
+def _path(ground: Ground, tables: Tables, harmony: Harmony) -> Path:
+    """The best path that respects every pin. Raises UsageError that names those that forbid all."""
+    choices = _choices(ground, tables)
+    for note, left in zip(tables.line.notes, choices, strict=True):
+        if not len(left):
+            raise _nowhere(ground, tables, note)
+    path = best_path(tables, choices, "moving")
+    if path.ticks < NEVER or not ground.pinned.placed:
+        return path
+
+    def impossible(pinned: Pinned) -> bool:
+        other = replace(ground, pinned=pinned)
+        trial = bass_tables(other, harmony, None, tables.walk)
+        left = _choices(other, trial)
+        return not all(map(len, left)) or best_path(trial, left, "moving").ticks >= NEVER
+
+    raise refusal(blamed(ground.pinned, impossible), ground.setup)
+
+
+def _choices(ground: Ground, tables: Tables) -> list[np.ndarray]:
+    """The states that each melody note may take under the pins."""
+    problem = problem_of(ground.setup, ground.player)
+    return [
+        ground.pinned.states(
+            tables.table, note.bar, note.start, state_numbers(tables.table, note.midi, problem)
+        )
+        for note in tables.line.notes
+    ]
+
+
+def _nowhere(ground: Ground, tables: Tables, note: MelodyNote) -> UsageError:
+    """What to say of a melody note for which the pins leave no place."""
+    table, setup = tables.table, ground.setup
+    found = state_numbers(table, note.midi, problem_of(setup, ground.player))
+
+    def impossible(pinned: Pinned) -> bool:
+        return not len(pinned.states(table, note.bar, note.start, found))
+
+    places = sorted({(int(table.string[i]), int(table.fret[i])) for i in found})
+    lies = " or ".join(f"string {string} fret {fret}" for string, fret in places)
+    return refusal(blamed(ground.pinned, impossible), setup, f"that note lies on {lies}")
 
 
 def _voices(
@@ -138,7 +187,8 @@ def bass_tables(
 ) -> Tables:
     """The tables of the search; tones are the pitch classes for the bass, None for all usable."""
     player, setup = ground.player, ground.setup
-    line = timeline(ground.tune, harmony)
+    pinned = ground.pinned
+    line = timeline(ground.tune, harmony, pinned.bass_places())
     neck = player.body_fret + player.past_body
     spots = board(
         setup,
@@ -146,9 +196,18 @@ def bass_tables(
         below=max(note.midi for note in line.notes) + setup.transpose,
         neck=neck,
         hand=player.hand,
+        also=pinned.fretted_bass() if tones is None else (),
     )
     table = states(neck, player.hand, player.open_strings)
-    return Tables(line, table, spots, transpose=setup.transpose, hand=player.hand, walk=walk)
+    return Tables(
+        line,
+        table,
+        spots,
+        transpose=setup.transpose,
+        hand=player.hand,
+        walk=walk,
+        pinned=pinned,
+    )
 
 
 def _drone(ground: Ground, harmony: Harmony, melody: Melody) -> list[Below]:

@@ -21,6 +21,7 @@ from typing import NamedTuple
 import numpy as np
 
 from liltwright import keys
+from liltwright.arrange.pinned import Pinned
 from liltwright.arrange.timeline import MelodyNote, Timeline
 from liltwright.arrange.together import pair_ticks
 from liltwright.guitar.fretboard import open_midi
@@ -63,6 +64,7 @@ def add_ornaments(
     *,
     hand: Hand,
     neck: int,
+    pinned: Pinned = Pinned(),
 ) -> tuple[list[tuple[TabBar, ...]], list[int]]:
     """Bars with ornaments, layer by layer, and the written bar of each one left out."""
     tonic, mode = setup.sounds_in.tonic, setup.sounds_in.mode
@@ -78,7 +80,7 @@ def add_ornaments(
     left_out = []
     for note, stop in zip(line.notes, stops, strict=True):
         kind = asked.get((note.bar, note.start))
-        if kind is None:
+        if kind is None or note.bar in pinned.kept:
             continue
         others = [
             other
@@ -94,6 +96,11 @@ def add_ornaments(
                 i for i, n in enumerate(bar) if n.part == "melody" and n.start == note.start
             )
             played = _played(kind, bar[place], stop, note, others, ground)
+            if any(
+                pinned.forbids(note.bar, note.start, (one.string, one.fret, one.finger))
+                for one in played
+            ):
+                played = []
             if played:
                 bar[place : place + 1] = played
         if not played:

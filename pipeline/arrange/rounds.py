@@ -20,13 +20,13 @@ from liltwright import keys
 from liltwright.errors import UsageError
 from liltwright.guitar.fretboard import Place, open_midi
 from liltwright.guitar.hand import Grip, Hand, grips
+from liltwright.pins import parse_pin
 from liltwright.tab import (
     LAYER_NAMES,
     Arrangement,
     Dynamic,
     LayerName,
     Round,
-    Setup,
     TabBar,
     TabNote,
 )
@@ -120,7 +120,7 @@ def closing_chord(tune: Tune, arrangement: Arrangement) -> TabBar:
     Empty only when no string near the capo has the tonic for the thumb.
     """
     setup = arrangement.setup
-    best = min(_closing_grips(setup), key=lambda found: found[0], default=None)
+    best = min(_closing_grips(arrangement), key=lambda found: found[0], default=None)
     if best is None:
         return ()
     _, places, grip = best
@@ -139,8 +139,14 @@ def closing_chord(tune: Tune, arrangement: Arrangement) -> TabBar:
     )
 
 
-def _closing_grips(setup: Setup) -> Iterator[tuple[float, tuple[Place, ...], Grip]]:
-    """Chords of the tonic with what they cost: fingers, missing strings, thirds, high basses."""
+def _closing_grips(arrangement: Arrangement) -> Iterator[tuple[float, tuple[Place, ...], Grip]]:
+    """Chords of the tonic with what they cost: fingers, missing strings, thirds, high basses.
+
+    Nothing that the user forbids everywhere is in them.
+    """
+    setup = arrangement.setup
+    pins = [parse_pin(text) for text in arrangement.pins]
+    never = [pin for pin in pins if pin.kind == "forbid" and pin.where is None]
     tonic = keys.pitch_class(setup.sounds_in.tonic)
     third = (tonic + keys.scale_steps(setup.sounds_in.mode)[2]) % 12
     fifth = (tonic + 7) % 12
@@ -154,7 +160,15 @@ def _closing_grips(setup: Setup) -> Iterator[tuple[float, tuple[Place, ...], Gri
     for bass_string in (6, 5, 4):
         for choice in product(on(bass_string, {tonic}), *upper):
             places = tuple(place for place in choice if place is not None)
-            held = grips(places, capo=setup.capo, hand=Hand())
+            held = [
+                grip
+                for grip in grips(places, capo=setup.capo, hand=Hand())
+                if not any(
+                    pin.meets(place.string, place.fret, finger)
+                    for pin in never
+                    for place, finger in zip(places, grip.fingers, strict=True)
+                )
+            ]
             if not held:
                 continue
             pitches = [

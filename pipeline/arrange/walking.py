@@ -62,7 +62,10 @@ def _places(tables: Tables, melody: Melody, walk: float) -> list[Place]:
     rests = False  # the part has come to its close: nothing walks on in this bar
     for number, event in enumerate(events):
         rests = event.closes or (rests and not event.opens_bar)
-        if not event.slot or event.span is None or (rests and event.slot == "walk"):
+        wanted = tables.wants(event)
+        if not event.slot or event.span is None:
+            continue
+        if rests and event.slot == "walk" and not wanted:
             continue
         ticks = tables.strikes(number, melody.indices)
         cost = np.where(ticks >= NEVER, FAR, ticks / TICKS)
@@ -80,7 +83,7 @@ def _places(tables: Tables, melody: Melody, walk: float) -> list[Place]:
         last = above
         goal = event.slot == "main" and event.span.chord.root != root
         root = event.span.chord.root
-        skip = silent_ticks(event, "moving", walk) / TICKS
+        skip = float(FAR) if wanted else silent_ticks(event, "moving", walk) / TICKS
         found.append(
             Place(number, event, way, cost[way].astype(np.float32), skip, above, rising, goal)
         )

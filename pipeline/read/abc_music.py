@@ -15,8 +15,10 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
+from liltwright.errors import UsageError
 from liltwright.keys import LETTER_SEMITONES
 from liltwright.limits import whole
+from liltwright.pins import parse_pin
 from liltwright.read.abc_fields import (
     AbcKey,
     parse_key_field,
@@ -26,7 +28,7 @@ from liltwright.read.abc_fields import (
     ticks_of,
 )
 from liltwright.read.abc_open import TICKS, Event, OpenBar, finish
-from liltwright.read.bars import ReadBar
+from liltwright.read.bars import PIN_BAR, PIN_NOTE, ReadBar
 from liltwright.tune import Ornament
 
 _LENGTH = r"([0-9]*)(/*)([0-9]*)"
@@ -57,6 +59,7 @@ _CHORD_SYMBOL = re.compile(
     r"\(?[A-G][#b]?(?:maj|min|m|M|dim|aug|sus|add|[-+o]|[#b]?[0-9]{1,2}|\([^()]*\))*+(?:/[A-G][#b]?)?\)?"
 )
 LONGEST_SYMBOL = 24
+_PIN = re.compile(r"[@^_<>]\s*pin\s+(bar\s+)?")
 _BASE_MIDI = {letter: 60 + step for letter, step in LETTER_SEMITONES.items()} | {
     letter.lower(): 72 + step for letter, step in LETTER_SEMITONES.items()
 }
@@ -298,8 +301,23 @@ class MusicReader:
 
     def _text(self, found: re.Match[str]) -> None:
         symbol = found.group().strip('"').strip()
-        if len(symbol) <= LONGEST_SYMBOL and _CHORD_SYMBOL.fullmatch(symbol) and not self._overlay:
+        pin = _PIN.match(symbol)
+        if pin and not self._overlay:
+            self._pin(symbol[pin.end() :], whole_bar=bool(pin[1]))
+        elif (
+            len(symbol) <= LONGEST_SYMBOL and _CHORD_SYMBOL.fullmatch(symbol) and not self._overlay
+        ):
             self._bar.chords.append((len(self._bar.events), symbol))
+
+    def _pin(self, wish: str, *, whole_bar: bool) -> None:
+        """An annotation of the user's hand, "@pin string 4", over the note or for the bar."""
+        try:
+            kind = parse_pin(f"1={wish}").kind
+        except UsageError:
+            self.strays.append((self._line, len(self._done), f"pin {wish}"))
+            return
+        over = PIN_BAR if whole_bar or kind == "keep" else PIN_NOTE
+        self._bar.chords.append((len(self._bar.events), over + wish))
 
     def _inline_field(self, found: re.Match[str]) -> None:
         letter, value = found.group(*_after(found, 2))
