@@ -55,6 +55,7 @@ def arrange(
     force: words.Force = False,
     effort: words.Effort = "as is",
     ornaments: words.Ornaments = False,
+    suggest: words.Suggest = False,
     rounds: words.Rounds = None,
     pin: words.Pins = None,
     keep_from: words.KeepFrom = None,
@@ -69,7 +70,9 @@ def arrange(
 
     known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
     wanted = options.guitar(tuning, capo, sound_in, setups, matters, wide, force)
-    layers = options.LayerOptions(effort, ornaments, rounds, move, options.pins(pin))
+    layers = options.LayerOptions(
+        effort, ornaments, rounds, move, options.pins(pin), suggest=suggest
+    )
     files = options.OutputOptions(sheets, sound, report, paper, practice)
     jobs.arrange(source, out, replace, known, wanted, layers, files, keep_from)
 
@@ -160,6 +163,7 @@ def tab(
     layer: words.Layer = "plain-bass",
     effort: words.Effort = "as is",
     ornaments: words.Ornaments = False,
+    suggest: words.Suggest = False,
     rounds: words.Rounds = None,
     pin: words.Pins = None,
     keep_from: words.KeepFrom = None,
@@ -179,7 +183,7 @@ def tab(
         source,
         known,
         wanted,
-        options.LayerOptions(effort, ornaments, rounds, move, options.pins(pin)),
+        options.LayerOptions(effort, ornaments, rounds, move, options.pins(pin), suggest=suggest),
         layer,
         out,
         paper=paper,

@@ -149,7 +149,11 @@ Effort = Annotated[
     ),
 ]
 Ornaments = Annotated[
-    bool, typer.Option("--ornaments", help="Put cuts, rolls and triplets into the tab.")
+    bool, typer.Option("--ornaments", help="Put the tune's cuts, rolls and triplets into the tab.")
+]
+Suggest = Annotated[
+    bool,
+    typer.Option("--suggest", help="Ornaments also where the type wants them and none is written."),
 ]
 Hands = Annotated[
     bool,

@@ -63,6 +63,8 @@ class LayerOptions:
     """What the user's hand fixes, besides Tune.pins; texts as pipeline/pins.py reads them."""
     earlier: Arrangement | None = None
     """The arrangement that "keep" pins take their bars from."""
+    suggest: bool = False
+    """Ornaments also where the tune type wants them and none is written."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -217,6 +217,7 @@ def arrange_on(
     settings = ArrangeSettings(
         effort=options.effort,
         ornaments=options.ornaments,
+        suggest=options.suggest,
         rounds=options.rounds or DEFAULT_PLAN,
         pins=(*tune.pins, *options.pins),
         earlier=None if options.earlier is None else _unmoved(options, player),

@@ -99,6 +99,8 @@ class ScoreNote:
     start: Fraction
     length: Fraction
     ornament: Ornament | None = None
+    graces: tuple[int, ...] = field(default=(), kw_only=True)
+    """Grace notes written before it, as semitones from the note, in order."""
 
     def __post_init__(self) -> None:
         """Refuse notes without length or before their bar."""

@@ -107,12 +107,22 @@ def graded(
 
 
 def ornamented(
-    ground: Ground, tables: Tables, melody: Melody, layers: Sequence[Layer]
+    ground: Ground,
+    tables: Tables,
+    melody: Melody,
+    layers: Sequence[Layer],
+    effort: str,
+    suggested: int = 0,
 ) -> tuple[Layer, ...]:
-    """The layers with the tune's ornaments, measured anew."""
+    """The layers with the tune's ornaments, measured anew.
+
+    A bar that its ornaments make too hard in some layer keeps none.
+    suggested : how many of the ornaments are none of the tune's own
+    """
     hand = ground.player.hand
+    plain = [layer.bars for layer in layers]
     dressed, left_out = add_ornaments(
-        [layer.bars for layer in layers],
+        plain,
         ground.tune,
         ground.setup,
         tables.line,
@@ -121,7 +131,19 @@ def ornamented(
         neck=int(tables.table.position.max()),
         pinned=ground.pinned,
     )
-    said = ornament_remarks(ground.tune, left_out)
+    hard = {
+        index
+        for bars, before in zip(dressed, plain, strict=True)
+        for index, (now, then) in enumerate(
+            zip(_bar_grades(ground, bars, hand), _bar_grades(ground, before, hand), strict=True)
+        )
+        if bars[index] != before[index] and not within_limit(now, then, effort, hand)
+    }
+    final = [
+        tuple(before[i] if i in hard else bar for i, bar in enumerate(bars))
+        for bars, before in zip(dressed, plain, strict=True)
+    ]
+    said = ornament_remarks(ground.tune, left_out, sorted(hard), suggested)
     shifted = _shifted_bars(tables, melody)
     return tuple(
         replace(
@@ -130,7 +152,7 @@ def ornamented(
             difficulty=difficulty(_bar_grades(ground, bars, hand), shifted),
             remarks=layer.remarks + said,
         )
-        for layer, bars in zip(layers, dressed, strict=True)
+        for layer, bars in zip(layers, final, strict=True)
     )
 
 

@@ -30,6 +30,7 @@ from liltwright.arrange.moments import Tables
 from liltwright.arrange.pinned import Pinned, blamed, pinned_of, refusal
 from liltwright.arrange.rounds import parse_plan
 from liltwright.arrange.search import Path, best_path
+from liltwright.arrange.suggested import with_suggestions
 from liltwright.arrange.tab import Below, melody_plucks
 from liltwright.arrange.timeline import MelodyNote, timeline
 from liltwright.arrange.voices import Melody, bass_of, melody_of, on_main_beats, with_gaps_filled
@@ -59,7 +60,9 @@ class ArrangeSettings:
     effort: Effort = "as is"
     """How hard a bar may be before it falls back to the layer below."""
     ornaments: bool = False
-    """Put heard cuts, taps, rolls and triplets into the tab."""
+    """Put heard and written cuts, taps, rolls, triplets and slides into the tab."""
+    suggest: bool = False
+    """Also ornaments that the tune type wants where none is written."""
     rounds: str = DEFAULT_PLAN
     """The performance, a layer a round; see rounds.parse_plan."""
     pins: tuple[str, ...] = ()
@@ -99,8 +102,10 @@ def arrange_layers(
     moving = walking_bass(tables, melody, wish_to_walk(settings.effort))
     voices = _voices(ground, tables, harmony, melody, moving)
     layers = graded(ground, tables, melody, voices, settings.effort)
-    if settings.ornaments:
-        layers = ornamented(ground, tables, melody, layers)
+    if settings.ornaments or settings.suggest:
+        dressed, suggested = with_suggestions(tune) if settings.suggest else (tune, 0)
+        ground = replace(ground, tune=dressed)
+        layers = ornamented(ground, tables, melody, layers, settings.effort, suggested)
     said = cautions(setup.strings_midi, scale_mm=player.scale_mm, string_set=player.string_set)
     return Arrangement(
         setup,

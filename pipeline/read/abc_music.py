@@ -27,7 +27,7 @@ from liltwright.read.abc_fields import (
     parse_times,
     ticks_of,
 )
-from liltwright.read.abc_open import TICKS, Event, OpenBar, finish
+from liltwright.read.abc_open import TICKS, Begun, Event, OpenBar, finish
 from liltwright.read.bars import PIN_BAR, PIN_NOTE, ReadBar
 from liltwright.tune import Ornament
 
@@ -60,13 +60,13 @@ _CHORD_SYMBOL = re.compile(
 )
 LONGEST_SYMBOL = 24
 _PIN = re.compile(r"[@^_<>]\s*pin\s+(bar\s+)?")
-_BASE_MIDI = {letter: 60 + step for letter, step in LETTER_SEMITONES.items()} | {
-    letter.lower(): 72 + step for letter, step in LETTER_SEMITONES.items()
-}
+_BASE_MIDI = {letter: 60 + step for letter, step in LETTER_SEMITONES.items()}
+_BASE_MIDI |= {letter.lower(): midi + 12 for letter, midi in _BASE_MIDI.items()}
 _ACCIDENTALS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
 _SIGNS: dict[str, Ornament] = {
     "~": "roll", "J": "slide", "T": "grace", "M": "tap", "P": "cut",
-    "roll": "roll", "slide": "slide", "trill": "grace", "turn": "grace",
+    "roll": "roll", "slide": "slide", "trill": "grace", "turn": "roll", "turnx": "roll",
+    "invertedturn": "roll", "invertedturnx": "roll", "trill(": "grace",
     "mordent": "tap", "lowermordent": "tap", "pralltriller": "cut", "uppermordent": "cut",
 }  # fmt: skip
 _PLAIN_TUPLETS = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}
@@ -86,6 +86,7 @@ class MusicReader:
         self._broken = 0
         self._tuplet = (0, 1, 1)  # notes left, time of, notes in all
         self._ornament: Ornament | None = None
+        self._graces: tuple[int, ...] = ()
         self._overlay = False
         self._voice: str | None = None
         self._muted = False
@@ -160,9 +161,9 @@ class MusicReader:
         self._close_bar()
         finished = []
         head: list[int] | None = None  # [midi, start, ticks] of the note that a tie continues
-        notes_of: list[list[tuple[list[int], Ornament | None]]] = []
+        notes_of: list[list[Begun]] = []
         for bar in self._done:
-            notes: list[tuple[list[int], Ornament | None]] = []
+            notes: list[Begun] = []
             position = 0
             for event in bar.events:
                 if event.midi is not None:
@@ -170,7 +171,7 @@ class MusicReader:
                         head[2] += event.ticks
                     else:
                         head = [event.midi, position, event.ticks]
-                        notes.append((head, event.ornament))
+                        notes.append((head, event.ornament, event.graces))
                 if not event.tie:
                     head = None
                 position += event.ticks
@@ -218,8 +219,10 @@ class MusicReader:
                 self._last.ticks = self._last.ticks * first // size
                 ticks = ticks * second // size
             self._broken = 0
-        event = Event(midi, place, ticks, self._ornament if midi is not None else None)
-        self._ornament = None
+        event = Event(midi, place, ticks)
+        if midi is not None:
+            event.ornament, event.graces = self._ornament, self._graces
+        self._ornament, self._graces = None, ()
         self._bar.events.append(event)
         self._bar.line = self._bar.line or self._line
         self._last = event
@@ -259,6 +262,7 @@ class MusicReader:
         pitches = [self._pitch(*note.group(1, 2, 3)) for note in notes]
         if not pitches or self._ornament is not None or self._overlay:
             return
+        self._graces = tuple(pitches)
         if len(pitches) > 1:
             self._ornament = "grace"
             return
