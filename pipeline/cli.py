@@ -57,6 +57,7 @@ def arrange(
     ornaments: words.Ornaments = False,
     suggest: words.Suggest = False,
     rounds: words.Rounds = None,
+    lines: words.Lines = "",
     pin: words.Pins = None,
     keep_from: words.KeepFrom = None,
     sheets: words.Sheets = True,
@@ -71,7 +72,7 @@ def arrange(
     known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
     wanted = options.guitar(tuning, capo, sound_in, setups, matters, wide, force)
     layers = options.LayerOptions(
-        effort, ornaments, rounds, move, options.pins(pin), suggest=suggest
+        effort, ornaments, rounds, move, options.pins(pin), suggest=suggest, lines=lines
     )
     files = options.OutputOptions(sheets, sound, report, paper, practice)
     jobs.arrange(source, out, replace, known, wanted, layers, files, keep_from)
@@ -165,6 +166,7 @@ def tab(
     ornaments: words.Ornaments = False,
     suggest: words.Suggest = False,
     rounds: words.Rounds = None,
+    lines: words.Lines = "",
     pin: words.Pins = None,
     keep_from: words.KeepFrom = None,
     out: words.LayerOut = None,

@@ -162,7 +162,16 @@ Hands = Annotated[
 Rounds = Annotated[
     str | None,
     typer.Option(
-        "--rounds", help='The performance, a layer a round: "melody:p drone moving-bass:f".'
+        "--rounds",
+        help='The performance, a layer a round: "melody:p drone moving-bass:f/B=restless:mf"; '
+        "after / what a part does instead.",
+    ),
+]
+Lines = Annotated[
+    str,
+    typer.Option(
+        "--lines",
+        help='Bass line of the parts: still, steady or restless, or by part "A=restless B=still".',
     ),
 ]
 Pins = Annotated[

@@ -14,7 +14,7 @@ from typing import Literal, cast, get_args
 from liltwright.errors import UsageError
 from liltwright.keys import parse_key
 from liltwright.pins import parse_pin
-from liltwright.tab import LAYER_NAMES, Arrangement, LayerName
+from liltwright.tab import LAYER_NAMES, LINE_NAMES, Arrangement, LayerName
 from liltwright.tune import TUNE_TYPES, KeyName, TuneType
 
 Ear = Literal["own", "swift-f0", "basic-pitch", "pyin"]
@@ -65,6 +65,8 @@ class LayerOptions:
     """The arrangement that "keep" pins take their bars from."""
     suggest: bool = False
     """Ornaments also where the tune type wants them and none is written."""
+    lines: str = ""
+    """Which bass line each part takes: "A=restless B=still"."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +176,7 @@ def pins(texts: list[str] | None) -> tuple[str, ...]:
 
 def layer(text: str) -> str:
     """A layer by name, or the performance of them."""
-    return _one_of(text, (*LAYER_NAMES, "performance"), "--layer")
+    return _one_of(text, (*LAYER_NAMES, *LINE_NAMES, "performance"), "--layer")
 
 
 def plain_layer(text: str) -> LayerName:

@@ -218,6 +218,7 @@ def arrange_on(
         effort=options.effort,
         ornaments=options.ornaments,
         suggest=options.suggest,
+        lines=options.lines,
         rounds=options.rounds or DEFAULT_PLAN,
         pins=(*tune.pins, *options.pins),
         earlier=None if options.earlier is None else _unmoved(options, player),

@@ -25,7 +25,7 @@ from liltwright.errors import UsageError
 from liltwright.guitar.hand import Hand
 from liltwright.guitar.player import Player
 from liltwright.guitar.plucking import Pluck
-from liltwright.tab import Chord, Layer, LayerName, Setup, TabBar
+from liltwright.tab import LINE_NAMES, Chord, Layer, LayerName, Setup, TabBar
 from liltwright.tune import Tune
 
 
@@ -85,7 +85,7 @@ def graded(
         fallen = []
         for index, grade in enumerate(grades):
             if index in ground.pinned.kept:
-                bars[index] = _kept_bar(ground, voice.name, index)
+                bars[index] = _kept_bar(ground, voice.name, index, bars[index])
             elif index in ground.pinned.own_bass:
                 continue  # the user wants it, however hard it is
             elif alone and not within_limit(grade, alone[index], effort, hand):
@@ -102,6 +102,11 @@ def graded(
                 layer_remarks(voice.name, ground.tune, ground.setup, under, below, fallen),
             )
         )
+    return tuple(layers)
+
+
+def thumbs_freed(layers: Sequence[Layer]) -> tuple[Layer, ...]:
+    """The layers with the thumb back on the melody where no layer has a bass after all."""
     freed = thumb_where_free([layer.bars for layer in layers])
     return tuple(replace(layer, bars=bars) for layer, bars in zip(layers, freed, strict=True))
 
@@ -162,18 +167,25 @@ def _chords(ground: Ground, voice: Voice, bars: Sequence[TabBar]) -> tuple[Chord
     found = voice.harmony.chords(bars)
     if earlier is None:
         return found
+    if voice.name not in [layer.name for layer in (*earlier.layers, *earlier.lines)]:
+        return found
     stay = [chord for chord in earlier.layer(voice.name).chords if chord.bar in kept]
     row = [*(chord for chord in found if chord.bar not in kept), *stay]
     return tuple(sorted(row, key=lambda chord: (chord.bar, chord.start)))
 
 
-def _kept_bar(ground: Ground, name: LayerName, index: int) -> TabBar:
-    """A bar of the layer as it was. Raises UsageError where the layer was not there."""
+def _kept_bar(ground: Ground, name: LayerName, index: int, new: TabBar) -> TabBar:
+    """A bar of the layer as it was; of a line that there was not, the new one.
+
+    Raises UsageError where the layer was not there.
+    """
     earlier = ground.pinned.earlier
     assert earlier is not None
     try:
         return earlier.layer(name).bars[index]
     except KeyError:
+        if name in LINE_NAMES:
+            return new
         raise UsageError(
             f"The arrangement whose bars are kept has no layer {name}: arrange once without keep."
         ) from None

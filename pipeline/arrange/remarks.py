@@ -15,6 +15,9 @@ NEW = {
     "drone": "a drone under the melody, by the thumb",
     "plain-bass": "a bass note of each chord on the main beats",
     "moving-bass": "passing notes that lead the bass from beat to beat",
+    "still": "a bass that rests, one note for each chord, and few chords",
+    "steady": "the moving bass as it was found first",
+    "restless": "a bass that hardly rests, over more chords",
     "fuller": "inner notes on weak beats, a chord where a part ends",
 }
 MOST_BARS = 12

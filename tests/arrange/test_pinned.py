@@ -186,8 +186,8 @@ def test_pins_of_the_tune_hold_in_every_arrangement(jig):
 def test_the_search_is_still_the_best_under_pins(jig):
     """Of all strings for two notes the free choice costs least: pins never make it cheaper."""
     from liltwright.arrange.assemble import Ground
+    from liltwright.arrange.fingered import bass_tables, choices_of
     from liltwright.arrange.harmony import harmonise
-    from liltwright.arrange.layers import _choices, bass_tables
     from liltwright.arrange.pinned import pinned_of
     from liltwright.arrange.search import best_path
     from liltwright.guitar.player import Player
@@ -198,7 +198,7 @@ def test_the_search_is_still_the_best_under_pins(jig):
     def cost(*pins: str) -> int:
         ground = Ground(jig, setup, Player(), pinned_of(pins, jig, setup))
         tables = bass_tables(ground, harmonise(jig, transpose=setup.transpose), None)
-        choices = _choices(ground, tables)
+        choices = choices_of(ground, tables)
         if not all(map(len, choices)):
             return NEVER
         return best_path(tables, choices, "moving").ticks
