@@ -26,7 +26,6 @@ class Dance:
     slowest_bpm: float
     fastest_bpm: float
     usual_bpm: tuple[float, float]
-    bass_beats: tuple[Fraction, ...]
     usual_in: tuple[str, ...]
     written_even: bool
     trebled: bool
@@ -44,7 +43,6 @@ def dances() -> dict[TuneType, Dance]:
             row["bpm"][0],
             row["bpm"][1],
             tuple(row["usual_bpm"]),
-            tuple(Fraction(beat) for beat in row["bass_beats"]),
             tuple(row["usual_in"]),
             row["written_even"],
             row["trebled"],

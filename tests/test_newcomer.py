@@ -22,7 +22,7 @@ K:D
 A_TUNING = '{"name": "low lute", "strings": "D2 A2 D3 G3 B3 C4", "common": 0.1},'
 A_TYPE = (
     '"rant": {"meters": ["4/4"], "beat": "1/2", "bpm": [80, 124], "usual_bpm": [95, 110], '
-    '"bass_beats": ["0", "1/2"], "usual_in": [], "written_even": true, "trebled": true, '
+    '"usual_in": [], "written_even": true, "trebled": true, '
     '"words": ["rant"]},'
 )
 A_FORMAT = 'Format(".tsv", "text/tab-separated-values", TEXT, _rows, in_run=True),'

@@ -33,7 +33,6 @@ from liltwright.arrange.grades import wish_to_walk
 from liltwright.arrange.harmony import Harmony, harmonise
 from liltwright.arrange.inner import inner_notes
 from liltwright.arrange.lines import Line, basses, joined, other_lines, parse_picks, thumb_plays
-from liltwright.arrange.metre import pulse_of
 from liltwright.arrange.pinned import pinned_of
 from liltwright.arrange.rounds import check_parts, parse_plan
 from liltwright.arrange.search import best_path
@@ -41,6 +40,7 @@ from liltwright.arrange.suggested import with_suggestions
 from liltwright.arrange.tab import Below, melody_plucks
 from liltwright.arrange.voices import Melody, bass_of, melody_of
 from liltwright.arrange.walking import walking_bass
+from liltwright.bassbeats import pulse_of
 from liltwright.errors import UsageError
 from liltwright.guitar.player import Player
 from liltwright.guitar.setups import what_does_not_fit
