@@ -84,7 +84,9 @@ def unpick(
     out: words.Out = None,
     replace: words.Replace = False,
     type: words.Type = None,
+    metre: words.Metre = None,
     key: words.Key = None,
+    tempo: words.Tempo = None,
     title: words.Title = None,
     tuning: words.Tuning = None,
     capo: words.Capo = None,
@@ -101,7 +103,9 @@ def unpick(
     from liltwright import jobs
     from liltwright.unpicking import PageOptions
 
-    known = options.TuneOptions(tune_type=type, key=key, title=title)
+    known = options.TuneOptions(
+        tune_type=type, meter=metre, key=key, beats_per_minute=tempo, title=title
+    )
     page = PageOptions(
         tuning=tuning, capo=capo, ignore_voices=ignore_voices, said=tuple(part_of or ())
     )

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 from liltwright import run
 from liltwright.counting import count
 from liltwright.doubts import bars_words, ranges
-from liltwright.errors import PipelineError, UsageError
+from liltwright.errors import PipelineError
 from liltwright.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
 from liltwright.progress import Progress, silent
 from liltwright.records import to_json
@@ -90,10 +90,11 @@ def unpick_file(
         except PipelineError as fault:
             remark = f"The bare tune was not arranged anew: {fault}"
             found = replace(found, tune=replace(found.tune, remarks=(*found.tune.remarks, remark)))
-    if ranking is None:
-        output = replace(output, report=False)
     listed = ranking or Ranking(0, ())
-    files = dict(render(found.tune, listed, arrangements, None, output, player, progress))
+    told = tuple(page_lines(found))
+    files = dict(
+        render(found.tune, listed, arrangements, None, output, player, progress, page=told)
+    )
     if ranking is None:
         files.pop("tunings.json", None)
     files["unpicked.json"] = to_json(found.page).encode()
@@ -104,19 +105,22 @@ def unpicked_of(source: Path, *, player: Player, known: TuneOptions, page: PageO
     """The page of a file, taken apart."""
     from liltwright.guitar.tunings import parse_tuning
     from liltwright.read.finished import read_finished
+    from liltwright.unpick.finished import Known
+    from liltwright.unpick.knowing import on_known_strings
     from liltwright.unpick.unpicked import UnpickSettings, unpick
 
     strings = parse_tuning(page.tuning)[1] if page.tuning is not None else None
-    finished = read_finished(source)
-    if finished.has_strings and (page.tuning is not None or page.capo is not None):
-        raise UsageError(
-            f"{source} says itself on which strings it is played: leave out --tuning and --capo."
-        )
+    said = Known(
+        meter=known.meter,
+        kind=known.tune_type,
+        strings=strings,
+        capo=page.capo,
+        beats_per_minute=known.beats_per_minute,
+    )
+    finished = on_known_strings(read_finished(source, said), said)  # its key is not the user's
     stated = finished.stated
     if known.key is not None:
         stated = replace(stated, key=known.key, signature=None)
-    if known.tune_type is not None:
-        stated = replace(stated, kind=known.tune_type)
     if known.title is not None:
         stated = replace(stated, title=known.title)
     elif not stated.title:
@@ -124,12 +128,7 @@ def unpicked_of(source: Path, *, player: Player, known: TuneOptions, page: PageO
     return unpick(
         replace(finished, stated=stated),
         player=player,
-        settings=UnpickSettings(
-            strings=strings,
-            capo=page.capo,
-            ignore_voices=page.ignore_voices,
-            said=page.said,
-        ),
+        settings=UnpickSettings(known=said, ignore_voices=page.ignore_voices, said=page.said),
     )
 
 

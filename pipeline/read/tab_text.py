@@ -19,7 +19,7 @@ from typing import cast
 from liltwright import keys
 from liltwright.errors import PipelineError
 from liltwright.keys import parse_key
-from liltwright.limits import number, ratio, whole
+from liltwright.limits import number, ratio, short, whole
 from liltwright.notation import REPEAT_DOT_STRINGS, RHYTHM_MARKS
 from liltwright.tab import Setup
 from liltwright.tune import TUNE_TYPES, TuneType
@@ -145,7 +145,7 @@ def _midi(letter: str, sign: str, octave: str) -> int:
 def _step(mark: str, name: str) -> Fraction:
     found = _MARK.fullmatch(mark)
     if not found:
-        raise PipelineError(f'{name} has the rhythm mark "{mark}", which is not known.')
+        raise PipelineError(f'{name} has the rhythm mark "{short(mark)}", which is not known.')
     letter, dots, tuplet, over, under = found.groups()
     if over:
         return ratio(f"{over}/{under}")

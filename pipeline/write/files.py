@@ -32,8 +32,9 @@ def render(
     output: OutputOptions,
     player: Player,
     progress: Progress = silent,
+    page: Sequence[str] = (),
 ) -> Files:
-    """Every file of a run."""
+    """Every file of a run; `page` tells what a finished page is made of, for the report."""
     progress("writing notes and tab", 0.0)
     files = tune_files(tune)
     files["tunings.json"] = to_json(ranking).encode()
@@ -48,7 +49,9 @@ def render(
         progress("playing the layers slowly", 0.0)
         files |= practice_tracks(tune, arrangements, audio)
     if output.sheets or output.report:
-        files |= drawn_files(tune, ranking, arrangements, audio, output, player, files, progress)
+        files |= drawn_files(
+            tune, ranking, arrangements, audio, output, player, files, progress, page
+        )
     return files
 
 
@@ -103,6 +106,7 @@ def drawn_files(
     player: Player,
     written: Mapping[str, bytes],
     progress: Progress,
+    page: Sequence[str] = (),
 ) -> Files:
     """Sheets to print and the report, from music that is engraved once for both."""
     from liltwright.write.report import Recording, engrave_all, report_html
@@ -122,7 +126,7 @@ def drawn_files(
             files[f"arrangement-{number}.pdf"] = sheet
     if output.report:
         progress("laying out the report", 0.0)
-        page = report_html(
+        report = report_html(
             tune,
             ranking,
             arrangements,
@@ -130,8 +134,9 @@ def drawn_files(
             engravings=drawn,
             files={**written, **files},
             player=player,
+            page=page,
         )
-        files["report.html"] = page.encode()
+        files["report.html"] = report.encode()
     return files
 
 

@@ -26,6 +26,7 @@ from liltwright.write.cautions import printed_cautions
 from liltwright.write.engraving import capo_words, key_words, layer_title, tuning_words
 from liltwright.write.formats import FORMATS, format_of
 from liltwright.write.picture import PictureRow
+from liltwright.write.report_page import LEARN
 from liltwright.write.report_player import Music, choices, music_html, player
 from liltwright.write.sheets import hardest_bars, heading_facts
 
@@ -40,14 +41,21 @@ _PULSE = (
 )
 
 
-def masthead(tune: Tune, ranking: Ranking, arrangements: Sequence[Arrangement]) -> str:
+def masthead(
+    tune: Tune,
+    ranking: Ranking,
+    arrangements: Sequence[Arrangement],
+    *,
+    page: Sequence[str] = (),
+) -> str:
     """Title, the tune in one sentence, what the program is unsure of, and the way around."""
     lines = [f'<p class="lead">{escape(describe_tune(tune))}.</p>']
     if ranking.setups:
-        arranged = arrangements[0].setup if arrangements else None
+        arranged = next((one.setup for one in arrangements[bool(page) :]), None)
         lines.append(f"<p>{escape(best_words(ranking, arranged))}.</p>")
     lines += [f'<p class="note">{escape(text)}</p>' for text in (*tune.warnings, *tune.remarks)]
     links = [("tune", "The tune", True), ("heard", "What was heard", bool(tune.bars_heard)),
+             ("page", "The finished page", bool(page)),
              ("tunings", "Tunings", bool(ranking.setups)),
              ("layers-1", "Layers", bool(arrangements)), ("files", "Files", True)]  # fmt: skip
     contents = "".join(
@@ -274,8 +282,12 @@ def layers_section(
     music: Mapping[str, Music],
     scores: Mapping[str, Mapping[str, Any]],
     count: int,
+    heading: tuple[str, str] | None = None,
 ) -> str:
-    """Every layer of an arrangement, engraved and playable, then the performance."""
+    """Every layer of an arrangement, engraved and playable, then the performance.
+
+    heading : instead of the usual heading and sentence
+    """
     setup = arrangement.setup
     which = f" {number}" if count > 1 else ""
     parts = [
@@ -287,10 +299,10 @@ def layers_section(
     )
     whole = [("Whole performance", 0, scores[f"{number}-performance"]["bars"][-1][2])]
     cautions = printed_cautions(setup, arrangement.cautions)
+    head, told = heading or (f"The arrangement{which} in layers", LEARN)
     return (
-        f'<section id="layers-{number}"><h2>The arrangement{which} in layers</h2>'
-        f"<p>{escape(tuning_words(setup))}, {capo_words(setup)}. Learn each layer before the next; "
-        "the melody keeps its fingering wherever it can.</p>"
+        f'<section id="layers-{number}"><h2>{head}</h2>'
+        f"<p>{escape(tuning_words(setup))}, {capo_words(setup)}. {told}</p>"
         f'{"".join(parts)}<section class="layer performance"><h3>Performance</h3>'
         f"<p>{escape(rounds)}.</p>"
         f"{player(f'{number}-performance', '', 'performance', whole)}</section>"
