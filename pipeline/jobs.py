@@ -25,13 +25,13 @@ from liltwright.records import to_json
 from liltwright.screen import progress_on_stderr
 from liltwright.summary import (
     comparison_lines,
-    describe_setup,
     ranking_lines,
     saved_lines,
     set_lines,
     tune_lines,
 )
 from liltwright.tab import LayerName
+from liltwright.words import describe_setup
 from liltwright.write.folder import (
     Saved,
     check_folder,
@@ -57,12 +57,14 @@ def arrange(
     wanted: GuitarOptions,
     layers: LayerOptions,
     output: OutputOptions,
+    keep_from: Path | None = None,
 ) -> None:
     """The whole job, into a folder."""
     from liltwright.guitar.player import load_player
     from liltwright.write.files import is_left_out
 
     folder = out or run.default_folder(source)
+    layers = run.with_earlier(layers, keep_from, folder)
     made = check_folder(folder, replace=replace)
     try:
         with progress_on_stderr() as progress:
@@ -196,6 +198,7 @@ def tab(
     paper: Paper = "a4",
     as_json: bool = False,
     hands: bool = False,
+    keep_from: Path | None = None,
 ) -> None:
     """A tune and a setup to tab on the screen, or one layer into a file."""
     from liltwright.guitar.player import load_player
@@ -206,9 +209,10 @@ def tab(
         check_kind(out)
         check_new(out)
     player = load_player()
+    layers = run.with_earlier(layers, keep_from, source.parent)
     with progress_on_stderr() as progress:
         tune = run.find_tune(source, known, progress).tune
-        setup = run.choose_setups(tune, player, wanted, None)[0]
+        setup = run.choose_setups(tune, player, wanted, None, layers)[0]
         arrangement = run.arrange_on(tune, setup, player, layers, progress)
         files: Mapping[Path, bytes] = {}
         if out is not None:

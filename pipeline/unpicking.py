@@ -136,7 +136,7 @@ def unpicked_of(source: Path, *, player: Player, known: TuneOptions, page: PageO
 
 def page_lines(found: Unpicked) -> Iterator[str]:
     """What the page is made of, in a guitarist's words."""
-    from liltwright.summary import describe_setup
+    from liltwright.words import describe_setup
 
     made = found.page.made_of
     yield f"The page is in {describe_setup(found.page.setup)}, with {KIND_WORDS[made.bass]}"

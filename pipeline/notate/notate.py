@@ -202,11 +202,11 @@ def _overridden(tune: Tune, settings: NotateSettings) -> Tune:
 def _with_earlier(tune: Tune, settings: NotateSettings) -> NotateSettings:
     """The settings with what was fixed in an earlier run, where nothing new is said."""
     earlier = tune.overridden
-    kinds = {kind: kind for kind in TUNE_TYPES}
+    kind = earlier.get("tune_type")
     key, bpm = earlier.get("key"), earlier.get("beats_per_minute")
     octaves, first = earlier.get("octave_shift"), earlier.get("first_bar_s")
     return NotateSettings(
-        tune_type=settings.tune_type or kinds.get(earlier.get("tune_type", "")),  # type: ignore[call-overload]
+        tune_type=settings.tune_type or (kind if kind in TUNE_TYPES else None),
         meter=settings.meter or earlier.get("meter"),
         key=settings.key or (parse_key(key) if key else None),
         beats_per_minute=settings.beats_per_minute or (float(bpm) if bpm else None),

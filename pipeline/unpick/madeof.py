@@ -21,7 +21,7 @@ from typing import Literal, get_args
 
 from liltwright import keys
 from liltwright.arrange.chords import TRIADS
-from liltwright.arrange.metre import pulse_of
+from liltwright.bassbeats import pulse_of
 from liltwright.tab import Chord, TabBar, TabNote, Technique
 from liltwright.tune import KeyName, Tune
 from liltwright.unpick.compared import Change, Grades

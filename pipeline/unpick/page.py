@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from liltwright.arrange.metre import pulse_of
+from liltwright.bassbeats import pulse_of
 from liltwright.read.written import written_tune
 from liltwright.tune import Tune
 from liltwright.unpick.finished import NOTHING, Finished, FinishedNote, Known

@@ -25,13 +25,13 @@ from typing import Any
 import numpy as np
 
 from liltwright.guitar.player import Player
+from liltwright.options import Paper
 from liltwright.tab import Arrangement, Ranking
 from liltwright.tune import Tune
 from liltwright.write.bank import PULSE_S, Bank
 from liltwright.write.encode import MP3_RATES, encode_audio, resampled
 from liltwright.write.engraving import Engraved, engrave_layer, engrave_tune, narrowed
 from liltwright.write.lead import with_chords
-from liltwright.write.pages import Paper
 from liltwright.write.picture import heard_picture
 from liltwright.write.pluck import SAMPLE_RATE
 from liltwright.write.report_page import layers_heading, page_section

@@ -17,7 +17,7 @@ from pathlib import Path
 
 from liltwright.arrange.chords import parse_symbol
 from liltwright.arrange.layers import arrange_layers
-from liltwright.arrange.metre import pulse_of
+from liltwright.bassbeats import pulse_of
 from liltwright.errors import PipelineError
 from liltwright.guitar.rank import rank_setups
 from liltwright.tab import Arrangement, Layer, Setup, TabNote

@@ -11,10 +11,10 @@ from typer.testing import CliRunner
 from liltwright.cli import app
 from liltwright.errors import PipelineError, UsageError
 from liltwright.guitar.fretboard import open_midi
-from liltwright.read.files import read_tune
 from liltwright.read.finished import finished_from_bytes
 from liltwright.records import from_json
 from liltwright.tab import LAYER_NAMES, Arrangement
+from liltwright.tunefile import read_tune
 from liltwright.unpick.unpicked import UnpickSettings, unpick
 from liltwright.write.abc import layer_to_abc
 from liltwright.write.midi import layer_to_midi
