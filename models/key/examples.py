@@ -15,13 +15,14 @@ import json
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 
 from liltwright.keys import parse_key, pitch_class, scale_steps
-TRAINED: tuple[Mode, ...] = ("major", "mixolydian", "dorian", "minor")
+from liltwright.notate.key import TRAINED
 from liltwright.notate.keyevidence import KeyEvidence
 from liltwright.tune import KeyName, Mode, Part, ScoreNote, Tune
 from tests.benchmark.collections import CollectedTune, Split, map_notes, tunes
@@ -30,6 +31,7 @@ from tests.benchmark.families import Relative, families
 HERE = Path(__file__).parent
 EDITED = re.compile("mix|dor|lyd|phr")
 ALTERED = 0.85
+TOLD = 0.01
 FIRST_KEY = 0.65
 SAME_WEIGHT, OTHER_WEIGHT = 1.0, 0.5
 SPREAD: dict[Mode, dict[Mode, float]] = {
@@ -132,14 +134,58 @@ def rewritten(one: Example, rng: np.random.Generator) -> Iterator[Example]:
     here = _degrees(one.tune, key.tonic)
     for mode, weight in SPREAD.get(key.mode, {}).items():
         change = degree_changes(key.mode, mode)
-        if all(here[step] < 0.004 for step in change):
-            continue
+        if not _told(here, key.mode, mode):
+            continue  # altering a degree that never sounds would teach a contradiction
         if len(one.keys) > 1:
             weight *= 0.5
         tune = recoloured(one.tune, pitch_class(key.tonic), change, rng)
         keys = (KeyName(key.tonic, mode), *one.keys[1:2])
         keys = tuple(KeyName(k.tonic, honest_mode(tune, k)) if k != keys[0] else k for k in keys)
         yield Example(one.id, tune, keys, weight, rewritten=True)
+
+
+def gapped(one: Example, rng: np.random.Generator) -> Iterator[Example]:
+    """Modal tunes without their third or sixth, named as editors use to name them.
+
+    Habit (common practice): without a third, a tune with a low seventh is dorian rather than
+    mixolydian; without a sixth, a tune with a minor third is dorian or minor alike.
+    """
+    key = one.keys[0]
+    if key.mode == "major" or len(one.keys) > 1:
+        return
+    here, steps = _degrees(one.tune, key.tonic), scale_steps(key.mode)
+    dorian, other = KeyName(key.tonic, "dorian"), KeyName(key.tonic, "mixolydian")
+    minor = KeyName(key.tonic, "minor")
+    if key.mode != "minor" and 0 < here[steps[2]] < 0.2:
+        tune = without_degree(one.tune, pitch_class(key.tonic), steps, 2, rng)
+        yield Example(one.id, tune, (dorian, other), 0.6, rewritten=True)
+    if key.mode != "mixolydian" and 0 < here[steps[5]] < 0.2:
+        tune = without_degree(one.tune, pitch_class(key.tonic), steps, 5, rng)
+        keys = (dorian, minor) if key.mode == "dorian" else (minor, dorian)
+        yield Example(one.id, tune, keys, 0.6, rewritten=True)
+
+
+def without_degree(
+    tune: Tune, tonic: int, steps: tuple[int, ...], degree: int, rng: np.random.Generator
+) -> Tune:
+    """A degree (0 is the tonic) replaced by the one below or above, for the whole tune alike."""
+    down = steps[degree - 1] - steps[degree]
+    up = steps[(degree + 1) % 7] - steps[degree]
+    by = down if rng.random() < 0.5 else up
+
+    def moved(note: ScoreNote) -> ScoreNote:
+        there = (note.midi - tonic) % 12 == steps[degree]
+        return replace(note, midi=note.midi + by) if there else note
+
+    return map_notes(tune, moved)
+
+
+def _told(here: np.ndarray, old: Mode, new: Mode) -> bool:
+    """Whether the degrees that tell the new mode from its neighbours sound: third, and seventh
+    (major, mixolydian) or sixth (dorian, minor)."""
+    steps = scale_steps(old)
+    telling = steps[6] if new in ("major", "mixolydian") else steps[5]
+    return bool(here[steps[2]] >= TOLD and here[telling] >= TOLD)
 
 
 def degree_changes(old: Mode, new: Mode) -> dict[int, int]:
@@ -171,8 +217,11 @@ def spoiled(tune: Tune, rng: np.random.Generator) -> Tune:
     parts = list(tune.parts)
     if len(parts) > 1 and rng.random() < 0.25:
         del parts[int(rng.integers(len(parts)))]
-    if rng.random() < 0.2:
+    end = rng.random()
+    if end < 0.15:
         parts[-1] = _cut(parts[-1], int(rng.integers(1, 3)))
+    elif end < 0.4:
+        parts = [_circular(part, rng) for part in parts]
     tune = replace(tune, parts=tuple(parts))
 
     def heard(note: ScoreNote) -> ScoreNote:
@@ -186,6 +235,18 @@ def spoiled(tune: Tune, rng: np.random.Generator) -> Tune:
 
 def _cut(part: Part, bars: int) -> Part:
     return replace(part, bars=part.bars[:-bars], endings=(), bar_lengths=())
+
+
+def _circular(part: Part, rng: np.random.Generator) -> Part:
+    """The last bar leads back into the part instead of resting: its second half runs on."""
+    if len(part.bars) < 4 or part.endings:
+        return part
+    last, other = part.bars[-1], part.bars[int(rng.integers(1, len(part.bars) - 1))]
+    length = max((n.start + n.length for bar in part.bars for n in bar), default=Fraction(1))
+    half = length / 2 if rng.random() < 0.5 else Fraction(0)
+    kept = [replace(n, length=min(n.length, half - n.start)) for n in last if n.start < half]
+    run_on = [n for n in other if n.start >= half]
+    return replace(part, bars=(*part.bars[:-1], (*kept, *run_on)))
 
 
 def _thinned(part: Part, dropped: float, rng: np.random.Generator) -> Part:

@@ -27,7 +27,7 @@ INTERVALS = (-5, -4, -3, -2, -1, 0, 1, 2, 3, 4, 5)
 """Semitones up from the note before; wider leaps have two tables of their own."""
 EXTREMES = 0.2
 CHORD_SHARPNESS = 6.0
-TABLES = 20 + STRAIN + 4 + len(INTERVALS) + 2
+TABLES = 15 + 8 + 5 + STRAIN + 4 + len(INTERVALS) + 2
 
 Weighted = tuple[int, float]
 
@@ -51,6 +51,7 @@ class KeyEvidence:
         lengths = np.array([float(note.length) for note in notes])
         tables = [
             *_places(lines, notes, pitches, bar_length),
+            *_arrivals(lines, bar_length),
             *_shapes(pitches, lengths),
             *_strain(lines),
             *_chords(lines, bar_length),
@@ -141,6 +142,37 @@ def _strain(lines: list[list[Bar]]) -> list[np.ndarray]:
     return found
 
 
+def _arrivals(lines: list[list[Bar]], bar_length: Fraction) -> list[np.ndarray]:
+    """Eight tables: where the cadence bars stand on their strong beats.
+
+    A tune that leads back into itself rests there and not on its last note.
+    """
+    half = bar_length / 2
+    eighth = [bar for part in lines for bar in part[7::8]]
+    fourth = [bar for part in lines for bar in part[3::8]]
+    before = [bar for part in lines for bar in part[6::8]]
+    last = [part[-1] for part in lines]
+    closing = [bar[-1] for bar in last if bar]
+    return [
+        _share(_standing(eighth, Fraction(0))),
+        _share(_standing(eighth, half)),
+        _share(_standing(fourth, Fraction(0))),
+        _share(_standing(fourth, half)),
+        _share(_standing(before, Fraction(0))),
+        _share(_standing(last, Fraction(0))),
+        _share(_standing(last, half)),
+        _share((n.midi, 1.0) for n in closing if 3 * n.length >= bar_length),
+    ]
+
+
+def _standing(bars: list[Bar], at: Fraction) -> Iterable[Weighted]:
+    """The note of each bar that sounds at a place in it."""
+    for bar in bars:
+        for note in bar:
+            if note.start <= at < note.start + note.length:
+                yield note.midi, 1.0
+
+
 # ---------------------------------------------------------------- the shape of the line
 
 
@@ -203,9 +235,7 @@ def _roots(bar: Bar, bar_length: Fraction) -> np.ndarray:
     if not bar:
         return np.zeros(12)
     strong = (0, bar_length / 2)
-    weight = _share(
-        (n.midi, float(n.length) * (1.5 if n.start in strong else 1.0)) for n in bar
-    )
+    weight = _share((n.midi, float(n.length) * (1.5 if n.start in strong else 1.0)) for n in bar)
     score = (TEMPLATES @ weight).max(axis=1)
     chance = np.exp(CHORD_SHARPNESS * (score - score.max()))
     return np.asarray(chance / chance.sum())

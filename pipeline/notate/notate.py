@@ -24,7 +24,9 @@ from liltwright.notate.doubts import find_doubts
 from liltwright.notate.effects import heard_effects, without_effects, written_effects
 from liltwright.notate.fold import Folded, coda_remark, fold
 from liltwright.notate.form import Form, find_form
-from liltwright.notate.key import KeyEvidence, key_remarks, rank_keys
+from liltwright.notate.key import rank_keys
+from liltwright.notate.keyevidence import KeyEvidence
+from liltwright.notate.keyremarks import key_remarks
 from liltwright.notate.mend import mended
 from liltwright.notate.oddbars import Joined, agreed, joined_bars, joined_doubts, printed
 from liltwright.notate.plain import PlainNotes, plain_notes
