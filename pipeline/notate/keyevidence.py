@@ -18,7 +18,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from liltwright.tune import Bar, Part, ScoreNote
+from liltwright.tune import Bar, NoteEvent, Part, ScoreNote
 
 PRESENT = 0.02
 STRAIN = 8
@@ -41,8 +41,10 @@ class KeyEvidence:
     """Share of the tune's time by pitch class, shape (12,)."""
 
     @staticmethod
-    def of_parts(parts: tuple[Part, ...], bar_length: Fraction) -> KeyEvidence:
-        """Describe the printed tune."""
+    def of_parts(
+        parts: tuple[Part, ...], bar_length: Fraction, trust: np.ndarray | None = None
+    ) -> KeyEvidence:
+        """Describe the printed tune; `trust` by pitch class, shape (12,), as from trust_in."""
         lines = [_lines(part) for part in parts]
         notes = [note for bars in lines for bar in bars for note in bar]
         if not notes:
@@ -57,13 +59,37 @@ class KeyEvidence:
             *_chords(lines, bar_length),
             *_intervals(pitches, lengths),
         ]
-        return KeyEvidence(np.array(tables), tables[0])
+        trusted = _trusted(np.array(tables), trust)
+        return KeyEvidence(trusted, trusted[0])
 
     def moved(self, semitones: int) -> KeyEvidence:
         """The evidence of the same tune transposed."""
         return KeyEvidence(
             np.roll(self.tables, semitones, axis=1), np.roll(self.present, semitones)
         )
+
+
+def trust_in(notes: Iterable[NoteEvent]) -> np.ndarray:
+    """How sure the ear is of each pitch class beside the whole, 0 to 1, shape (12,)."""
+    sure, whole = np.zeros(12), np.zeros(12)
+    for note in notes:
+        length = note.offset_s - note.onset_s
+        whole[round(note.midi) % 12] += length
+        sure[round(note.midi) % 12] += length * note.confidence
+    usual = sure.sum() / max(whole.sum(), 1e-9)
+    share = np.divide(sure, whole * max(usual, 1e-9), out=np.ones(12), where=whole > 0)
+    return np.minimum(share, 1.0)
+
+
+def _trusted(tables: np.ndarray, trust: np.ndarray | None) -> np.ndarray:
+    """Less of what the ear is not sure of; every row keeps its sum."""
+    if trust is None:
+        return tables
+    before = tables.sum(axis=1, keepdims=True)
+    after = tables * trust
+    after *= before / np.maximum(after.sum(axis=1, keepdims=True), 1e-9)
+    after[1], after[2] = np.sqrt(after[0]), after[0] > PRESENT
+    return after
 
 
 def _lines(part: Part) -> list[Bar]:

@@ -18,6 +18,7 @@ from liltwright.notate.keyevidence import KeyEvidence
 from liltwright.tune import KeyName, Mode, Part
 
 BOTH = 0.015
+SECOND_HOME = 0.25
 
 
 def key_remarks(parts: tuple[Part, ...], bar_length: Fraction, key: KeyName) -> tuple[str, ...]:
@@ -25,10 +26,41 @@ def key_remarks(parts: tuple[Part, ...], bar_length: Fraction, key: KeyName) -> 
     evidence = KeyEvidence.of_parts(parts, bar_length)
     here = np.roll(evidence.present, -pitch_class(key.tonic))
     return (
+        *_two_homes(evidence, key),
+        *_unusual(here, key),
         *_open_mode(here, key.mode),
         *_inflected(here, key),
         *_parts_differ(parts, bar_length, key),
     )
+
+
+def _two_homes(evidence: KeyEvidence, key: KeyName) -> list[str]:
+    """The second home where it is nearly as likely as the first."""
+    first, *others = rank_keys(evidence)
+    if (first.tonic, first.mode) != (key.tonic, key.mode):
+        return []
+    other = next((one for one in others if one.tonic != first.tonic), None)
+    if other is None or other.probability < SECOND_HOME:
+        return []
+    said = " against ".join(f"{one.probability:.2f}" for one in (other, first))
+    return [
+        f"The home could also be {other.tonic} {other.mode} (likely {said}): "
+        f"--key {other.tonic}:{other.mode} writes it so."
+    ]
+
+
+def _unusual(here: np.ndarray, key: KeyName) -> list[str]:
+    """Why a tune is lydian or phrygian and not in the major or minor of its signature."""
+    degree = {"lydian": (6, "fourth", "raised"), "phrygian": (1, "second", "lowered")}
+    if key.mode not in degree:
+        return []
+    step, name, how = degree[key.mode]
+    signature = signature_of(key.tonic, key.mode)
+    note = note_name(60 + pitch_class(key.tonic) + step, signature)
+    return [
+        f"The {name} is {how} throughout ({note}) while phrases rest on {key.tonic}: it is written "
+        f"as {key.tonic} {key.mode}, so that {note} needs no accidental."
+    ]
 
 
 def _open_mode(here: np.ndarray, mode: Mode) -> list[str]:

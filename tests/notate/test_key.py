@@ -15,9 +15,9 @@ from liltwright.models.key.examples import (
 )
 from liltwright.models.key.net import Training, fitted, scores, softmax
 from liltwright.notate.key import key_chances, rank_keys
-from liltwright.notate.keyevidence import TABLES, KeyEvidence
+from liltwright.notate.keyevidence import TABLES, KeyEvidence, trust_in
 from liltwright.notate.keyremarks import key_remarks
-from liltwright.tune import MODES, KeyName, Tune
+from liltwright.tune import MODES, KeyName, NoteEvent, Tune
 from tests.benchmark.keys import unreliability
 from tests.notate.playing import tune_of
 
@@ -129,6 +129,35 @@ def test_a_net_learns_a_tonic_wherever_it_stands() -> None:
     net = fitted(tables[tonic < 9], target[tonic < 9], np.ones((tonic < 9).sum()), how, 3)
     said = softmax(scores(net, tables[tonic >= 9])).argmax(axis=1)
     assert (said == target[tonic >= 9].argmax(axis=1)).mean() > 0.98
+
+
+def test_a_lydian_signature_says_why() -> None:
+    tune = tune_of(HEADER + "K:Glyd\nGABd g2fg|e2^cA GABG|DGBd efge|dBAF G4|")
+    remarks = key_remarks(tune.parts, tune.bar_length, KeyName("G", "lydian"))
+    assert any("fourth is raised throughout (C#)" in remark for remark in remarks)
+
+
+def test_a_second_home_that_is_nearly_as_likely_is_named() -> None:
+    """A strain on the chords of A minor and G, ending on neither: a double tonic."""
+    tune = tune_of(HEADER + "K:Ador\nA2eA cAeA|A2eA cdBc|G2dG BGdG|gedB G2Bd|")
+    ranked = rank_keys(evidence_of(tune))
+    other = next(one for one in ranked if one.tonic != ranked[0].tonic)
+    key = KeyName(ranked[0].tonic, ranked[0].mode)
+    said = [r for r in key_remarks(tune.parts, tune.bar_length, key) if "could also be" in r]
+    assert bool(said) == (other.probability >= 0.25)
+
+
+def test_what_the_ear_doubts_weighs_less() -> None:
+    sure = [NoteEvent(0.0, 1.0, 62.0, 0.9), NoteEvent(1.0, 2.0, 66.0, 0.9)]
+    doubtful = NoteEvent(2.0, 2.1, 65.0, 0.2)
+    trust = trust_in([*sure, doubtful])
+    assert trust[2] == 1.0
+    assert trust[5] < 0.3
+    tune = tune_of(HEADER + "K:D\nD2FA d2AF|G2Bd g2=f2|A2ce a2ec|d2fa d4|")
+    bare = evidence_of(tune)
+    heard = KeyEvidence.of_parts(tune.parts, tune.bar_length, trust)
+    assert heard.present[5] < 0.4 * bare.present[5]
+    assert heard.tables[0].sum() == pytest.approx(1.0)
 
 
 def test_unreliability_is_the_distance_between_said_and_right() -> None:
