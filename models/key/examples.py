@@ -32,8 +32,8 @@ HERE = Path(__file__).parent
 EDITED = re.compile("mix|dor|lyd|phr")
 ALTERED = 0.85
 TOLD = 0.01
+GAP_WEIGHT, MOST_GONE = 0.2, 0.2
 FIRST_KEY = 0.65
-SAME_WEIGHT, OTHER_WEIGHT = 1.0, 0.5
 SPREAD: dict[Mode, dict[Mode, float]] = {
     "major": {"mixolydian": 0.35, "dorian": 0.15, "minor": 0.15},
     "mixolydian": {"major": 0.5, "dorian": 0.7, "minor": 0.5},
@@ -62,7 +62,7 @@ def printed(split: Split) -> list[Example]:
     labels = json.loads((HERE / "labels.json").read_text(encoding="utf-8"))
     kept = []
     for item in tunes(split):
-        if item.id in _edited_families():
+        if item.id in edited_families():
             continue
         if item.id in labels:
             keys = tuple(parse_key(text) for text in labels[item.id])
@@ -86,7 +86,7 @@ def edited(*splits: Split, modes: str = "mix|dor") -> list[Example]:
 
 
 @cache
-def _edited_families() -> frozenset[str]:
+def edited_families() -> frozenset[str]:
     """Ids of every tune with an editor's modal label and of their relatives."""
     items = tunes()
     family = families([Relative(item.id, item.titles, item.tune) for item in items])
@@ -156,13 +156,13 @@ def gapped(one: Example, rng: np.random.Generator) -> Iterator[Example]:
     here, steps = _degrees(one.tune, key.tonic), scale_steps(key.mode)
     dorian, other = KeyName(key.tonic, "dorian"), KeyName(key.tonic, "mixolydian")
     minor = KeyName(key.tonic, "minor")
-    if key.mode != "minor" and 0 < here[steps[2]] < 0.2:
+    if key.mode != "minor" and 0 < here[steps[2]] < MOST_GONE:
         tune = without_degree(one.tune, pitch_class(key.tonic), steps, 2, rng)
-        yield Example(one.id, tune, (dorian, other), 0.6, rewritten=True)
-    if key.mode != "mixolydian" and 0 < here[steps[5]] < 0.2:
+        yield Example(one.id, tune, (dorian, other), GAP_WEIGHT, rewritten=True)
+    if key.mode != "mixolydian" and 0 < here[steps[5]] < MOST_GONE and rng.random() < 0.3:
         tune = without_degree(one.tune, pitch_class(key.tonic), steps, 5, rng)
         keys = (dorian, minor) if key.mode == "dorian" else (minor, dorian)
-        yield Example(one.id, tune, keys, 0.6, rewritten=True)
+        yield Example(one.id, tune, keys, GAP_WEIGHT, rewritten=True)
 
 
 def without_degree(
@@ -199,7 +199,7 @@ def degree_changes(old: Mode, new: Mode) -> dict[int, int]:
 
 def recoloured(tune: Tune, tonic: int, change: dict[int, int], rng: np.random.Generator) -> Tune:
     """Every degree in `change` moved; now and then some of them are left as they were."""
-    slip = 0.25 if rng.random() < 0.25 else 0.0
+    slip = 0.2 if rng.random() < 0.1 else 0.0
 
     def moved(note: ScoreNote) -> ScoreNote:
         by = change.get((note.midi - tonic) % 12, 0)

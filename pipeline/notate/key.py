@@ -1,14 +1,15 @@
 """Task: rank tonics and modes for a written tune.
 
 In: KeyEvidence of a tune's parts. Out: KeyCandidates, best first.
-Method: a small network that is the same for every tonic looks at the evidence from each of the
-    twelve; several of them, trained from different seeds, vote (models/key). A softmax over all
-    tonics and modes gives probabilities, made honest by one temperature, and a mild habit follows:
-    which homes are usual for a mode. Lydian and phrygian, too rare to train, take the place of
+Method: small networks that are the same for every tonic look at the evidence from each of the
+    twelve; beside them a linear expert that trusts ends more, and the share of the tune outside
+    each scale, which keeps the signature true (models/key). A softmax over all tonics and modes
+    gives probabilities, made honest by one temperature, and a mild habit follows: which homes are
+    usual for a mode. Lydian and phrygian, too rare to train, take the place of
     major and minor when the fourth or second is altered throughout.
 References: the idea of ranking all transpositions with shared weights follows from the
-    profile-matching of C. Krumhansl, "Cognitive Foundations of Musical Pitch", 1990; temperature:
-    C. Guo et al., "On Calibration of Modern Neural Networks", 2017.
+    profile-matching of C. Krumhansl, "Cognitive Foundations of Musical Pitch", 1990; adding up
+    the experts' logarithms: G. Hinton, "Products of Experts", 1999; temperature: C. Guo et al., "On Calibration of Modern Neural Networks", 2017.
 """
 
 from __future__ import annotations
@@ -18,12 +19,15 @@ from functools import cache
 import numpy as np
 
 from liltwright import models
-from liltwright.keys import key_name, pitch_class
+from liltwright.keys import key_name, pitch_class, scale_steps
 from liltwright.notate.keyevidence import PRESENT, KeyEvidence
 from liltwright.tune import KeyCandidate, Mode
 
 TRAINED: tuple[Mode, ...] = ("major", "mixolydian", "dorian", "minor")
 SHOWN = 8
+LINEAR = 15
+"""The linear expert looks at the first fifteen tables."""
+SMALLEST = 1e-6
 
 
 def rank_keys(evidence: KeyEvidence) -> tuple[KeyCandidate, ...]:
@@ -43,20 +47,42 @@ def rank_keys(evidence: KeyEvidence) -> tuple[KeyCandidate, ...]:
 
 
 def key_chances(tables: np.ndarray) -> np.ndarray:
-    """Mean of the networks' chances by tonic and trained mode, shape (12, 4).
+    """Chances by tonic and trained mode, shape (12, 4).
 
     tables: shape (n_tables, 12), as in KeyEvidence.
     """
-    net = _model()
-    seen = np.stack([np.roll(tables, -tonic, axis=1).ravel() for tonic in range(12)])
-    hidden = np.maximum(np.einsum("tf,nfh->nth", seen, net["w1"]) + net["b1"][:, None], 0)
-    raw = np.einsum("nth,nhm->ntm", hidden, net["w2"])
-    raw += np.einsum("tf,nfm->ntm", seen, net["past"]) + net["b2"][:, None]
-    raw /= float(net["temperature"])
-    raw -= raw.max(axis=(1, 2), keepdims=True)
-    chance = np.exp(raw)
-    chance /= chance.sum(axis=(1, 2), keepdims=True)
-    return np.asarray(chance.mean(axis=0))
+    model = _model()
+    seen = np.stack([np.roll(tables, -tonic, axis=1) for tonic in range(12)])
+    raw = 0.5 * (net_scores(seen, model) + linear_scores(seen, model))
+    raw -= model["fit"] * outside(seen)
+    return _softmax(raw / model["temperature"])
+
+
+def net_scores(seen: np.ndarray, model: dict[str, np.ndarray]) -> np.ndarray:
+    """Log of the networks' mean chances, shape (12, 4); seen: shape (12, n_tables, 12)."""
+    flat = seen.reshape(12, -1)
+    hidden = np.maximum(np.einsum("tf,nfh->nth", flat, model["w1"]) + model["b1"][:, None], 0)
+    raw = np.einsum("nth,nhm->ntm", hidden, model["w2"]) + model["b2"][:, None]
+    raw = raw + np.einsum("tf,nfm->ntm", flat, model["past"])
+    return np.log(np.mean([_softmax(one) for one in raw], axis=0) + SMALLEST)
+
+
+def linear_scores(seen: np.ndarray, model: dict[str, np.ndarray]) -> np.ndarray:
+    """Log of the linear expert's softened chances, shape (12, 4)."""
+    raw = np.einsum("tfp,mfp->tm", seen[:, :LINEAR], model["linear"]) + model["linear_bias"]
+    return np.log(_softmax(raw / model["linear_temperature"]) + SMALLEST)
+
+
+def outside(seen: np.ndarray) -> np.ndarray:
+    """Share of the tune's time outside each scale, shape (12, 4)."""
+    inside = [seen[:, 0, list(scale_steps(mode))].sum(axis=1) for mode in TRAINED]
+    return np.asarray(seen[:, 0].sum(axis=1)[:, None] - np.stack(inside, axis=1))
+
+
+def _softmax(raw: np.ndarray) -> np.ndarray:
+    """Over all tonics and modes."""
+    chance = np.exp(raw - raw.max())
+    return np.asarray(chance / chance.sum())
 
 
 @cache
