@@ -9,7 +9,8 @@ Method: small networks that are the same for every tonic look at the evidence fr
     major and minor when the fourth or second is altered throughout.
 References: the idea of ranking all transpositions with shared weights follows from the
     profile-matching of C. Krumhansl, "Cognitive Foundations of Musical Pitch", 1990; adding up
-    the experts' logarithms: G. Hinton, "Products of Experts", 1999; temperature: C. Guo et al., "On Calibration of Modern Neural Networks", 2017.
+    the experts' logarithms: G. Hinton, "Products of Experts", 1999; temperature: C. Guo et al.,
+    "On Calibration of Modern Neural Networks", 2017.
 """
 
 from __future__ import annotations
