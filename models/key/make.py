@@ -57,14 +57,17 @@ def main() -> None:
         print(f"net {seed + 1} of {args.nets}", flush=True)
     linear, bias = fitted_linear()
     print("linear expert", flush=True)
-    model = {name: np.stack([net[name] for net in nets]).astype(np.float16) for name in nets[0]}
-    model |= {"linear": linear.astype(np.float32), "linear_bias": bias.astype(np.float32)}
-    model |= {"linear_temperature": np.float32(LINEAR_TEMPERATURE), "fit": np.float32(FIT)}
+    model: dict[str, np.ndarray] = {
+        name: np.stack([net[name] for net in nets]).astype(np.float16) for name in nets[0]
+    }
+    model |= {"linear": linear, "linear_bias": bias}
+    model |= {"linear_temperature": np.array(LINEAR_TEMPERATURE), "fit": np.array(FIT)}
     dev = packed([one for one in printed("dev") if one.keys[0].mode in TRAINED])
     raw = _raw(dev[0], {name: np.asarray(w, np.float32) for name, w in model.items()})
     best = min(np.arange(0.5, 3.05, 0.05), key=lambda t: log_loss(raw / t, dev[1]))
     print(f"temperature {best:.2f}, log loss on dev {log_loss(raw / best, dev[1]):.3f}")
-    np.savez_compressed(HERE / "nets.npz", temperature=np.float32(best), **model)  # type: ignore[arg-type]
+    small = {n: w if w.dtype == np.float16 else w.astype(np.float32) for n, w in model.items()}
+    np.savez_compressed(HERE / "nets.npz", temperature=np.float32(best), **small)  # type: ignore[arg-type]
 
 
 def _raw(tables: np.ndarray, model: dict[str, np.ndarray]) -> np.ndarray:
