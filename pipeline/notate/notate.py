@@ -24,7 +24,9 @@ from liltwright.notate.doubts import find_doubts
 from liltwright.notate.effects import heard_effects, without_effects, written_effects
 from liltwright.notate.fold import Folded, coda_remark, fold
 from liltwright.notate.form import Form, find_form
-from liltwright.notate.key import KeyEvidence, key_remarks, rank_keys
+from liltwright.notate.key import rank_keys
+from liltwright.notate.keyevidence import KeyEvidence, trust_in
+from liltwright.notate.keyremarks import key_remarks
 from liltwright.notate.mend import mended
 from liltwright.notate.oddbars import Joined, agreed, joined_bars, joined_doubts, printed
 from liltwright.notate.plain import PlainNotes, plain_notes
@@ -234,7 +236,8 @@ def _tune(heard: Heard, page: Page, settings: NotateSettings) -> Tune:
         meter_chance=reading.meter_chance,
     )
     parts = tuple(moved_part(part, 12 * octaves) for part in folded.parts)
-    keys = rank_keys(KeyEvidence.of_parts(parts, Fraction(kind.meter)))
+    trust = trust_in(heard.notes)
+    keys = rank_keys(KeyEvidence.of_parts(parts, Fraction(kind.meter), trust))
     key = settings.key or KeyName(keys[0].tonic, keys[0].mode)
     remarks = key_remarks(parts, Fraction(kind.meter), key)
     if reading.other_meter is not None:
