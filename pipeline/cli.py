@@ -222,16 +222,36 @@ def compare(
 @app.command(name="set")
 def plan_set(
     sources: Annotated[list[Path], typer.Argument(help="Two to five tunes or recordings.")],
+    out: words.SetOut = None,
+    replace: words.Replace = False,
     keep_order: words.KeepOrder = False,
     any_lift: words.AnyLift = False,
     sound_in: words.SoundIn = None,
+    tuning: words.SetTuning = None,
+    capo: words.SetCapo = None,
     plans: words.Plans = 3,
+    take: words.TakePlan = 1,
+    effort: words.Effort = "as is",
+    rounds: words.Rounds = None,
+    sheets: words.Sheets = True,
+    sound: words.Sound = True,
+    paper: words.Paper = "a4",
 ) -> None:
     """Fit tunes into a set: keys that lift, little retuning, few capo moves."""
     from liltwright import jobs
 
-    wanted = options.guitar(None, None, sound_in, 1, None, False)
-    jobs.plan_set(sources, wanted, keep_order=keep_order, lift=not any_lift, plans=plans)
+    jobs.plan_set(
+        sources,
+        options.guitars(tuning, capo, sound_in, len(sources)),
+        keep_order=keep_order,
+        lift=not any_lift,
+        plans=plans,
+        out=out,
+        replace=replace,
+        take=take,
+        layers=options.LayerOptions(effort=effort, rounds=rounds),
+        output=options.OutputOptions(sheets, sound, paper=paper),
+    )
 
 
 @app.command()

@@ -121,6 +121,21 @@ KeepOrder = Annotated[
     bool, typer.Option("--keep-order", help="Play the tunes in the order that you name them.")
 ]
 AnyLift = Annotated[bool, typer.Option("--any-lift", help="Keys need not lift from tune to tune.")]
+SetOut = Annotated[
+    Path | None,
+    typer.Option("--out", help="Also write a plan into this folder: sheets, sound, performance."),
+]
+SetTuning = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--tuning", help='A tuning that stays: "DADGAD" for all, "2=DADGAD" for one tune.'
+    ),
+]
+SetCapo = Annotated[
+    list[str] | None,
+    typer.Option("--capo", help='A capo that stays: "2" for all tunes, "1=0" for one.'),
+]
+TakePlan = Annotated[int, typer.Option("--take", min=1, max=9, help="Which plan to write.")]
 Plans = Annotated[int, typer.Option("--plans", min=1, max=9, help="How many ways to show.")]
 Speed = Annotated[
     float, typer.Option("--speed", min=25, max=150, help="Per cent of the recorded speed.")

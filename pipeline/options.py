@@ -152,6 +152,39 @@ def guitar(
     return GuitarOptions(tuning, capo, sounding, any_key, wide, setups, chosen, force)
 
 
+def for_tunes(texts: list[str] | None, tunes: int, name: str) -> list[str | None]:
+    """What is said of each tune of a set: "DADGAD" for all, "2=DADGAD" for the second."""
+    found: list[str | None] = [None] * tunes
+    for text in texts or ():
+        number, sign, value = text.partition("=")
+        if not sign:
+            found = [text.strip()] * tunes
+        elif number.strip().isdecimal() and 1 <= int(number[:9]) <= tunes and value.strip():
+            found[int(number) - 1] = value.strip()
+        else:
+            raise UsageError(
+                f'{name} "{text}" names no tune of this set: write a value for all, or '
+                f"1={value or text} to {tunes}={value or text} for one."
+            )
+    return found
+
+
+def guitars(
+    tunings: list[str] | None, capos: list[str] | None, sound_in: str | None, tunes: int
+) -> list[GuitarOptions]:
+    """The wishes for each tune of a set."""
+    found = []
+    rows = zip(
+        for_tunes(tunings, tunes, "--tuning"), for_tunes(capos, tunes, "--capo"), strict=True
+    )
+    for tuning, fret in rows:
+        if fret is not None and not re.fullmatch(r"[0-9]{1,2}", fret):
+            raise UsageError(f'--capo "{fret}" is no fret: write a number from 0 to 11.')
+        capo = None if fret is None else int(fret)
+        found.append(guitar(tuning, capo, sound_in, 1, None, False))
+    return found
+
+
 def bars(text: str | None) -> tuple[int, int] | None:
     """First and last bar from "5-8", or one bar from "5"."""
     if text is None:

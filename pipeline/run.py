@@ -8,7 +8,7 @@ hand-edited record: `find_tune` starts from whatever kind of file it is given.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
@@ -23,6 +23,7 @@ from liltwright.tab import Arrangement, Ranking, Setup
 from liltwright.tune import Heard, Tune
 
 if TYPE_CHECKING:
+    from liltwright.arrange.sets import SetPlan
     from liltwright.guitar.player import Player
     from liltwright.hear.audio import Audio
     from liltwright.notate.notate import NotateSettings
@@ -157,6 +158,7 @@ def rank(
     tune: Tune, player: Player, options: GuitarOptions, progress: Progress = silent
 ) -> Ranking:
     """Every tuning and capo for a tune, best first."""
+    from liltwright.arrange.weighed import Weigher
     from liltwright.guitar.rank import RankSettings, rank_setups
 
     settings = RankSettings(
@@ -166,7 +168,8 @@ def rank(
         free=options.wide,
         force=options.force,
     )
-    return rank_setups(tune, player=player, settings=settings, progress=progress)
+    weigh = Weigher(tune, player)
+    return rank_setups(tune, player=player, settings=settings, weigh=weigh, progress=progress)
 
 
 def choose_setups(
@@ -180,22 +183,29 @@ def choose_setups(
 
     Where bars are kept and nothing is named, the setup of the arrangement that they come from.
     """
-    from liltwright.guitar.rank import RankSettings, rank_setups
     from liltwright.guitar.shortlist import shortlist
 
     keeps = any(parse_pin(pin).kind == "keep" for pin in (*tune.pins, *layers.pins))
     if keeps and layers.earlier is not None and options.tuning is None and options.capo is None:
         return (_unmoved(layers, player).setup,)
     if ranking is None or options.tuning is not None or options.capo is not None:
-        settings = RankSettings(
-            tunings=(options.tuning,) if options.tuning is not None else (),
-            capos=(options.capo,) if options.capo is not None else (),
-            keys=_keys(options),
-            weights=dict(options.weights),
-            force=options.force,
-        )
-        ranking = rank_setups(tune, player=player, settings=settings)
+        ranking = rank_within(tune, player, options)
     return tuple(setup.setup for setup in shortlist(ranking.setups, options.setups))
+
+
+def rank_within(tune: Tune, player: Player, options: GuitarOptions) -> Ranking:
+    """Only the setups with the tuning and capo that the user named, best first."""
+    from liltwright.arrange.weighed import Weigher
+    from liltwright.guitar.rank import RankSettings, rank_setups
+
+    settings = RankSettings(
+        tunings=(options.tuning,) if options.tuning is not None else (),
+        capos=(options.capo,) if options.capo is not None else (),
+        keys=_keys(options),
+        weights=dict(options.weights),
+        force=options.force,
+    )
+    return rank_setups(tune, player=player, settings=settings, weigh=Weigher(tune, player))
 
 
 def _keys(options: GuitarOptions) -> str | tuple[str, ...]:
@@ -225,6 +235,28 @@ def arrange_on(
     )
     made = arrange_layers(tune, setup, player=player, settings=settings, progress=progress)
     return moved(made, options.move, player) if options.move else made
+
+
+def set_files_of(
+    tunes: Sequence[Tune],
+    plan: SetPlan,
+    words: Sequence[str],
+    player: Player,
+    layers: LayerOptions,
+    output: OutputOptions,
+    progress: Progress = silent,
+) -> Mapping[str, bytes]:
+    """Every file of a planned set: each tune arranged on its setup, with the way into it."""
+    from liltwright.arrange.leadin import with_lead_in
+    from liltwright.write.set_files import set_files
+
+    played = []
+    for place, (index, ranked) in enumerate(zip(plan.order, plan.setups, strict=True)):
+        made = arrange_on(tunes[index], ranked.setup, player, layers, progress)
+        if place:
+            made = with_lead_in(tunes[index], made, plan.changes[place - 1])
+        played.append((tunes[index], made))
+    return set_files(plan, played, words, output, progress)
 
 
 def _unmoved(options: LayerOptions, player: Player) -> Arrangement:
