@@ -269,6 +269,7 @@ def gather(
     batch: words.Batch = 50,
     retry: words.Retry = False,
     relatives: words.Relatives = False,
+    results: words.Results = None,
 ) -> None:
     """Work through a whole archive: a folder per tune and one table; stop and go on at will."""
     from liltwright.gather import job
@@ -287,6 +288,7 @@ def gather(
         batch=batch,
         retry=retry,
         relatives=relatives,
+        results=results,
     )
 
 

@@ -255,6 +255,14 @@ Engine = Annotated[
 Scheduler = Annotated[
     str | None, typer.Option("--scheduler", metavar="ADDRESS", help="Of Dask: tcp://HOST:8786.")
 ]
+Results = Annotated[
+    str | None,
+    typer.Option(
+        "--results",
+        metavar="ADDRESS",
+        help="Put the tunes' folders at this fsspec address, like s3://bucket/folder.",
+    ),
+]
 Level = Annotated[
     str,
     typer.Option("--level", help="How much for each file: tune, tunings or everything."),

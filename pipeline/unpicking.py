@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from liltwright.unpick.compared import Change
     from liltwright.unpick.unpicked import Unpicked
 
+MOST_STAYS = 3
+"""So many fingers that stay down are named; unpicked.json has all."""
 KIND_WORDS = {
     "none": "no bass",
     "drone": "a drone",
@@ -147,6 +149,10 @@ def page_lines(found: Unpicked) -> Iterator[str]:
         yield f"  ornaments: {kinds}"
     if made.held:
         yield f"  a finger stays down in {_bars(made.held)}"
+        yield from (
+            f"    finger {one.finger} on string {one.string}, fret {one.fret}: {_bars(one.bars)}"
+            for one in made.stays[:MOST_STAYS]
+        )
     grades = made.grades
     if grades.hard:
         yield f"  hard: {_bars(grades.hard)}; most to do in bar {grades.hardest}"

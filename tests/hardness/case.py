@@ -145,9 +145,11 @@ def _take_apart(path: Path) -> None:
     from liltwright.records import to_json
     from liltwright.unpicking import PageOptions, unpicked_of
 
-    found = unpicked_of(path, player=Player(), known=TuneOptions(), page=PageOptions())
-    to_json(found.page).encode()
-    to_json(found.stages).encode()
+    for ignore in (False, True):
+        page = PageOptions(ignore_voices=ignore)
+        found = unpicked_of(path, player=Player(), known=TuneOptions(), page=page)
+        to_json(found.page).encode()
+        to_json(found.stages).encode()
 
 
 def met(
