@@ -38,13 +38,16 @@ class StaleError(PipelineError):
 
 
 class Journal:
-    """The changes of one tune. Not frozen: it grows. Safe for several threads."""
+    """The changes of one tune. Not frozen: it grows. Safe for several threads.
+
+    Hold `lock` to read several things of one version.
+    """
 
     def __init__(self, folder: Path) -> None:
         """Read the journal of a folder that holds a tune, or begin one."""
         self.folder = folder
         self.path = folder / EDITS
-        self._lock = threading.RLock()
+        self.lock = threading.RLock()
         self._forget()
         with self._locked():
             self._catch_up()
@@ -64,7 +67,8 @@ class Journal:
     @property
     def state(self) -> State:
         """The tune as it is now."""
-        return self._states[self._at][0]
+        with self.lock:
+            return self._states[self._at][0]
 
     @property
     def marks(self) -> dict[str, str]:
@@ -74,12 +78,15 @@ class Journal:
     @property
     def undoes(self) -> str:
         """What undo would take back; empty when there is nothing."""
-        return self._states[self._at][1] if self._at > 0 else ""
+        with self.lock:
+            return self._states[self._at][1] if self._at > 0 else ""
 
     @property
     def redoes(self) -> str:
         """What redo would bring again; empty when there is nothing."""
-        return self._states[self._at + 1][1] if self._at + 1 < len(self._states) else ""
+        with self.lock:
+            after = self._states[self._at + 1 : self._at + 2]
+            return after[0][1] if after else ""
 
     def refresh(self) -> None:
         """Take in what other programs did since."""
@@ -237,7 +244,7 @@ class Journal:
     @contextmanager
     def _locked(self) -> Iterator[None]:
         """Alone with the journal, among threads and among programs."""
-        with self._lock:
+        with self.lock:
             handle = os.open(self.path, os.O_RDWR | os.O_CREAT | _NO_FOLLOW, 0o644)
             try:
                 with suppress(ImportError, OSError):  # a system or a disk without locks

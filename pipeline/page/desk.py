@@ -9,9 +9,10 @@ that were changed are gone and the bars heard carry the notes of the edit (again
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from typing import Any
+from typing import Any, cast
 
 from liltwright import options
 from liltwright.again import bars_of_the_edit
@@ -20,6 +21,7 @@ from liltwright.errors import UsageError
 from liltwright.limits import clean
 from liltwright.page.bars import BAR_OPS, meter_changed, on_bars
 from liltwright.page.notes import NOTE_OPS, Edit, fraction, on_note, whole
+from liltwright.tab import Setup
 from liltwright.tune import Doubt, Tune, TypedChord
 
 EDITED = "as edited on the page"
@@ -225,16 +227,23 @@ def _setup(wishes: Wishes, edit: Edit) -> Wishes:
     return replace(wishes, setup=text, pins=())
 
 
-def parse_setup(text: str) -> tuple[tuple[int, ...], int, int]:
+Strings = tuple[int, int, int, int, int, int]
+
+
+def parse_setup(text: str) -> tuple[Strings, int, int]:
     """Strings, capo and transposition of a setup's name. Raises UsageError."""
-    try:
-        strings, capo, shift = text.split(":")
-        found = tuple(int(one) for one in strings.split("-")), int(capo), int(shift)
-    except ValueError:
-        raise UsageError("This names no tuning and capo: choose one of the list.") from None
-    if len(found[0]) != 6:
-        raise UsageError("A tuning has six strings: choose one of the list.")
-    return found
+    found = re.fullmatch(r"(\d{1,3}(?:-\d{1,3}){5}):(\d{1,2}):(-?\d{1,2})", text)
+    if not found:
+        raise UsageError("This names no tuning and capo: choose one of the list.")
+    strings = tuple(int(one) for one in found[1].split("-"))
+    if not all(20 <= midi <= 90 for midi in strings) or int(found[2]) > 11:
+        raise UsageError("No guitar is tuned like that: choose one of the list.")
+    return cast(Strings, strings), int(found[2]), int(found[3])
+
+
+def setup_name(setup: Setup) -> str:
+    """The name that parse_setup reads."""
+    return f"{'-'.join(map(str, setup.strings_midi))}:{setup.capo}:{setup.transpose}"
 
 
 def _pin(wishes: Wishes, edit: Edit) -> Wishes:
