@@ -25,9 +25,10 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from starlette.routing import Route
 
 from liltwright.errors import PipelineError, UsageError
-from liltwright.page.changes import StaleError
+from liltwright.page.desk import StaleError
 from liltwright.page.gate import Gate
 from liltwright.page.guard import SPARE_S, Guard, cookie
+from liltwright.page.loading import load
 from liltwright.page.shelf import Shelf
 from liltwright.page.tasks import Tasks
 
@@ -87,7 +88,7 @@ def endpoint(handler: Handler) -> Callable[[Request], Any]:
         context = request.app.state.context
         try:
             body = await _body(request)
-            found = await run_in_threadpool(handler, context, request, body)
+            found = await run_in_threadpool(_handled, handler, context, request, body)
         except StaleError as fault:
             return JSONResponse({"error": str(fault), "stale": True}, 409)
         except UsageError as fault:
@@ -106,6 +107,11 @@ def endpoint(handler: Handler) -> Callable[[Request], Any]:
         return found if isinstance(found, Response) else JSONResponse(found)
 
     return answer
+
+
+def _handled(handler: Handler, context: Context, request: Request, body: Any) -> Any:
+    load()
+    return handler(context, request, body)
 
 
 async def _body(request: Request) -> Any:

@@ -24,17 +24,13 @@ from typing import Any
 
 from liltwright.again import read_again
 from liltwright.errors import PipelineError, UsageError
-from liltwright.page.desk import WORDS, State, applied
+from liltwright.page.desk import WORDS, StaleError, State, applied
 from liltwright.page.notes import Edit
 from liltwright.records import from_json, to_json
 from liltwright.tune import Tune
 from liltwright.write.ledger import EDITS, edited_alone, is_plain_file
 
 MOST_LINE_BYTES = 12_000_000
-
-
-class StaleError(PipelineError):
-    """The change was made on a version that is no longer the last."""
 
 
 class Journal:

@@ -17,7 +17,7 @@ from typing import Any, cast
 from liltwright import options
 from liltwright.again import bars_of_the_edit
 from liltwright.doubts import printed_bars
-from liltwright.errors import UsageError
+from liltwright.errors import PipelineError, UsageError
 from liltwright.limits import clean
 from liltwright.page.bars import BAR_OPS, meter_changed, on_bars
 from liltwright.page.notes import NOTE_OPS, Edit, fraction, on_note, whole
@@ -36,6 +36,10 @@ WORDS = {
     "matters": "what matters", "pin": "note pinned", "octave": "octave", "outside": "change from outside",
 }  # fmt: skip
 """What each edit is called when it is undone."""
+
+
+class StaleError(PipelineError):
+    """The change was made on a version that is no longer the last."""
 
 
 @dataclass(frozen=True, slots=True)

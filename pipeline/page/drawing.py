@@ -28,6 +28,14 @@ _STAFF = '<g class="staff">'
 _NOTE = re.compile(r'<g class="note"')
 
 
+def warm_engraver() -> None:
+    """Load the engraver's fonts."""
+    from liltwright.write.engraving import _toolkit
+
+    with _engraver:
+        _toolkit()
+
+
 def tune_music(tune: Tune, *, narrow: bool, doubts: Collection[int] = ()) -> str:
     """The plain tune; `doubts` are indices of written bars to be marked."""
     return _html(sheet_of_tune(tune), narrow, doubts)

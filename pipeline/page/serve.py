@@ -17,8 +17,11 @@ from typing import Any
 
 from liltwright.errors import UsageError
 from liltwright.page.gate import Gate
+from liltwright.page.loading import warm_up
 
 LOCAL = "127.0.0.1"
+WARM_UP_AFTER_S = 1.0
+"""The page itself comes first."""
 
 
 def serve(folder: Path, *, port: int = 0, browser: bool = True, share: bool = False) -> None:
@@ -89,7 +92,9 @@ def _run(shelf: Any, gate: Gate, listening: socket.socket, open_at: str) -> None
         timeout_graceful_shutdown=2, h11_max_incomplete_event_size=32_768,
     )  # fmt: skip
     server = uvicorn.Server(config)
-    threading.Thread(target=warm_up, name="warm-up", daemon=True).start()
+    warming = threading.Timer(WARM_UP_AFTER_S, warm_up)
+    warming.daemon = True
+    warming.start()
     if open_at:
         threading.Thread(target=_open, args=(open_at,), daemon=True).start()
     try:
@@ -97,16 +102,6 @@ def _run(shelf: Any, gate: Gate, listening: socket.socket, open_at: str) -> None
     finally:
         context.close()
         listening.close()
-
-
-def warm_up() -> None:
-    """Load what the first tune will need, so that nobody waits for it."""
-    from liltwright.guitar import rank  # noqa: F401
-    from liltwright.page import bench, drawing, sounding, view  # noqa: F401
-    from liltwright.write.engraving import _toolkit
-
-    _toolkit()
-    sounding.melody_bank()
 
 
 def _open(address: str) -> None:
