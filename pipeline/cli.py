@@ -55,7 +55,11 @@ def arrange(
     force: words.Force = False,
     effort: words.Effort = "as is",
     ornaments: words.Ornaments = False,
+    suggest: words.Suggest = False,
     rounds: words.Rounds = None,
+    lines: words.Lines = "",
+    pin: words.Pins = None,
+    keep_from: words.KeepFrom = None,
     sheets: words.Sheets = True,
     sound: words.Sound = True,
     report: words.Report = True,
@@ -67,9 +71,11 @@ def arrange(
 
     known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
     wanted = options.guitar(tuning, capo, sound_in, setups, matters, wide, force)
-    layers = options.LayerOptions(effort, ornaments, rounds, move)
+    layers = options.LayerOptions(
+        effort, ornaments, rounds, move, options.pins(pin), suggest=suggest, lines=lines
+    )
     files = options.OutputOptions(sheets, sound, report, paper, practice)
-    jobs.arrange(source, out, replace, known, wanted, layers, files)
+    jobs.arrange(source, out, replace, known, wanted, layers, files, keep_from)
 
 
 @app.command()
@@ -158,7 +164,11 @@ def tab(
     layer: words.Layer = "plain-bass",
     effort: words.Effort = "as is",
     ornaments: words.Ornaments = False,
+    suggest: words.Suggest = False,
     rounds: words.Rounds = None,
+    lines: words.Lines = "",
+    pin: words.Pins = None,
+    keep_from: words.KeepFrom = None,
     out: words.LayerOut = None,
     paper: words.Paper = "a4",
     hands: words.Hands = False,
@@ -175,12 +185,13 @@ def tab(
         source,
         known,
         wanted,
-        options.LayerOptions(effort, ornaments, rounds, move),
+        options.LayerOptions(effort, ornaments, rounds, move, options.pins(pin), suggest=suggest),
         layer,
         out,
         paper=paper,
         as_json=as_json,
         hands=hands,
+        keep_from=keep_from,
     )
 
 

@@ -149,7 +149,11 @@ Effort = Annotated[
     ),
 ]
 Ornaments = Annotated[
-    bool, typer.Option("--ornaments", help="Put cuts, rolls and triplets into the tab.")
+    bool, typer.Option("--ornaments", help="Put the tune's cuts, rolls and triplets into the tab.")
+]
+Suggest = Annotated[
+    bool,
+    typer.Option("--suggest", help="Ornaments also where the type wants them and none is written."),
 ]
 Hands = Annotated[
     bool,
@@ -158,7 +162,32 @@ Hands = Annotated[
 Rounds = Annotated[
     str | None,
     typer.Option(
-        "--rounds", help='The performance, a layer a round: "melody:p drone moving-bass:f".'
+        "--rounds",
+        help='The performance, a layer a round: "melody:p drone moving-bass:f/B=restless:mf"; '
+        "after / what a part does instead.",
+    ),
+]
+Lines = Annotated[
+    str,
+    typer.Option(
+        "--lines",
+        help='Bass line of the parts: still, steady or restless, or by part "A=restless B=still".',
+    ),
+]
+Pins = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--pin",
+        metavar="PLACE=WISH",
+        help='Your hand: "5:1/4=string 4 fret 7", "5:0=bass string 6", "5-8=no finger 4", '
+        '"5=chord Em", "5=keep"; again for more.',
+    ),
+]
+KeepFrom = Annotated[
+    Path | None,
+    typer.Option(
+        "--keep-from",
+        help="Arrangement (.json) that kept bars come from; without it the folder's own.",
     ),
 ]
 Layer = Annotated[

@@ -57,12 +57,14 @@ def arrange(
     wanted: GuitarOptions,
     layers: LayerOptions,
     output: OutputOptions,
+    keep_from: Path | None = None,
 ) -> None:
     """The whole job, into a folder."""
     from liltwright.guitar.player import load_player
     from liltwright.write.files import is_left_out
 
     folder = out or run.default_folder(source)
+    layers = run.with_earlier(layers, keep_from, folder)
     made = check_folder(folder, replace=replace)
     try:
         with progress_on_stderr() as progress:
@@ -196,6 +198,7 @@ def tab(
     paper: Paper = "a4",
     as_json: bool = False,
     hands: bool = False,
+    keep_from: Path | None = None,
 ) -> None:
     """A tune and a setup to tab on the screen, or one layer into a file."""
     from liltwright.guitar.player import load_player
@@ -206,9 +209,10 @@ def tab(
         check_kind(out)
         check_new(out)
     player = load_player()
+    layers = run.with_earlier(layers, keep_from, source.parent)
     with progress_on_stderr() as progress:
         tune = run.find_tune(source, known, progress).tune
-        setup = run.choose_setups(tune, player, wanted, None)[0]
+        setup = run.choose_setups(tune, player, wanted, None, layers)[0]
         arrangement = run.arrange_on(tune, setup, player, layers, progress)
         files: Mapping[Path, bytes] = {}
         if out is not None:

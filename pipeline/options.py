@@ -13,7 +13,8 @@ from typing import Literal, cast, get_args
 
 from liltwright.errors import UsageError
 from liltwright.keys import parse_key
-from liltwright.tab import LAYER_NAMES, LayerName
+from liltwright.pins import parse_pin
+from liltwright.tab import LAYER_NAMES, LINE_NAMES, Arrangement, LayerName
 from liltwright.tune import TUNE_TYPES, KeyName, TuneType
 
 Ear = Literal["own", "swift-f0", "basic-pitch", "pyin"]
@@ -58,6 +59,14 @@ class LayerOptions:
     ornaments: bool = False
     rounds: str | None = None
     move: int = 0
+    pins: tuple[str, ...] = ()
+    """What the user's hand fixes, besides Tune.pins; texts as pipeline/pins.py reads them."""
+    earlier: Arrangement | None = None
+    """The arrangement that "keep" pins take their bars from."""
+    suggest: bool = False
+    """Ornaments also where the tune type wants them and none is written."""
+    lines: str = ""
+    """Which bass line each part takes: "A=restless B=still"."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,9 +167,16 @@ def effort(text: str) -> Effort:
     return cast(Effort, _one_of(text.replace("-", " "), get_args(Effort), "--effort"))
 
 
+def pins(texts: list[str] | None) -> tuple[str, ...]:
+    """Pins such as 5:1/4=string 4, each checked for what can be read without the tune."""
+    for text in texts or ():
+        parse_pin(text)
+    return tuple(texts or ())
+
+
 def layer(text: str) -> str:
     """A layer by name, or the performance of them."""
-    return _one_of(text, (*LAYER_NAMES, "performance"), "--layer")
+    return _one_of(text, (*LAYER_NAMES, *LINE_NAMES, "performance"), "--layer")
 
 
 def plain_layer(text: str) -> LayerName:

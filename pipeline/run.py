@@ -14,9 +14,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from liltwright.counting import count
-from liltwright.errors import UsageError
+from liltwright.errors import PipelineError, UsageError
 from liltwright.limits import clean, shown_path
 from liltwright.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
+from liltwright.pins import parse_pin
 from liltwright.progress import Progress, silent
 from liltwright.tab import Arrangement, Ranking, Setup
 from liltwright.tune import Heard, Tune
@@ -81,7 +82,7 @@ def arrange(
 
     found = find_tune(source, tune_options, progress)
     ranking = rank(found.tune, player, guitar_options, progress)
-    setups = choose_setups(found.tune, player, guitar_options, ranking)
+    setups = choose_setups(found.tune, player, guitar_options, ranking, layer_options)
     arrangements = tuple(
         arrange_on(found.tune, setup, player, layer_options, progress) for setup in setups
     )
@@ -178,12 +179,22 @@ def rank(
 
 
 def choose_setups(
-    tune: Tune, player: Player, options: GuitarOptions, ranking: Ranking | None
+    tune: Tune,
+    player: Player,
+    options: GuitarOptions,
+    ranking: Ranking | None,
+    layers: LayerOptions = LayerOptions(),
 ) -> tuple[Setup, ...]:
-    """The setups to arrange for: the best of the user's own tuning and capo, or of the ranking."""
+    """The setups to arrange for: the best of the user's own tuning and capo, or of the ranking.
+
+    Where bars are kept and nothing is named, the setup of the arrangement that they come from.
+    """
     from liltwright.guitar.rank import RankSettings, rank_setups
     from liltwright.guitar.shortlist import shortlist
 
+    keeps = any(parse_pin(pin).kind == "keep" for pin in (*tune.pins, *layers.pins))
+    if keeps and layers.earlier is not None and options.tuning is None and options.capo is None:
+        return (_unmoved(layers, player).setup,)
     if ranking is None or options.tuning is not None or options.capo is not None:
         settings = RankSettings(
             tunings=(options.tuning,) if options.tuning is not None else (),
@@ -213,10 +224,44 @@ def arrange_on(
     from liltwright.arrange.layers import DEFAULT_PLAN, ArrangeSettings, arrange_layers
 
     settings = ArrangeSettings(
-        effort=options.effort, ornaments=options.ornaments, rounds=options.rounds or DEFAULT_PLAN
+        effort=options.effort,
+        ornaments=options.ornaments,
+        suggest=options.suggest,
+        lines=options.lines,
+        rounds=options.rounds or DEFAULT_PLAN,
+        pins=(*tune.pins, *options.pins),
+        earlier=None if options.earlier is None else _unmoved(options, player),
     )
     made = arrange_layers(tune, setup, player=player, settings=settings, progress=progress)
     return moved(made, options.move, player) if options.move else made
+
+
+def _unmoved(options: LayerOptions, player: Player) -> Arrangement:
+    """The arrangement that bars are kept from, as it was before `--move`."""
+    assert options.earlier is not None
+    return moved(options.earlier, -options.move, player) if options.move else options.earlier
+
+
+def with_earlier(options: LayerOptions, named: Path | None, folder: Path) -> LayerOptions:
+    """The options with the arrangement that bars may be kept from: the one named, or the folder's.
+
+    Raises PipelineError when the one named is none.
+    """
+    from liltwright.limits import check
+    from liltwright.read.files import content
+    from liltwright.records import from_json
+
+    path = named or folder / "arrangement-1.json"
+    if named is None and not path.is_file():
+        return options
+    try:
+        data = content(path)
+        check("json_bytes", len(data), path.name)
+        return replace(options, earlier=from_json(data, Arrangement, name=path.name))
+    except PipelineError:
+        if named is not None:
+            raise
+        return options
 
 
 def moved(arrangement: Arrangement, semitones: int, player: Player) -> Arrangement:

@@ -99,6 +99,8 @@ class ScoreNote:
     start: Fraction
     length: Fraction
     ornament: Ornament | None = None
+    graces: tuple[int, ...] = field(default=(), kw_only=True)
+    """Grace notes written before it, as semitones from the note, in order."""
 
     def __post_init__(self) -> None:
         """Refuse notes without length or before their bar."""
@@ -244,6 +246,8 @@ class Tune:
     remarks: tuple[str, ...] = ()
     """Sentences about the tune itself, e.g. that a pentatonic tune leaves the mode open."""
     chords_typed: tuple[TypedChord, ...] = ()
+    pins: tuple[str, ...] = ()
+    """What the user's hand fixes in every arrangement of the tune; see pipeline/pins.py."""
 
     @property
     def bar_length(self) -> Fraction:

@@ -97,7 +97,8 @@ def move_with_capo(
         )
     signature = keys.signature_of(sounds_in.tonic, sounds_in.mode)
     layers = tuple(_moved_layer(layer, semitones, signature) for layer in arrangement.layers)
-    return replace(arrangement, setup=moved, layers=layers), room
+    lines = tuple(_moved_layer(line, semitones, signature) for line in arrangement.lines)
+    return replace(arrangement, setup=moved, layers=layers, lines=lines), room
 
 
 def room_left(arrangement: Arrangement, setup: Setup, player: Player) -> Room:

@@ -153,6 +153,9 @@ def _fitting(frame: Frame, number: int, until: int, beside: Sequence[Below]) -> 
                 continue
             if above - midi < table["least_semitones_to_melody"] or (above - midi) % 12 in (1, 11):
                 continue
+            held = (string, fret, finger)
+            if frame.tables.pinned.forbids(event.bar, event.start, held):
+                continue
             note = Below(number, string, fret, finger, midi, event.length, "inner", pluck)
             ring = _ring(frame, note, until, beside)
             if ring:

@@ -87,6 +87,7 @@ def checked_tune(tune: Tune, which: str) -> Tune:
     check("octaves", abs(tune.octave_shift), which)
     check("seconds", tune.source.duration_s, which)
     _check_parts(tune, which)
+    check("pins", len(tune.pins), which)
     _check_heard(tune, which)
     return tune
 

@@ -29,8 +29,9 @@ from liltwright.tune import MODES, KeyName, Mode, Ornament, ScoreNote, Source, T
 _OTHER_MODES: dict[str, Mode] = {"ionian": "major", "aeolian": "minor", "locrian": "phrygian"}
 _MODES: dict[str, Mode] = {mode: mode for mode in MODES} | _OTHER_MODES  # type: ignore[dict-item]
 _SIGNS: dict[str, Ornament] = {
-    "turn": "roll", "inverted-turn": "roll", "trill-mark": "grace", "mordent": "tap",
-    "inverted-mordent": "cut",
+    "turn": "roll", "inverted-turn": "roll", "delayed-turn": "roll", "vertical-turn": "roll",
+    "delayed-inverted-turn": "roll", "trill-mark": "grace", "shake": "grace", "mordent": "tap",
+    "inverted-mordent": "cut", "schleifer": "slide", "tremolo": "triplet",
 }  # fmt: skip
 _TONICS = ("C", "G", "D", "A", "E", "B", "F#", "C#", "F", "Bb", "Eb", "Ab", "Db", "Gb", "Cb",
            "G#", "D#", "A#")  # fmt: skip
@@ -87,6 +88,7 @@ class _Note:
     length: Fraction
     ornament: Ornament | None = None
     goes_on: bool = False
+    graces: tuple[int, ...] = ()
 
 
 @dataclass(slots=True)
@@ -234,7 +236,8 @@ class PartReader:
         if length <= 0:
             return after
         tied = any(tie.get("type") == "start" for tie in element.findall("tie"))
-        note = _Note(midi, start, length, _ornament(element, grace, midi), tied)
+        before = tuple(one - midi for one in grace)
+        note = _Note(midi, start, length, _ornament(element, grace, midi), tied, before)
         grace.clear()
         if bar.notes and bar.notes[-1].start == start:
             if midi > bar.notes[-1].midi:
@@ -265,7 +268,9 @@ class PartReader:
 
 def _finished(bar: _Bar, notes: list[_Note]) -> ReadBar:
     return ReadBar(
-        notes=tuple(ScoreNote(n.midi, n.start, n.length, n.ornament) for n in notes),
+        notes=tuple(
+            ScoreNote(n.midi, n.start, n.length, n.ornament, graces=n.graces) for n in notes
+        ),
         length=bar.length,
         opens=bar.opens,
         closes=bar.closes,
@@ -302,8 +307,10 @@ def midi_of_pitch(pitch: etree._Element) -> int:
 
 def _ornament(element: etree._Element, grace: list[int], midi: int) -> Ornament | None:
     for sign in element.iterfind("notations/ornaments/*"):
-        if str(sign.tag) in _SIGNS:
+        if str(sign.tag) in _SIGNS and sign.get("type") in (None, "single", "start"):
             return _SIGNS[str(sign.tag)]
+    if element.find("notations/articulations/scoop") is not None:
+        return "slide"
     if not grace:
         return None
     if len(grace) > 1:

@@ -183,7 +183,7 @@ def _tune(page: Page, bars: Sequence[TabBar]) -> tuple[Tune, int]:
     moved = [tuple(replace(n, midi=n.midi + 12 * octave) for n in line) for line in lines]
     place = iter(moved)
     parts = tuple(_part(part, place) for part in page.tune.parts)
-    tune = replace(page.tune, parts=parts, octave_shift=octave, chords_typed=())
+    tune = replace(page.tune, parts=parts, octave_shift=octave, chords_typed=(), pins=())
     if not page.tune.candidates.key:
         best = rank_keys(KeyEvidence.of_parts(parts, tune.bar_length))
         before = no_key(KeyName(page.tune.tonic, page.tune.mode))

@@ -165,7 +165,25 @@ def arrangement_files(tune: Tune, arrangement: Arrangement, number: int) -> File
         files[f"{stem}.mid"] = layer_to_midi(tune, arrangement, name)
         files[f"{stem}.abc"] = layer_to_abc(tune, arrangement, name).encode()
         files[f"{stem}.txt"] = layer_to_text(tune, arrangement, name).encode()
+    if arrangement.lines:
+        files[f"arrangement-{number}-lines.txt"] = lines_text(tune, arrangement).encode()
     return files
+
+
+def lines_text(tune: Tune, arrangement: Arrangement) -> str:
+    """The bass lines to choose from: what they do in each bar, then their tab."""
+    from liltwright.arrange.lines import lines_words
+    from liltwright.write.tablature import layer_to_text
+
+    rows = [
+        "Bass lines to choose from: chords of each bar and, in brackets, the bass notes.",
+        'Take one for a part with --lines "A=restless B=still", or for a part of one round with',
+        '--rounds "melody:p moving-bass:f/B=restless:mf". The melody keeps its fingers.',
+        "",
+        *lines_words(tune, arrangement),
+    ]
+    tabs = [layer_to_text(tune, arrangement, line.name) for line in arrangement.lines]
+    return "\n\n\n".join(["\n".join(rows), *tabs])
 
 
 def layer_names(arrangement: Arrangement) -> tuple[str, ...]:

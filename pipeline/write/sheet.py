@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from liltwright import keys
-from liltwright.arrange.rounds import PerformedBar, performance
+from liltwright.arrange.rounds import PerformedBar, performance, round_words
 from liltwright.errors import UsageError
 from liltwright.tab import Arrangement, Setup
 from liltwright.tune import KeyName, ScoreNote, Tune, WrittenBar
@@ -334,16 +334,26 @@ def _performed_bar(
         or _part_of(page, before) != _part_of(page, bar)
         or before.written >= bar.written
     )
-    dynamics = {one.round: one.dynamic for one in played}
-    changes = begins_round and dynamics.get(bar.round - 1) != bar.dynamic
+    full = page.written[bar.written].kind != "pickup"
+    changes = full and _last_dynamic(page, played, place) != bar.dynamic
     return replace(frame, rings_on=True), replace(
         blank,
         chords=_chords_in(chords, bar.written, frame),
         part=page.tune.parts[_part_of(page, bar)].name if begins_part else "",
-        heading=f"Round {bar.round}: {bar.layer}" if begins_round else "",
+        heading=f"Round {bar.round}: {round_words(arrangement.rounds[bar.round - 1])}"
+        if begins_round
+        else "",
         dynamic=bar.dynamic if changes else "",
         double_bar=place + 1 < len(played) and played[place + 1].round != bar.round,
     )
+
+
+def _last_dynamic(page: _Page, played: Sequence[PerformedBar], place: int) -> str:
+    """The dynamic of the last full bar before; of none, nothing."""
+    for bar in reversed(played[:place]):
+        if page.written[bar.written].kind != "pickup":
+            return bar.dynamic
+    return ""
 
 
 def _first_full_bar_of_round(page: _Page, played: Sequence[PerformedBar], place: int) -> bool:
