@@ -141,9 +141,12 @@ class Bench:
         tune, wishes, player = self.tune, self.wishes, self._player()
         setup = self.setup() if name is None else self.named(name)
         if name is not None:
-            wishes = replace(wishes, pins=())
-        plain = (player, setup, wishes.effort, wishes.ornaments, wishes.rounds, wishes.pins)
-        options = LayerOptions(wishes.effort, wishes.ornaments, wishes.rounds or None)
+            wishes = replace(wishes, pins=(), lines="")
+        options = LayerOptions(
+            wishes.effort, wishes.ornaments, wishes.rounds or None, pins=wishes.pins,
+            lines=wishes.lines,
+        )  # fmt: skip
+        plain = (player, setup, options)
         return self._once("arrangement", (tune,), plain, lambda: run.arrange_on(
             tune, setup, player, options
         ))  # fmt: skip

@@ -33,22 +33,13 @@ WORDS = {
     "repeats": "repeats", "type": "type of tune", "metre": "metre", "key": "key", "tempo": "tempo",
     "title": "title", "right": "right as it is", "chord": "chord", "setup": "tuning and capo",
     "effort": "how hard it may be", "rounds": "plan of rounds", "ornaments": "ornaments in the tab",
-    "matters": "what matters", "pin": "note pinned", "octave": "octave", "outside": "change from outside",
+    "matters": "what matters", "pin": "note pinned", "line": "bass line", "octave": "octave", "outside": "change from outside",
 }  # fmt: skip
 """What each edit is called when it is undone."""
 
 
 class StaleError(PipelineError):
     """The change was made on a version that is no longer the last."""
-
-
-@dataclass(frozen=True, slots=True)
-class Pin:
-    """A melody note held to a string: bar as in Tune.written_bars(), note in that bar."""
-
-    bar: int
-    note: int
-    string: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +52,10 @@ class Wishes:
     ornaments: bool = False
     rounds: str = ""
     matters: tuple[tuple[str, float], ...] = ()
-    pins: tuple[Pin, ...] = ()
+    pins: tuple[str, ...] = ()
+    """What the player's hand fixes, as liltwright.pins reads it: "5:1/4=string 4"."""
+    lines: str = ""
+    """Which bass line each part takes: "A=restless B=still"."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +74,11 @@ def applied(state: State, edit: Edit) -> State:
         return replace(state, tune=_settled(changed, state.tune))
     if op in BAR_OPS:
         changed = on_bars(state.tune, edit)
-        return State(_settled(changed, state.tune), replace(state.wishes, pins=()))
+        return State(_settled(changed, state.tune), replace(state.wishes, pins=(), lines=""))
     if op in _TUNE_OPS:
         return replace(state, tune=_TUNE_OPS[op](state.tune, edit))
+    if op in _STATE_OPS:
+        return replace(state, wishes=_STATE_OPS[op](state, edit))
     if op in _WISH_OPS:
         return replace(state, wishes=_WISH_OPS[op](state.wishes, edit))
     raise UsageError(f'There is no edit "{str(op)[:40]}": reload the page.')
@@ -250,15 +246,38 @@ def setup_name(setup: Setup) -> str:
     return f"{'-'.join(map(str, setup.strings_midi))}:{setup.capo}:{setup.transpose}"
 
 
-def _pin(wishes: Wishes, edit: Edit) -> Wishes:
-    """Hold a note to a string; string 0 lets it go."""
-    bar, note, string = whole(edit, "bar"), whole(edit, "note"), whole(edit, "string")
+def _pinned(state: State, edit: Edit) -> Wishes:
+    """Hold a melody note to a string; string 0 lets it go, no bar lets all go."""
+    from liltwright.pins import parse_pin, place_text
+
+    if edit.get("all"):
+        return replace(state.wishes, pins=())
+    bar, at, string = whole(edit, "bar"), whole(edit, "note"), whole(edit, "string")
+    written = state.tune.written_bars()
+    if not (0 <= bar < len(written) and 0 <= at < len(written[bar].notes)):
+        raise UsageError("Choose the note that shall be pinned.")
     if not 0 <= string <= 6:
         raise UsageError(f"There is no string {string}: 1 is the thinnest, 6 the thickest.")
-    others = [pin for pin in wishes.pins if (pin.bar, pin.note) != (bar, note)]
+    place = place_text(state.tune, bar, written[bar].notes[at].start)
+    others = [pin for pin in state.wishes.pins if pin.partition("=")[0] != place]
     if string:
-        others.append(Pin(bar, note, string))
-    return replace(wishes, pins=tuple(sorted(others, key=lambda pin: (pin.bar, pin.note))))
+        others.append(f"{place}=string {string}")
+        parse_pin(others[-1])
+    return replace(state.wishes, pins=tuple(sorted(others)))
+
+
+def _lined(state: State, edit: Edit) -> Wishes:
+    """Choose the bass line of a part; empty for the usual one."""
+    from liltwright.arrange.lines import parse_picks
+
+    part, line = _text(edit, "part"), _text(edit, empty=True)
+    picks = dict(one.split("=") for one in state.wishes.lines.split())
+    picks.pop(part, None)
+    if line:
+        picks[part] = line
+    text = " ".join(f"{name}={picks[name]}" for name in sorted(picks))
+    parse_picks(text, state.tune)
+    return replace(state.wishes, lines=text)
 
 
 def _ornaments(wishes: Wishes, edit: Edit) -> Wishes:
@@ -271,5 +290,6 @@ _TUNE_OPS: dict[Any, Any] = {
 }  # fmt: skip
 _WISH_OPS: dict[Any, Any] = {
     "setup": _setup, "effort": _effort, "rounds": _rounds, "ornaments": _ornaments,
-    "matters": _matters, "pin": _pin,
+    "matters": _matters,
 }  # fmt: skip
+_STATE_OPS: dict[Any, Any] = {"pin": _pinned, "line": _lined}

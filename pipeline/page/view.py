@@ -5,7 +5,7 @@ In: a Bench, rankings, arrangements. Out: dictionaries for JSON; lengths as frac
 
 from __future__ import annotations
 
-from dataclasses import asdict, replace
+from dataclasses import replace
 from typing import Any
 
 from liltwright import keys
@@ -47,11 +47,26 @@ def state(bench: Bench, *, narrow: bool) -> dict[str, Any]:
         "wishes": {
             "setup": wishes.setup, "effort": wishes.effort, "ornaments": wishes.ornaments,
             "rounds": wishes.rounds, "matters": dict(wishes.matters),
-            "pins": [asdict(pin) for pin in wishes.pins],
+            "pins": pins(tune, wishes.pins), "lines": wishes.lines,
         },
         "marks": journal.marks,
         "music": bench.music(narrow=narrow),
     }  # fmt: skip
+
+
+def pins(tune: Tune, texts: tuple[str, ...]) -> list[dict[str, Any]]:
+    """Pinned notes: their place on the page and in words."""
+    from liltwright.pins import parse_pin
+
+    found = []
+    for text in texts:
+        pin = parse_pin(text)
+        for bar in pin.where.bars(tune) if pin.where else ():
+            notes = tune.written_bars()[bar].notes
+            at = [i for i, note in enumerate(notes) if pin.where and note.start == pin.where.start]
+            found.append({"bar": bar, "note": at[0] if at else -1, "string": pin.string,
+                          "words": text})  # fmt: skip
+    return found
 
 
 def bars(tune: Tune) -> list[dict[str, Any]]:
@@ -164,6 +179,7 @@ def arrangement(tune: Tune, made: Arrangement, player: Any) -> dict[str, Any]:
                              and not n.grace] for bar in layer.bars],
             } for layer in made.layers
         ],
+        "lines": [str(line.name) for line in made.lines],
         "rounds": [{"layer": one.layer, "dynamic": one.dynamic} for one in made.rounds],
         "cautions": list(made.cautions),
     }  # fmt: skip
