@@ -30,10 +30,11 @@ export async function show(main, id) {
     const order = scored().slice(0, most);
     const before = new Map([...items].filter(([, one]) => one.isConnected).map(([key, one]) => [key, one.getBoundingClientRect().top]));
     const best = order[0]?.score || 1;
+    const least = (order.at(-1)?.score || 0) - 3;
     list.replaceChildren(...order.map(({ setup, score }, at) => {
       const row = items.get(setup.id) || make(setup);
       items.set(setup.id, row);
-      row.update(at + 1, score, best);
+      row.update(at + 1, score, best, least);
       return row;
     }));
     if (!calm()) for (const row of list.children) {
@@ -51,10 +52,10 @@ export async function show(main, id) {
       setup.cautions.length ? h("span.caution", {}, "⚠ ", setup.cautions[0]) : null),
     discs(setup), h("div.mark", {}, score, meter),
     h("div.row", {}, h("button.pick", { onclick: () => pick(setup) }, "Play it here"), h("label.check", {}, h("input", { type: "checkbox", onchange: (event) => compareWith(setup, event.target) }), "compare")));
-    row.update = (at, value, best) => {
+    row.update = (at, value, best, least) => {
       place.textContent = `${at}.`;
       score.textContent = value.toFixed(1);
-      meter.firstChild.style.width = `${Math.max(0, Math.min(100, (100 * value) / best))}%`;
+      meter.firstChild.style.width = `${Math.max(0, Math.min(100, (100 * (value - least)) / Math.max(best - least, 0.1)))}%`;
       const mine = setup.id === chosenId();
       row.classList.toggle("mine", mine);
       $(".pick", row).textContent = mine ? "Chosen" : "Play it here";
@@ -133,7 +134,7 @@ export async function show(main, id) {
   drawSliders();
   draw();
   drawDetail();
-  main.replaceChildren(h("div.bench", {}, h("div.sheet", {}, h("section.card", {}, h("h2", {}, "Where it sits"), told, list, h("button", { onclick: () => { most += 20; draw(); } }, "Show more"),
+  main.replaceChildren(h("div.bench", {}, h("div.sheet", {}, h("section.card", {}, h("h2", {}, "Where it sits"), told, h("details.legend", {}, h("summary", {}, "What the discs say"), h("p.soft", {}, `A full disc is the best there is. In order: ${ranking.parts.map((part) => part.name).join(", ")}.`)), list, h("button", { onclick: () => { most += 20; draw(); } }, "Show more"),
     ranking.lower.length ? h("details", {}, h("summary", {}, "Why others came lower"), h("ul", {}, ranking.lower.map((text) => h("li", {}, text)))) : ""), compared),
   h("div.side", {}, detail, h("section.card", { "aria-label": "What matters" }, h("div.row", {}, h("h2", {}, "What matters to you"), evenly), sliders, h("a", { href: "#/player" }, "You and your guitar")))));
   return { keys: (event) => undoKeys(event, tune) };

@@ -1,7 +1,7 @@
 // Look and mend: the tune engraved, a note chosen, what can be done with it, the doubts, the recording beside it.
 import { get } from "./api.js";
-import { $$, barWords, calm, careful, choice, clock, field, fraction, h, lengthWords, lengths, number, say } from "./ui.js";
-import { hearNote, loadTape, melodyBank, playTape, silence, stopTape, voice } from "./sound.js";
+import { $$, barWords, calm, careful, choice, field, fraction, h, lengthWords, lengths, number, say } from "./ui.js";
+import { hearNote, melodyBank, playTape, silence, stopTape, voice } from "./sound.js";
 import { ranges, transport } from "./player.js";
 import { Tune, drawMusic, nearest } from "./tune.js";
 
@@ -211,8 +211,8 @@ export async function show(main, id) {
 
   // ---- the recording's picture, the row of the chosen bar
   function drawStrip(at) {
-    strip.hidden = !rows;
     if (!rows) return;
+    strip.hidden = false;
     const heard = at ?? tune.state.heard.findIndex((bar) => bar[2] === chosen.bar);
     const row = rows.find((one) => one.bars.includes(heard)) || rows[0];
     if (!row) { strip.hidden = true; return; }
@@ -233,6 +233,8 @@ export async function show(main, id) {
   strip.addEventListener("click", heardBar);
   strip.addEventListener("keydown", (event) => { if (event.key === "Enter" || event.key === " ") { event.preventDefault(); event.stopPropagation(); heardBar(event); } });
   if (tune.state.heard.length) {
+    strip.hidden = false;
+    strip.replaceChildren(h("p.wait", {}, "Drawing what was heard …"));
     get(tune.address("/picture")).then((found) => { rows = found.rows; drawStrip(); }).catch(() => { strip.hidden = true; });
   }
 
@@ -272,5 +274,5 @@ export async function show(main, id) {
     act();
     return true;
   }
-  return { keys, left: () => { removeEventListener("resize", refit); loadTape; clock; } };
+  return { keys, left: () => removeEventListener("resize", refit) };
 }

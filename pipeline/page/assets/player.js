@@ -5,6 +5,8 @@ import { silence, voice } from "./sound.js";
 const kept = (name, other) => { try { return localStorage.getItem(`liltwright-${name}`) ?? other; } catch { return other; } };
 const keep = (name, value) => { try { localStorage.setItem(`liltwright-${name}`, value); } catch { /* a private window keeps nothing */ } };
 
+const seen = new ResizeObserver(([{ target }]) => document.body.style.setProperty("--foot", `${target.offsetHeight}px`));
+
 // `what` gives {bank, score, ranges: [[words, from, to]]…, bar(bar), at(bar, ms), level(part)}; may be async.
 export function transport(what, { layers = false } = {}) {
   const box = $("#bar");
@@ -50,6 +52,7 @@ export function transport(what, { layers = false } = {}) {
   box.replaceChildren(play, h("label.quiet", {}, range), h("label.field.speed", {}, h("span", {}, "Speed"), speed, told),
     loopLabel, countLabel, pulseLabel, ...(mixer ? [mixer] : []), where);
   box.hidden = false;
+  seen.observe(box);
   careful(prepared)();
   return {
     go, refresh: careful(prepared), toggle: () => play.click(), speed: () => Number(speed.value) / 100, loop: () => loop.checked,

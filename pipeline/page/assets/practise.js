@@ -1,6 +1,6 @@
 // Practise: the recording slowed, the tune in one ear, bars in a loop, what was marked last time.
-import { get, post } from "./api.js";
-import { $$, barWords, careful, choice, clock, fault, h, narrow, say } from "./ui.js";
+import { post } from "./api.js";
+import { $$, barWords, careful, choice, h, narrow, say } from "./ui.js";
 import { melodyBank, playTape, silence, stopTape, voice } from "./sound.js";
 import { ranges, transport } from "./player.js";
 import { Tune, drawMusic } from "./tune.js";
@@ -101,7 +101,6 @@ export async function show(main, id) {
     h("section.card", { "aria-label": "Marked bars" }, h("h2", {}, "What you marked"), marked, h("button", { onclick: () => chosenBars().forEach((bar) => mark(bar, today())) }, "Mark the chosen bars")),
     h("section.card", { "aria-label": "The sheet" }, h("h2", {}, "On paper"), h("button", { onclick: () => print() }, "Print the tune"), h("p.soft", {}, "Stop when a hand, wrist or arm hurts; warm up, take breaks, build tempo slowly. A lasting pain is for a doctor.")))));
   show_();
-  void clock; void get; void fault;
   function keys(event) {
     const last = state.bars.length - 1;
     const acts = { " ": () => (voice.playing ? silence() : go()), m: () => chosenBars().forEach((bar) => mark(bar, today())),

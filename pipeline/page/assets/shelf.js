@@ -1,6 +1,6 @@
 // The shelf: every tune, search, taking things in, sets.
 import { finished, get, post, send } from "./api.js";
-import { $, calm, careful, h, say } from "./ui.js";
+import { $, careful, h, say } from "./ui.js";
 import { recorder } from "./record.js";
 
 export async function show(main) {
@@ -129,7 +129,6 @@ export async function show(main) {
   draw();
   drawLoose();
   drawSets();
-  main.replaceChildren(h("div.two", {}, h("div", {}, h("section.card", { "aria-label": "The shelf" }, h("div.row", {}, search, h("a.button", { href: "#/player" }, "You and your guitar")), count, list), loose), h("div", {}, drop, sets)));
-  if (!calm() && !shelf.tunes.length) drop.classList.add("first");
+  main.replaceChildren(h(shelf.tunes.length ? "div.two" : "div.two.empty", {}, h("div", {}, h("section.card", { "aria-label": "The shelf" }, h("div.row", {}, search, h("a.button", { href: "#/player" }, "You and your guitar")), count, list), loose), h("div", {}, drop, sets)));
   return { left: () => mic.close(), keys: (event) => { if (event.key === "/") { search.focus(); return true; } return false; } };
 }
