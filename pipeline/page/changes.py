@@ -146,6 +146,8 @@ class Journal:
                 file.flush()
                 os.fsync(file.fileno())
         except OSError as fault:
+            with suppress(OSError):
+                os.truncate(self.path, self._read)
             raise PipelineError(
                 f"The change could not be kept ({(fault.strerror or str(fault)).lower()}): "
                 "it was not made; free some space or choose another folder."

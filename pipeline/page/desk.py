@@ -22,7 +22,7 @@ from liltwright.limits import clean
 from liltwright.page.bars import BAR_OPS, meter_changed, on_bars
 from liltwright.page.notes import NOTE_OPS, Edit, fraction, on_note, whole
 from liltwright.tab import Setup
-from liltwright.tune import Doubt, Tune, TypedChord
+from liltwright.tune import Bar, Doubt, HeardBar, Tune, TypedChord, WrittenBar
 
 EDITED = "as edited on the page"
 WORDS = {
@@ -96,7 +96,43 @@ def _settled(changed: Tune, before: Tune) -> Tune:
             chord for chord in changed.chords_typed if chord.bar < len(changed.written_bars())
         ),
     )
-    return replace(changed, bars_heard=bars_of_the_edit(changed, before))
+    heard = heard_with(changed, before) if same else bars_of_the_edit(changed, before)
+    return replace(changed, bars_heard=heard)
+
+
+def heard_with(changed: Tune, before: Tune) -> tuple[HeardBar, ...]:
+    """The bars heard, those of changed bars of the page with their new notes.
+
+    The last bar of a part is heard together with the pick-up that follows it.
+    """
+    heard = before.bars_heard
+    if not heard:
+        return heard
+    first = 0 if heard[0].notes and heard[0].notes[0].start else 1
+    last = Doubt(first + len(heard) - 1, 0.0, "-")
+    printed = printed_bars(replace(before, doubts=(last,)))
+    old, new = before.written_bars(), changed.written_bars()
+    done = []
+    for index, bar in enumerate(heard):
+        here, after = printed.get(first + index), printed.get(first + index + 1)
+        if here is None:
+            done.append(bar)
+            continue
+        following = _pickup_before(new, after)
+        same = old[here].notes == new[here].notes and _pickup_before(old, after) == following
+        notes = new[here].notes
+        if not same and following and new[here].kind != "pickup":
+            room = all(note.start + note.length <= following[0].start for note in notes)
+            notes = (*notes, *following) if room else notes
+        done.append(bar if same else replace(bar, notes=notes))
+    return tuple(done)
+
+
+def _pickup_before(written: tuple[WrittenBar, ...], place: int | None) -> Bar:
+    """The pick-up with which the part begins whose first bar this is; empty elsewhere."""
+    if not place or written[place].kind != "bar" or written[place - 1].kind != "pickup":
+        return ()
+    return written[place - 1].notes
 
 
 def _doubts_left(changed: Tune, before: Tune) -> tuple[Doubt, ...]:
