@@ -293,6 +293,19 @@ def gather(
 
 
 @app.command()
+def page(
+    folder: words.PageFolder = Path("tunes"),
+    port: words.Port = 0,
+    no_browser: words.NoBrowser = False,
+    share: words.Share = False,
+) -> None:
+    """Open the local page over a folder of tunes: hum, look, mend, choose, listen, print."""
+    from liltwright.page.serve import serve
+
+    serve(folder, port=port, browser=not no_browser, share=share)
+
+
+@app.command()
 def restore(
     folder: Annotated[Path, typer.Argument(help="A folder that an earlier run wrote into.")],
 ) -> None:

@@ -305,3 +305,13 @@ Anew = Annotated[
     bool,
     typer.Option("--anew/--no-anew", help="Also arrange the bare tune where it sits best."),
 ]
+
+PageFolder = Annotated[
+    Path, typer.Argument(help="Folder of tunes; made when it is missing. Without it: tunes.")
+]
+Port = Annotated[int, typer.Option("--port", min=0, max=65535, help="Port; 0 for a free one.")]
+NoBrowser = Annotated[bool, typer.Option("--no-browser", help="Open no browser.")]
+Share = Annotated[
+    bool,
+    typer.Option("--share", help="Let a phone in the same network in, with a one-time code."),
+]
