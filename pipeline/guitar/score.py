@@ -66,6 +66,11 @@ def part_names() -> tuple[str, ...]:
     return tuple(row["name"] for row in models.read_json(FILE)["parts"])
 
 
+def parts_explained() -> dict[str, str]:
+    """What each part of the score looks at, by its name."""
+    return {row["name"]: row["says"] for row in models.read_json(FILE)["parts"]}
+
+
 def weights(changes: dict[str, float]) -> np.ndarray:
     """Weight of each part, summing to 1, in the order of part_names().
 

@@ -153,7 +153,7 @@ class Shelf:
         if known and known[0] == stamp:
             return known[1]
         from liltwright.page.changes import Journal
-        from liltwright.read.files import read_tune
+        from liltwright.tunefile import read_tune
 
         try:
             if (folder / EDITS).exists():
