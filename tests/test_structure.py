@@ -55,6 +55,16 @@ def test_reading_asks_the_notating_room_for_the_home_of_a_tune_alone():
             assert not name.startswith("liltwright.notate") or name == "liltwright.notate.key"
 
 
+def test_no_room_knows_of_the_page():
+    """The page calls the library; nothing but the command line calls the page."""
+    for path in MODULES:
+        inside = path.parent.name == "page" or path.name == "cli.py"
+        for name in imports_of(path):
+            assert inside or not name.startswith("liltwright.page"), f"{path.name} imports {name}"
+            web = name.split(".")[0] in ("starlette", "uvicorn")
+            assert path.parent.name == "page" or not web, f"{path.name} imports {name}"
+
+
 def test_models_hold_no_code_of_a_stage():
     for name in imports_of(ROOT / "models" / "__init__.py"):
         assert not name.startswith("pipeline")

@@ -13,6 +13,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -50,6 +51,7 @@ class Bench:
         self._timer: threading.Timer | None = None
         self._recording: tuple[str, Path | None] | None = None
         self._best: tuple[Any, Setup] | None = None
+        self._arranged: tuple[str, bool] | None = None
 
     @property
     def tune(self) -> Tune:
@@ -156,6 +158,8 @@ class Bench:
         from liltwright.page.drawing import layer_music
 
         tune, made = self.tune, self.arrangement(setup)
+        if setup is None:
+            self._arranged = (layer, narrow)
         return self._once("layer", (tune, made), (layer, narrow), lambda: layer_music(
             tune, made, layer, narrow=narrow
         ))  # fmt: skip
@@ -220,7 +224,7 @@ class Bench:
         with self._guard:
             if self._timer is not None:
                 self._timer.cancel()
-            self._timer = threading.Timer(PAUSE_S, self._write_quietly)
+            self._timer = threading.Timer(PAUSE_S, self._pause)
             self._timer.daemon = True
             self._timer.start()
 
@@ -229,6 +233,13 @@ class Bench:
             self.write()
         except (PipelineError, OSError):
             return  # the journal has it; the next change tries again
+
+    def _pause(self) -> None:
+        """After a moment without changes: write, and arrange ahead where layers were looked at."""
+        self._write_quietly()
+        if self._arranged:
+            with suppress(PipelineError):
+                self.layer_music(self._arranged[0], narrow=self._arranged[1])
 
     def write(self) -> None:
         """Write the tune's files now, as every run does: the user's own stay as they are."""

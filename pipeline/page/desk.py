@@ -33,7 +33,8 @@ WORDS = {
     "repeats": "repeats", "type": "type of tune", "metre": "metre", "key": "key", "tempo": "tempo",
     "title": "title", "right": "right as it is", "chord": "chord", "setup": "tuning and capo",
     "effort": "how hard it may be", "rounds": "plan of rounds", "ornaments": "ornaments in the tab",
-    "matters": "what matters", "pin": "note pinned", "line": "bass line", "octave": "octave", "outside": "change from outside",
+    "matters": "what matters", "pin": "note pinned", "line": "bass line", "octave": "octave",
+    "outside": "change from outside",
 }  # fmt: skip
 """What each edit is called when it is undone."""
 
@@ -141,7 +142,7 @@ def _doubts_left(changed: Tune, before: Tune) -> tuple[Doubt, ...]:
     old, new = before.written_bars(), changed.written_bars()
     return tuple(
         doubt for doubt in before.doubts
-        if doubt.bar not in printed or old[printed[doubt.bar]].notes == new[printed[doubt.bar]].notes
+        if (place := printed.get(doubt.bar)) is None or old[place].notes == new[place].notes
     )  # fmt: skip
 
 
@@ -195,7 +196,9 @@ def _known(tune: Tune, known: options.TuneOptions) -> Tune:
     from liltwright.notate.notate import NotateSettings, renotate
 
     # Without "notes" a heard tune would be read anew from the recording and lose what was mended.
-    held = replace(tune, overridden={**tune.overridden, "notes": tune.overridden.get("notes", EDITED)})
+    held = replace(
+        tune, overridden={**tune.overridden, "notes": tune.overridden.get("notes", EDITED)}
+    )
     held = replace(held, overridden={k: v for k, v in held.overridden.items() if k != "meter"})
     done = renotate(held, NotateSettings(tune_type=known.tune_type, key=known.key))
     return replace(done, doubts=tune.doubts)

@@ -120,7 +120,7 @@ def _length(tune: Tune, written: tuple[WrittenBar, ...], place: int, edit: Edit)
     bar = written[place]
     at, note = _note(bar, edit)
     length = fraction(edit, "to")
-    low, high = span(tune, bar)
+    high = span(tune, bar)[1]
     if length <= 0:
         raise UsageError("A note needs a length above nothing: delete it instead.")
     end, old_end = note.start + length, note.start + note.length
@@ -185,9 +185,7 @@ def _tie(tune: Tune, written: tuple[WrittenBar, ...], place: int, edit: Edit) ->
     if not notes or notes[0].start:
         raise UsageError("The next bar begins with a rest: there is nothing to tie to.")
     longer = replace(note, length=note.length + notes[0].length)
-    return with_bar(
-        with_bar(tune, place, (*bar.notes[:at], longer)), following, notes[1:]
-    )
+    return with_bar(with_bar(tune, place, (*bar.notes[:at], longer)), following, notes[1:])
 
 
 def _next_bar(written: tuple[WrittenBar, ...], place: int) -> int:

@@ -25,7 +25,7 @@ WARM_UP_AFTER_S = 1.0
 
 
 def serve(folder: Path, *, port: int = 0, browser: bool = True, share: bool = False) -> None:
-    """Serve a folder of tunes until Ctrl-C. Raises UsageError when folder or port cannot be used."""
+    """Serve a folder of tunes until Ctrl-C. Raises UsageError for a folder or port of no use."""
     from liltwright.page.shelf import Shelf
 
     shelf = Shelf(folder)

@@ -82,7 +82,7 @@ class Shelf:
 
     def folders(self) -> dict[str, Path]:
         """Identifier -> folder of every tune; the root itself when it holds one."""
-        found = {}
+        found: dict[str, Path] = {}
         if is_plain_file(self.root / "tune.json"):
             found[identifier(".")] = self.root
         for path in sorted(self.root.iterdir(), key=lambda path: path.name.lower()):
@@ -103,7 +103,7 @@ class Shelf:
         """Identifier -> recordings and tune files right in the root that can be taken in."""
         if is_plain_file(self.root / "tune.json"):
             return {}
-        found = {}
+        found: dict[str, Path] = {}
         for path in sorted(self.root.iterdir(), key=lambda path: path.name.lower()):
             ours = path.name == SETS or path.name.startswith(".")
             kind = path.suffix.lower() in (*SOUND_SUFFIXES, *TUNE_SUFFIXES)

@@ -229,7 +229,7 @@ def write(context: Any, request: Request, body: Any) -> Any:
     return context.tasks.start("writing the files", work).plain()
 
 
-ROUTES = tuple(
+_OF_A_TUNE = tuple(
     (method, f"/api/tune/{{tune}}{path}", handler)
     for method, path, handler in (
         ("GET", "", state), ("POST", "/edit", edit), ("POST", "/mark", mark),
@@ -239,4 +239,5 @@ ROUTES = tuple(
         ("GET", "/sound", sound), ("GET", "/files", files), ("GET", "/file", file),
         ("POST", "/write", write),
     )
-) + (("GET", "/api/bank", bank),)  # fmt: skip
+)  # fmt: skip
+ROUTES = (*_OF_A_TUNE, ("GET", "/api/bank", bank))

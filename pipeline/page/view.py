@@ -147,7 +147,9 @@ def ranking(found: Ranking, most: int) -> dict[str, Any]:
     base = dict(zip(says, weights({}).tolist(), strict=True))
     return {
         "searched": found.searched,
-        "parts": [{"name": name, "says": text, "weight": base[name]} for name, text in says.items()],
+        "parts": [
+            {"name": name, "says": text, "weight": base[name]} for name, text in says.items()
+        ],
         "setups": [_ranked(one, full=place < most) for place, one in enumerate(found.setups)],
         "lower": list(found.lower),
         "robustness": found.robustness,
@@ -201,7 +203,8 @@ def strings(one: Setup, player: Any) -> list[dict[str, Any]]:
 
     found = tensions(one.strings_midi, scale_mm=player.scale_mm, string_set=player.string_set)
     return [
-        {"string": t.string, "name": pretty(keys.note_name(t.midi)), "newton": round(t.tension_n, 1),
-         "semitones": t.semitones, "percent": round(t.percent), "danger": t.near_breaking}
+        {"string": t.string, "name": pretty(keys.note_name(t.midi)),
+         "newton": round(t.tension_n, 1), "semitones": t.semitones,
+         "percent": round(t.percent), "danger": t.near_breaking}
         for t in found
     ]  # fmt: skip

@@ -6,6 +6,7 @@ Accessibility is judged by axe-core (Deque), from the package that carries it.
 import base64
 import json
 from importlib.util import find_spec
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -101,7 +102,9 @@ def test_the_shelf_lists_and_finds_tunes(browser, site):
     go(browser, "#/", "document.querySelectorAll('.shelf li').length === 2")
     for words, count in (("lamp", 1), ("jig mixolydian", 2), ("FADCA", 2), ("zzz", 0)):
         browser.run(f"document.querySelector('input[type=search]').value = {words!r}")
-        browser.run("document.querySelector('input[type=search]').dispatchEvent(new Event('input'))")
+        browser.run(
+            "document.querySelector('input[type=search]').dispatchEvent(new Event('input'))"
+        )
         assert browser.run("document.querySelectorAll('.shelf li').length") == count, words
 
 
@@ -124,7 +127,7 @@ def test_a_note_is_mended_by_keys_alone_and_undone(browser, site):
 def test_a_click_chooses_the_note_under_it(browser, site):
     view(browser, site, "lamp", "tune")
     box = browser.run(
-        "JSON.stringify(document.querySelector('[data-written=\"3\"] [data-note=\"2\"]')"
+        'JSON.stringify(document.querySelector(\'[data-written="3"] [data-note="2"]\')'
         ".getBoundingClientRect())"
     )
     at = json.loads(box)
@@ -173,7 +176,9 @@ def test_the_tune_plays_with_a_cursor(browser, site):
 def test_sliders_move_the_ranking_while_they_are_dragged_as_the_program_would(browser, site):
     """The order that the page computes is the order of the program's ranking."""
     tune = view(browser, site, "lamp", "tuning")
-    order = "JSON.stringify([...document.querySelectorAll('.ranking li')].map((r) => r.dataset.setup))"
+    order = (
+        "JSON.stringify([...document.querySelectorAll('.ranking li')].map((r) => r.dataset.setup))"
+    )
     before = json.loads(browser.run(order))
     usual = site.get(f"/api/tune/{tune}/ranking").json()["setups"]
     assert before == [one["id"] for one in usual[: len(before)]]
@@ -185,7 +190,7 @@ def test_sliders_move_the_ranking_while_they_are_dragged_as_the_program_would(br
     weighed = site.get(f"/api/tune/{tune}/ranking?matters=ring=4").json()["setups"]
     near = {one["id"]: one["score"] for one in weighed}
     scores = [near[one] for one in moved]
-    assert all(a >= b - 0.1 for a, b in zip(scores, scores[1:], strict=False))
+    assert all(a >= b - 0.1 for a, b in pairwise(scores))
     assert state(site, tune)["version"] == version
     browser.run(f"{slider}.dispatchEvent(new Event('change'))")
     assert settled(browser, site, tune, version)["wishes"]["matters"] == {"ring": 4}

@@ -112,7 +112,7 @@ def test_a_torn_last_line_is_dropped_and_the_rest_kept(folder, cut):
 def test_a_damaged_journal_is_one_sentence(folder):
     Journal(folder)
     (folder / EDITS).write_bytes(b"rubbish\n")
-    with pytest.raises(PipelineError, match="tune itself is in tune.json"):
+    with pytest.raises(PipelineError, match=r"tune itself is in tune\.json"):
         Journal(folder)
 
 
