@@ -164,9 +164,7 @@ def _folded(begins: np.ndarray, lag: int) -> np.ndarray:
     return np.bincount(np.arange(len(begins)) % lag, weights=begins)
 
 
-def _segments(
-    plan: Plan, labels: list[int], lag: int, n: int, missing: int
-) -> tuple[Segment, ...]:
+def _segments(plan: Plan, labels: list[int], lag: int, n: int, missing: int) -> tuple[Segment, ...]:
     """Lay the plan over all rounds; bars are counted from the first that was recorded."""
     found: list[Segment] = []
     start = 0
