@@ -58,14 +58,16 @@ def with_compound(
     if best.meter not in SIMPLE:
         return paths, chance, None
     found = models.read_json("readings/types.json")["compound"]
-    six = float(1 / (1 + np.exp(-_values(found, _manner(best, notes, "4/4"))[0])))
+    value = _values(found, _manner(best, notes, "4/4"))[0]
+    value += models.read_json("readings/weights.json")["compound"]
+    six = float(1 / (1 + np.exp(-value)))
     kept = [at for at, path in enumerate(paths) if path.meter != "6/8"]
     others = np.array([chance[at] for at in kept])
     others *= (1 - six * chance[0]) / others.sum()
     every = [retold(best), *(paths[at] for at in kept)]
-    value = np.append(six * chance[0], others)
-    order = np.argsort(-value, kind="stable")
-    return [every[at] for at in order], value[order], best if order[0] == 0 else None
+    shares = np.append(six * chance[0], others)
+    order = np.argsort(-shares, kind="stable")
+    return [every[at] for at in order], shares[order], best if order[0] == 0 else None
 
 
 def _manner(path: Path, notes: PlainNotes, meter: str) -> np.ndarray:
