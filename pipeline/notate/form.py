@@ -25,6 +25,7 @@ from liltwright.notate.cuts import (
     Agreement,
     Plan,
     best_cut,
+    phrases_odds,
 )
 
 EDGES = np.array([0.45, 0.62, 0.74, 0.86])
@@ -145,10 +146,11 @@ def _pass_odds(one: Segment, other: Segment, agree: Agreement, missing: int) -> 
         return 0.0
     mine, its = one.first - one.skipped + missing, other.first - other.skipped + missing
     bars = one.bars + one.skipped + one.missing
+    span = np.arange(low, high)
+    odds = agree.odds[mine + span, its + span].tolist()
     if high == bars > SHORT:
-        last = float(agree.odds[mine + high - 1, its + high - 1])
-        return agree.between(mine + low, its + low, high - 1 - low) + max(last, ENDING_FLOOR)
-    return agree.between(mine + low, its + low, high - low)
+        odds[-1] = max(odds[-1], ENDING_FLOOR)
+    return max(sum(odds), phrases_odds(odds)) if bars >= VARIED_BARS else float(sum(odds))
 
 
 def _round_lags(sums: np.ndarray, n: int) -> list[int]:

@@ -26,16 +26,19 @@ def heard_off(semitones: int, cents: float) -> Heard:
 def test_of_two_semitones_the_usual_key_is_meant() -> None:
     """E minor is usual, F minor is not (common practice; usual.json counts 75 and 0 tunes)."""
     move = concert_move(-48.0, F_MINOR)
-    assert move is not None and (move.semitones, move.other) == (-1, 0)
+    assert move is not None
+    assert (move.semitones, move.other) == (-1, 0)
     said = concert_remark(-48.0, F_MINOR, move)[0]
-    assert "E minor, 52 cents above" in said and "F minor, 48 cents below" in said
+    assert "E minor, 52 cents above" in said
+    assert "F minor, 48 cents below" in said
     assert "--concert -48" in said
 
 
 @pytest.mark.parametrize("cents", [-48.0, 48.0])
 def test_a_usual_key_stays(cents: float) -> None:
     move = concert_move(cents, D_MAJOR)
-    assert move is not None and move.semitones == 0
+    assert move is not None
+    assert move.semitones == 0
 
 
 @pytest.mark.parametrize("cents", [0.0, 34.0, -34.0])
@@ -48,8 +51,10 @@ def test_the_user_decides() -> None:
     moved = concert_move(-48.0, D_MAJOR, known_cents=50.0)
     by_key = concert_move(-48.0, D_MAJOR, known_key=KeyName("C#", "major"))
     assert kept is None
-    assert moved is not None and moved.semitones == -1
-    assert by_key is not None and by_key.semitones == -1
+    assert moved is not None
+    assert moved.semitones == -1
+    assert by_key is not None
+    assert by_key.semitones == -1
 
 
 def test_everything_is_moved_together() -> None:
