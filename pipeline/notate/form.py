@@ -43,6 +43,8 @@ BROKEN_OFF = -6.0
 RETURN = -4.0
 """For a part that comes back later in the round, beside the repetition of the whole round."""
 MIRRORS = 0.3
+ONE_PART = -8.0
+"""For a tune of one part of eight bars that is played again and again."""
 PARTS, MORE = (0.0, 0.0, -2.0, -4.0, -10.0), -6.0
 """Log odds of so many different parts in a round: two to four are usual; of each more than five."""
 
@@ -121,6 +123,7 @@ def _form(agree: Agreement, begins: np.ndarray, lag: int, missing: int) -> Form:
     segments = _segments(plan, labels, lag, n, missing)
     score += _rounds(segments, lag, agree, missing)
     score += PARTS[min(len(set(labels)), len(PARTS)) - 1] + MORE * max(len(set(labels)) - 5, 0)
+    score += ONE_PART if sum(bars for bars, _ in plan) <= VARIED_BARS and lag < n else 0.0
     score += _returns(plan, labels, agree) + (BROKEN_OFF if n % lag > 1 else 0.0)
     return Form(segments, lag, score)
 
