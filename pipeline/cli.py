@@ -45,6 +45,7 @@ def arrange(
     first_bar: words.FirstBar = None,
     title: words.Title = None,
     take: words.Take = None,
+    concert: words.Concert = None,
     tuning: words.Tuning = None,
     capo: words.Capo = None,
     sound_in: words.SoundIn = None,
@@ -69,7 +70,9 @@ def arrange(
     """Do the whole job: hear the tune, find where it sits, write tab, sheets and sound."""
     from liltwright import jobs
 
-    known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
+    known = options.TuneOptions(
+        ear, type, metre, key, tempo, octave, first_bar, title, take, concert
+    )
     wanted = options.guitar(tuning, capo, sound_in, setups, matters, wide, force)
     layers = options.LayerOptions(
         effort, ornaments, rounds, move, options.pins(pin), suggest=suggest, lines=lines
@@ -128,11 +131,14 @@ def listen(
     first_bar: words.FirstBar = None,
     title: words.Title = None,
     take: words.Take = None,
+    concert: words.Concert = None,
 ) -> None:
     """Only write down the tune: notes, bars, parts and key of a recording."""
     from liltwright import jobs
 
-    known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
+    known = options.TuneOptions(
+        ear, type, metre, key, tempo, octave, first_bar, title, take, concert
+    )
     jobs.listen(recording, out, replace, known, as_json=as_json)
 
 

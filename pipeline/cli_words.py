@@ -78,6 +78,10 @@ FirstBar = Annotated[
         "--first-bar", min=0, help="Second of the recording where the first full bar starts."
     ),
 ]
+Concert = Annotated[
+    float | None,
+    typer.Option("--concert", min=-100, max=100, help="Cents the recording lies above A = 440 Hz."),
+]
 Take = Annotated[
     int | None,
     typer.Option("--take", min=1, help="Which tune, when several are in one recording."),

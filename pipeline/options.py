@@ -35,6 +35,7 @@ class TuneOptions:
     first_bar_s: float | None = None
     title: str | None = None
     take: int | None = None
+    concert_cents: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

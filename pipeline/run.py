@@ -310,6 +310,7 @@ def _notate_settings(options: TuneOptions) -> NotateSettings:
     for name, value in (
         ("--tempo", options.beats_per_minute),
         ("--first-bar", options.first_bar_s),
+        ("--concert", options.concert_cents),
     ):
         if value is not None and not math.isfinite(value):
             raise UsageError(f"{name} {value} is not a number: write one like 30 or 112.5.")
@@ -320,6 +321,7 @@ def _notate_settings(options: TuneOptions) -> NotateSettings:
         beats_per_minute=options.beats_per_minute,
         octave_shift=options.octave_shift,
         first_bar_s=options.first_bar_s,
+        concert_cents=options.concert_cents,
         title=None if options.title is None else clean(options.title),
     )
 
