@@ -32,7 +32,7 @@ HERE = Path(__file__).parent
 EDITED = re.compile("mix|dor|lyd|phr")
 ALTERED = 0.85
 TOLD = 0.01
-THIRDLESS_WEIGHT, SIXTHLESS_WEIGHT, MOST_GONE = 0.6, 0.2, 0.25
+GAP_WEIGHT, MOST_GONE = 0.2, 0.2
 FIRST_KEY = 0.65
 SPREAD: dict[Mode, dict[Mode, float]] = {
     "major": {"mixolydian": 0.35, "dorian": 0.15, "minor": 0.15},
@@ -158,11 +158,11 @@ def gapped(one: Example, rng: np.random.Generator) -> Iterator[Example]:
     minor = KeyName(key.tonic, "minor")
     if key.mode != "minor" and 0 < here[steps[2]] < MOST_GONE:
         tune = without_degree(one.tune, pitch_class(key.tonic), steps, 2, rng)
-        yield Example(one.id, tune, (dorian, other), THIRDLESS_WEIGHT, rewritten=True)
+        yield Example(one.id, tune, (dorian, other), GAP_WEIGHT, rewritten=True)
     if key.mode != "mixolydian" and 0 < here[steps[5]] < MOST_GONE and rng.random() < 0.3:
         tune = without_degree(one.tune, pitch_class(key.tonic), steps, 5, rng)
         keys = (dorian, minor) if key.mode == "dorian" else (minor, dorian)
-        yield Example(one.id, tune, keys, SIXTHLESS_WEIGHT, rewritten=True)
+        yield Example(one.id, tune, keys, GAP_WEIGHT, rewritten=True)
 
 
 def without_degree(
@@ -220,7 +220,7 @@ def spoiled(tune: Tune, rng: np.random.Generator) -> Tune:
     end = rng.random()
     if end < 0.15:
         parts[-1] = _cut(parts[-1], int(rng.integers(1, 3)))
-    elif end < 0.55:
+    elif end < 0.4:
         parts = [_circular(part, rng) for part in parts]
     tune = replace(tune, parts=tuple(parts))
 

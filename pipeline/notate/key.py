@@ -4,9 +4,9 @@ In: KeyEvidence of a tune's parts. Out: KeyCandidates, best first.
 Method: small networks that are the same for every tonic look at the evidence from each of the
     twelve; beside them a linear expert that trusts ends more, and the share of the tune outside
     each scale, which keeps the signature true (models/key). A softmax over all tonics and modes
-    gives probabilities, made honest by one temperature, and a mild habit follows: which homes are
-    usual for a mode. Lydian and phrygian, too rare to train, take the place of
-    major and minor when the fourth or second is altered throughout.
+    gives probabilities, made honest by one temperature, and a mild habit follows: which homes and
+    modes are usual. Lydian and phrygian, too rare to train, take the place of major and minor when
+    the fourth or second is altered throughout.
 References: the idea of ranking all transpositions with shared weights follows from the
     profile-matching of C. Krumhansl, "Cognitive Foundations of Musical Pitch", 1990; adding up
     the experts' logarithms: G. Hinton, "Products of Experts", 1999; temperature: C. Guo et al.,
@@ -94,14 +94,15 @@ def _model() -> dict[str, np.ndarray]:
 
 @cache
 def _habits() -> np.ndarray:
-    """How much more usual than another home each tonic is for a mode, shape (12, 4), mean 1."""
+    """How much more usual a home is in playing than in the books trained on, shape (12, 4)."""
     table = models.read_json("key/habits.json")
     usual = np.zeros((12, len(TRAINED)))
     for at, mode in enumerate(TRAINED):
         for tonic, weight in table["weights"][mode].items():
             usual[pitch_class(tonic), at] = weight
     trust = float(table["trust"])
-    return np.asarray(1 - trust + trust * usual / usual.mean(axis=0))
+    homes = 1 - trust + trust * usual / usual.mean(axis=0)
+    return np.asarray(homes * np.array([table["modes"][mode] for mode in TRAINED]))
 
 
 def _rare(mode: Mode, tonic: int, present: np.ndarray) -> Mode:
