@@ -28,7 +28,7 @@ def test_it_tells_held_out_chorales_better_than_rules_and_evenness():
 
 
 def test_it_knows_what_every_school_of_counterpoint_says():
-    """After a leap a step back; between beats steps; to a new chord against the melody (Fux 1725)."""
+    """After a leap a step back; between beats steps; contrary to a new chord (Fux 1725)."""
     walk, goal = learned("walk"), learned("goal")
     up = KINDS.index("leap up")
     for table in (walk, goal):
