@@ -84,7 +84,9 @@ def unpick(
     out: words.Out = None,
     replace: words.Replace = False,
     type: words.Type = None,
+    metre: words.Metre = None,
     key: words.Key = None,
+    tempo: words.Tempo = None,
     title: words.Title = None,
     tuning: words.Tuning = None,
     capo: words.Capo = None,
@@ -101,7 +103,9 @@ def unpick(
     from liltwright import jobs
     from liltwright.unpicking import PageOptions
 
-    known = options.TuneOptions(tune_type=type, key=key, title=title)
+    known = options.TuneOptions(
+        tune_type=type, meter=metre, key=key, beats_per_minute=tempo, title=title
+    )
     page = PageOptions(
         tuning=tuning, capo=capo, ignore_voices=ignore_voices, said=tuple(part_of or ())
     )
@@ -265,6 +269,7 @@ def gather(
     batch: words.Batch = 50,
     retry: words.Retry = False,
     relatives: words.Relatives = False,
+    results: words.Results = None,
 ) -> None:
     """Work through a whole archive: a folder per tune and one table; stop and go on at will."""
     from liltwright.gather import job
@@ -283,7 +288,21 @@ def gather(
         batch=batch,
         retry=retry,
         relatives=relatives,
+        results=results,
     )
+
+
+@app.command()
+def page(
+    folder: words.PageFolder = Path("tunes"),
+    port: words.Port = 0,
+    no_browser: words.NoBrowser = False,
+    share: words.Share = False,
+) -> None:
+    """Open the local page over a folder of tunes: hum, look, mend, choose, listen, print."""
+    from liltwright.page.serve import serve
+
+    serve(folder, port=port, browser=not no_browser, share=share)
 
 
 @app.command()

@@ -8,7 +8,9 @@ from typing import Annotated
 import typer
 
 from liltwright import options
+from liltwright.counting import listed
 from liltwright.tune import KeyName, TuneType
+from liltwright.write.formats import LAYER_ENDINGS
 
 Source = Annotated[
     Path, typer.Argument(help="A recording, or a tune as .abc, .musicxml, .mid or tune.json.")
@@ -213,7 +215,7 @@ LayerOut = Annotated[
     Path | None,
     typer.Option(
         "--out",
-        help="Write it to a file: .pdf, .svg, .txt, .musicxml, .mid, .abc, .ogg, .mp3 or .wav.",
+        help=f"Write it to a file: {listed(LAYER_ENDINGS)}.",
     ),
 ]
 Sound = Annotated[
@@ -252,6 +254,14 @@ Engine = Annotated[
 ]
 Scheduler = Annotated[
     str | None, typer.Option("--scheduler", metavar="ADDRESS", help="Of Dask: tcp://HOST:8786.")
+]
+Results = Annotated[
+    str | None,
+    typer.Option(
+        "--results",
+        metavar="ADDRESS",
+        help="Put the tunes' folders at this fsspec address, like s3://bucket/folder.",
+    ),
 ]
 Level = Annotated[
     str,
@@ -294,4 +304,14 @@ PartOf = Annotated[
 Anew = Annotated[
     bool,
     typer.Option("--anew/--no-anew", help="Also arrange the bare tune where it sits best."),
+]
+
+PageFolder = Annotated[
+    Path, typer.Argument(help="Folder of tunes; made when it is missing. Without it: tunes.")
+]
+Port = Annotated[int, typer.Option("--port", min=0, max=65535, help="Port; 0 for a free one.")]
+NoBrowser = Annotated[bool, typer.Option("--no-browser", help="Open no browser.")]
+Share = Annotated[
+    bool,
+    typer.Option("--share", help="Let a phone in the same network in, with a one-time code."),
 ]

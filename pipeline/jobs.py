@@ -25,13 +25,13 @@ from liltwright.records import to_json
 from liltwright.screen import progress_on_stderr
 from liltwright.summary import (
     comparison_lines,
-    describe_setup,
     ranking_lines,
     saved_lines,
     set_lines,
     tune_lines,
 )
 from liltwright.tab import LayerName
+from liltwright.words import describe_setup
 from liltwright.write.folder import (
     Saved,
     check_folder,

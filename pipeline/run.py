@@ -101,7 +101,7 @@ def is_written_tune(source: Path) -> bool:
 def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -> Found:
     """The tune of a recording or of a tune file, with what the user knows about it applied."""
     from liltwright.hear.audio import load_audio
-    from liltwright.notate.notate import notate, renotate
+    from liltwright.notate.notate import renotate
 
     settings = _notate_settings(options)
     if is_written_tune(source):
@@ -119,9 +119,18 @@ def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -
             f"--first-bar {options.first_bar_s:g} is out of range: the recording lasts "
             f"{audio.duration_s:.1f} s; name a second before that."
         )
+    return Found(tune_of_audio(audio, options, title_of(source), progress), audio)
+
+
+def tune_of_audio(
+    audio: Audio, options: TuneOptions, title: str = "", progress: Progress = silent
+) -> Tune:
+    """The tune of a recording that is read already; `title` where the user gave none."""
+    from liltwright.notate.notate import notate
+
     heard = choose_take(hear_audio(audio, options, progress), options.take)
-    tune = notate(heard, settings=settings, progress=progress)
-    return Found(tune if tune.title else replace(tune, title=title_of(source)), audio)
+    tune = notate(heard, settings=_notate_settings(options), progress=progress)
+    return tune if tune.title else replace(tune, title=title)
 
 
 def hear_audio(audio: Audio, options: TuneOptions, progress: Progress = silent) -> Heard:

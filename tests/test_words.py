@@ -18,14 +18,13 @@ from liltwright.options import GuitarOptions, LayerOptions
 from liltwright.read.abc import read_abc
 from liltwright.run import arrange_on, rank
 from liltwright.summary import (
-    best_words,
     comparison_lines,
-    describe_tune,
     places_words,
     ranking_lines,
     tune_lines,
 )
 from liltwright.tune import Candidates, Doubt, HeardBar, Tune, TypeCandidate
+from liltwright.words import best_words, describe_tune
 from liltwright.write.report_sections import masthead, ranking_section
 from tests.test_cli import jig, liltwright  # noqa: F401
 

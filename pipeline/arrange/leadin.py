@@ -16,9 +16,9 @@ from dataclasses import replace
 from fractions import Fraction
 
 from liltwright import keys
-from liltwright.arrange.metre import pulse_of
 from liltwright.arrange.rounds import closing_chord
 from liltwright.arrange.sets import Change
+from liltwright.bassbeats import pulse_of
 from liltwright.guitar.fretboard import open_midi
 from liltwright.pins import parse_pin
 from liltwright.tab import Arrangement, TabBar, TabNote

@@ -30,9 +30,10 @@ from liltwright.hear.nontune import TALKING, sort_out
 from liltwright.hear.octaves import octave_shifts
 from liltwright.hear.ornaments import label_ornaments
 from liltwright.hear.raw import RawNote
-from liltwright.hear.settings import Ear, HearSettings
+from liltwright.hear.settings import HearSettings
 from liltwright.hear.several import closing_chord, foreign_shares, is_several
 from liltwright.hear.takes import takes_warning
+from liltwright.options import Ear
 from liltwright.progress import Progress, silent
 from liltwright.tune import Heard, LeftOut, NoteEvent
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import get_args
 
 from liltwright.errors import UsageError
+from liltwright.options import Ear
 
-Ear = Literal["own", "swift-f0", "basic-pitch", "pyin"]
 EARS: tuple[Ear, ...] = get_args(Ear)
 
 

@@ -17,8 +17,8 @@ from pathlib import Path
 
 from liltwright.arrange.chords import parse_symbol
 from liltwright.arrange.layers import arrange_layers
-from liltwright.arrange.metre import pulse_of
 from liltwright.arrange.weighed import Weigher
+from liltwright.bassbeats import pulse_of
 from liltwright.errors import PipelineError
 from liltwright.guitar.player import Player
 from liltwright.guitar.rank import rank_setups

@@ -12,7 +12,7 @@ from collections import Counter
 from fractions import Fraction
 
 from liltwright.arrange.chords import ChordTones, parse_symbol
-from liltwright.arrange.metre import pulse_of
+from liltwright.bassbeats import pulse_of
 from liltwright.tab import Arrangement, Layer, RankedSetup, TabNote
 from liltwright.tune import Tune
 

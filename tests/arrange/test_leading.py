@@ -1,40 +1,48 @@
-"""The taste learned from chorales: held-out figures, and what it does to our lines."""
+"""Bare parallels of tune and bass, against music21's own judgement of two voices."""
 
 from __future__ import annotations
 
-import math
+import itertools
 
 import numpy as np
+from music21 import note, voiceLeading
 
-from liltwright import models
-from liltwright.arrange.leading import KINDS, WIDEST, learned
+from liltwright.arrange.leading import ON, Place, rocking, step_costs
+from liltwright.arrange.timeline import Event
 
-TABLE = models.read_json("leading/leading.json")
-
-
-def test_every_row_is_a_distribution():
-    for place in ("goal", "beat", "walk"):
-        for kind in KINDS:
-            row = TABLE["intervals"][place][kind]
-            assert len(row) == 2 * WIDEST + 1
-            assert math.isclose(sum(math.exp(-value) for value in row), 1.0, abs_tol=0.02)
+BASS = np.array([38, 40, 41, 43, 45, 47, 48, 50])
+TUNE = (62, 64, 66, 67, 69, 71)
 
 
-def test_it_tells_held_out_chorales_better_than_rules_and_evenness():
-    """Figures of models/leading/make.py on every fifth chorale of J. S. Bach (public domain)."""
-    figures = TABLE["figures"]
-    assert figures["moves held out"] > 4000
-    assert figures["learned"] < figures["without what came"] < figures["rules"] < figures["even"]
+def place(above: int) -> Place:
+    """A main beat with a note of the tune over it."""
+    nothing = np.zeros(len(BASS))
+    event = Event(0, 0, 0, 0.5, 0, True, True, "main", None, True, False)  # type: ignore[arg-type]
+    return Place(0, event, nothing, nothing, 0.0, above, 0, False)
 
 
-def test_it_knows_what_every_school_of_counterpoint_says():
-    """After a leap a step back; between beats steps; contrary to a new chord (Fux 1725)."""
-    walk, goal = learned("walk"), learned("goal")
-    up = KINDS.index("leap up")
-    for table in (walk, goal):
-        assert table[up, WIDEST - 2 : WIDEST].min() < table[up, WIDEST + 3 :].min()
-    for row in walk[2:]:
-        steps = np.delete(row[WIDEST - 2 : WIDEST + 3], 2).min()
-        leaps = np.concatenate([row[: WIDEST - 2], row[WIDEST + 3 :]]).min()
-        assert steps < leaps
-    assert TABLE["contrary"]["goal"] > 0.3
+def test_parallels_cost_where_music21_finds_them():
+    every = np.arange(len(BASS))
+    found = 0
+    for first, second in itertools.product(TUNE, repeat=2):
+        usual = step_costs(BASS, every, place(second), None, None)[ON, 0]
+        told = step_costs(BASS, every, place(second), None, place(first))[ON, 0]
+        for one, two in itertools.product(range(len(BASS)), repeat=2):
+            quartet = voiceLeading.VoiceLeadingQuartet(
+                note.Note(first),
+                note.Note(second),
+                note.Note(int(BASS[one])),
+                note.Note(int(BASS[two])),
+            )
+            bad = first != second and (quartet.parallelFifth() or quartet.parallelOctave())
+            assert (told[one, two] > usual[one, two]) == bad, (first, second, BASS[one], BASS[two])
+            found += bad
+    assert found > 20
+
+
+def test_rocking_is_a_b_a_b_and_nothing_else():
+    n = 4
+    cost = rocking(n)
+    for a, b, c, d in itertools.product(range(n + 1), range(n + 1), range(n + 1), range(n)):
+        again = a == c and b == d and a != b and a < n
+        assert (cost[a, b, c, d] > 0) == (again and b < n)
