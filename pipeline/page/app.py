@@ -65,9 +65,7 @@ class Context:
                 bench = Bench(folder, self.player)
                 self._open[wanted] = bench
             self._open.move_to_end(wanted)
-            stale = [
-                self._open.pop(next(iter(self._open))) for _ in range(len(self._open) - MOST_OPEN)
-            ]
+            stale = [self._open.pop(next(iter(self._open))) for _ in range(len(self._open) - MOST_OPEN)]
         for one in stale:
             one.close()
         bench.journal.refresh()

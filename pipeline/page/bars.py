@@ -49,13 +49,9 @@ def rebarred(part: Part, old: Fraction, new: Fraction, pickup: Fraction) -> Part
     if len(cut) == 1:
         return replace(part, pickup=cut[0][0], bars=cut[0][1], endings=())
     shared = 0
-    while (
-        all(len(bars) > shared for _, bars in cut) and len({bars[shared] for _, bars in cut}) == 1
-    ):
+    while all(len(bars) > shared for _, bars in cut) and len({bars[shared] for _, bars in cut}) == 1:
         shared += 1
-    endings = tuple(
-        Ending(way.times, bars[shared:]) for way, (_, bars) in zip(ways, cut, strict=True)
-    )
+    endings = tuple(Ending(way.times, bars[shared:]) for way, (_, bars) in zip(ways, cut, strict=True))
     return replace(part, pickup=cut[0][0], bars=cut[0][1][:shared], endings=endings)
 
 
@@ -136,7 +132,9 @@ def meter_changed(tune: Tune, meter: str) -> Tune:
     old, new = tune.bar_length, Fraction(meter)
     if old == new:
         return replace(tune, meter=meter)
-    parts = tuple(rebarred(part, old, new, _pickup_of(part, old) % new) for part in tune.parts)
+    parts = tuple(
+        rebarred(part, old, new, _pickup_of(part, old) % new) for part in tune.parts
+    )
     return replace(tune, meter=meter, parts=parts)
 
 
@@ -235,7 +233,9 @@ def _join_part(tune: Tune, edit: Edit) -> Tune:
                    *(two.bar_lengths or (full,) * len(two.bars)))  # fmt: skip
     joined = replace(one, bars=(*bars, *two.bars), endings=two.endings, bar_lengths=tuple(lengths),
                      repeats=max(one.repeats, two.repeats) if two.endings else one.repeats)  # fmt: skip
-    return lettered(replace(tune, parts=(*tune.parts[:index], joined, *tune.parts[index + 2 :])))
+    return lettered(
+        replace(tune, parts=(*tune.parts[:index], joined, *tune.parts[index + 2 :]))
+    )
 
 
 def _repeats(tune: Tune, edit: Edit) -> Tune:

@@ -195,9 +195,7 @@ def _known(tune: Tune, known: options.TuneOptions) -> Tune:
     from liltwright.notate.notate import NotateSettings, renotate
 
     # Without "notes" a heard tune would be read anew from the recording and lose what was mended.
-    held = replace(
-        tune, overridden={**tune.overridden, "notes": tune.overridden.get("notes", EDITED)}
-    )
+    held = replace(tune, overridden={**tune.overridden, "notes": tune.overridden.get("notes", EDITED)})
     held = replace(held, overridden={k: v for k, v in held.overridden.items() if k != "meter"})
     done = renotate(held, NotateSettings(tune_type=known.tune_type, key=known.key))
     return replace(done, doubts=tune.doubts)

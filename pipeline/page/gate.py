@@ -86,6 +86,4 @@ class Gate:
 
     def may_write(self, secret: str, token: str) -> bool:
         """Whether a token belongs to a session."""
-        return self.knows(secret) and hmac.compare_digest(
-            token.encode(), self.token(secret).encode()
-        )
+        return self.knows(secret) and hmac.compare_digest(token.encode(), self.token(secret).encode())

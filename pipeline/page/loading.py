@@ -19,7 +19,7 @@ def load() -> None:
     with _lock:
         if _done:
             return
-        import numpy  # noqa: F401
+        import numpy  # noqa: F401, ICN001
 
         from liltwright import library, run, summary  # noqa: F401
         from liltwright.arrange import compare, layers, sets  # noqa: F401

@@ -185,7 +185,9 @@ def _tie(tune: Tune, written: tuple[WrittenBar, ...], place: int, edit: Edit) ->
     if not notes or notes[0].start:
         raise UsageError("The next bar begins with a rest: there is nothing to tie to.")
     longer = replace(note, length=note.length + notes[0].length)
-    return with_bar(with_bar(tune, place, (*bar.notes[:at], longer)), following, notes[1:])
+    return with_bar(
+        with_bar(tune, place, (*bar.notes[:at], longer)), following, notes[1:]
+    )
 
 
 def _next_bar(written: tuple[WrittenBar, ...], place: int) -> int:

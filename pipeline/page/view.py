@@ -147,9 +147,7 @@ def ranking(found: Ranking, most: int) -> dict[str, Any]:
     base = dict(zip(says, weights({}).tolist(), strict=True))
     return {
         "searched": found.searched,
-        "parts": [
-            {"name": name, "says": text, "weight": base[name]} for name, text in says.items()
-        ],
+        "parts": [{"name": name, "says": text, "weight": base[name]} for name, text in says.items()],
         "setups": [_ranked(one, full=place < most) for place, one in enumerate(found.setups)],
         "lower": list(found.lower),
         "robustness": found.robustness,

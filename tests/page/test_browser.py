@@ -101,9 +101,7 @@ def test_the_shelf_lists_and_finds_tunes(browser, site):
     go(browser, "#/", "document.querySelectorAll('.shelf li').length === 2")
     for words, count in (("lamp", 1), ("jig mixolydian", 2), ("FADCA", 2), ("zzz", 0)):
         browser.run(f"document.querySelector('input[type=search]').value = {words!r}")
-        browser.run(
-            "document.querySelector('input[type=search]').dispatchEvent(new Event('input'))"
-        )
+        browser.run("document.querySelector('input[type=search]').dispatchEvent(new Event('input'))")
         assert browser.run("document.querySelectorAll('.shelf li').length") == count, words
 
 
@@ -126,7 +124,7 @@ def test_a_note_is_mended_by_keys_alone_and_undone(browser, site):
 def test_a_click_chooses_the_note_under_it(browser, site):
     view(browser, site, "lamp", "tune")
     box = browser.run(
-        'JSON.stringify(document.querySelector(\'[data-written="3"] [data-note="2"]\')'
+        "JSON.stringify(document.querySelector('[data-written=\"3\"] [data-note=\"2\"]')"
         ".getBoundingClientRect())"
     )
     at = json.loads(box)
@@ -175,9 +173,7 @@ def test_the_tune_plays_with_a_cursor(browser, site):
 def test_sliders_move_the_ranking_while_they_are_dragged_as_the_program_would(browser, site):
     """The order that the page computes is the order of the program's ranking."""
     tune = view(browser, site, "lamp", "tuning")
-    order = (
-        "JSON.stringify([...document.querySelectorAll('.ranking li')].map((r) => r.dataset.setup))"
-    )
+    order = "JSON.stringify([...document.querySelectorAll('.ranking li')].map((r) => r.dataset.setup))"
     before = json.loads(browser.run(order))
     usual = site.get(f"/api/tune/{tune}/ranking").json()["setups"]
     assert before == [one["id"] for one in usual[: len(before)]]

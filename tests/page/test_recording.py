@@ -40,9 +40,7 @@ def test_a_tune_is_recorded_heard_again_and_written_down(tmp_path, hummed):
         browser.run("document.querySelector('.recorder input[type=text]').value = 'Hummed'")
         browser.run("document.querySelector('.recorder .record').click()")
         browser.wait_for("document.querySelector('.recorder meter').value > 0.05", 20)
-        browser.wait_for(
-            f"document.querySelector('.recorder .time').textContent >= '0:{SECONDS - 2}'", 40
-        )
+        browser.wait_for(f"document.querySelector('.recorder .time').textContent >= '0:{SECONDS - 2}'", 40)
         browser.run("document.querySelector('.recorder .record').click()")
         button = (
             "[...document.querySelectorAll('.recorder button')].find((b) => b.textContent === {!r})"
@@ -71,11 +69,7 @@ def test_what_is_dropped_is_taken_in_or_refused_in_a_sentence(page):
     done = page.finished(page.post("/api/upload?name=second.abc", abc).json())
     assert done["error"] == ""
     assert len(page.get("/api/shelf").json()["tunes"]) == 2
-    for name, data in (
-        ("noise.wav", b"RIFF" + b"\0" * 40),
-        ("text.abc", b"hello"),
-        ("a.mid", b"MThd"),
-    ):
+    for name, data in (("noise.wav", b"RIFF" + b"\0" * 40), ("text.abc", b"hello"), ("a.mid", b"MThd")):
         failed = page.finished(page.post(f"/api/upload?name={name}", data).json())
         assert failed["error"].endswith("."), failed
         assert failed["tune"] == ""
