@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 import time
 from collections import Counter
 from fractions import Fraction
@@ -140,6 +141,8 @@ def measure(split: str, count: int) -> dict[str, float]:
         for fault in wrong[:3]:
             print(item.id, setup.tuning, setup.capo, fault)
         counts["tunes"] += 1
+        if counts["tunes"] % 25 == 0:
+            print(f"{counts['tunes']} tunes", file=sys.stderr, flush=True)
         counts["near ties"] += ranking.near > 1
         if counts["tunes"] % 5 == 1:
             used = rank_setups(tune, player=DADGAD, weigh=Weigher(tune, DADGAD))
