@@ -11,6 +11,7 @@ References: weights and scales in models/hand/arranged.json.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Sequence
 
 import numpy as np
@@ -67,7 +68,9 @@ def _weighed(tables: Tables, melody: Melody, bass: Sequence[Below]) -> Weighed:
     }
     weight = models.read_json(FILE)["parts"]
     value = sum(weight[name] * share for name, share in parts.items()) / sum(weight.values())
-    return Weighed(value, parts, _sentence(parts))
+    opened = Counter(note.string for note in bass if not note.fret)
+    often = frozenset(string for string, times in opened.items() if times > 1)
+    return Weighed(value, parts, _sentence(parts), often)
 
 
 def _share(found: Iterable[float]) -> float:

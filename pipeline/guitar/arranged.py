@@ -37,6 +37,8 @@ class Weighed:
     value: float
     parts: dict[str, float]
     sentence: str
+    open_basses: frozenset[int] = frozenset()
+    """Strings that the bass plays open more than once."""
 
 
 Weigh = Callable[[Setup, Sequence[int]], Weighed]

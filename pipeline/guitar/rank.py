@@ -155,9 +155,9 @@ def ranked(asked: Question, scored: Scored, searched: int) -> Ranking:
 
 def _reasons(explainer: Explainer, scored: Scored, setup: RankedSetup, row: int) -> tuple[str, ...]:
     """The reasons, with what the arrangement shows after the first of them."""
-    said = explainer.reasons(setup.setup, row)
     if row not in scored.arranged:
-        return said
+        return explainer.reasons(setup.setup, row)
+    said = explainer.reasons(setup.setup, row, scored.arranged[row].open_basses)
     return (*said[:2], scored.arranged[row].sentence, *said[2:])
 
 
