@@ -67,7 +67,7 @@ def hear(
     clarity = measured.clarity[kept][: len(raw)]
     spread = measured.spread_cents[kept][: len(raw)]
     if not several:
-        raw = at_the_vowels(raw, events, voice_share(raw, spread))
+        raw = at_the_vowels(raw, events, audio, voice_share(raw, spread))
     offsets = _offsets(raw)
     raw = [
         replace(note, midi=note.midi - cents / 100, confidence=sure)
