@@ -8,7 +8,8 @@ Method : an instrument's note begins with its attack. A sung one begins with a c
          up: at the centre of gravity of the rise of the amplitude around its first sound. Where
          one pitch slides into another without a rest the amplitude says little; there it is
          half way between the rise, weak rises counted almost like strong ones, and the moment at
-         which the harmonics of the new pitch outgrow those of the old. A note ends at the centre
+         which the harmonics of the new pitch outgrow those of the old (unless nearly everything
+         runs together, as in a church: then the old pitch rings on). A note ends at the centre
          of the fall of its own harmonics, again with weak falls counted, because people see it
          fade. A voice is known by its pitch, which no singer holds within a few cents and
          instruments do: the median, over the longer notes, of how far the frames of a note
@@ -21,6 +22,7 @@ References: perceptual attack of syllables at the onset of the vowel: J. Morton,
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -80,10 +82,14 @@ def at_the_vowels(
 
 
 def _begun(notes: list[RawNote], sound: _Sound) -> list[RawNote]:
+    slides = [_slides_into(a, b, sound.table) for a, b in pairwise(notes)]
+    if slides and np.mean(slides) > sound.table["slide_most"]:
+        slides = [False] * len(slides)
     moved: list[RawNote] = []
     for i, note in enumerate(notes):
         before = notes[i - 1] if i else None
-        onset_s = note.onset_s + sound.voice * (_onset_s(before, note, sound) - note.onset_s)
+        slid = before if i and slides[i - 1] else None
+        onset_s = note.onset_s + sound.voice * (_onset_s(slid, note, sound) - note.onset_s)
         earliest_s = moved[-1].onset_s + SHORTEST_S if moved else 0.0
         latest_s = note.offset_s - SHORTEST_S
         onset_s = max(min(onset_s, latest_s), earliest_s) if earliest_s < latest_s else note.onset_s
@@ -95,17 +101,17 @@ def _begun(notes: list[RawNote], sound: _Sound) -> list[RawNote]:
     return moved
 
 
-def _onset_s(before: RawNote | None, note: RawNote, sound: _Sound) -> float:
-    """Where a listener hears the note begin."""
+def _onset_s(slid: RawNote | None, note: RawNote, sound: _Sound) -> float:
+    """Where a listener hears the note begin; `slid`: the one that slides into it, if any."""
     table = sound.table
     first_s = note.onset_s - table["before_s"]
     last_s = min(note.offset_s, note.onset_s + table["after_s"])
-    if before is None or not _slides_into(before, note, table):
+    if slid is None:
         rise_s = _centre_s(sound.amplitude, sound.hop_s, first_s, last_s, sign=1)
         return note.onset_s + table["share"] * ((rise_s or note.onset_s) - note.onset_s)
     weak = sound.amplitude ** table["slide_power"]
     rise_s = _centre_s(weak, sound.hop_s, first_s, last_s, sign=1)
-    over_s = _overtaken_s(before.midi, note, sound)
+    over_s = _overtaken_s(slid.midi, note, sound)
     return 0.5 * ((rise_s or note.onset_s) + over_s) + table["slide_later_s"]
 
 

@@ -62,7 +62,7 @@ def test_breath_after_a_note_is_not_part_of_it():
     samples[RATE : RATE + len(breath)] += breath
     noisy = audio_from_samples(samples, RATE)
     (note,) = at_the_vowels([RawNote(0.5, 1.05, 60.0)], find_events(samples, RATE), noisy, 1.0)
-    assert abs(note.offset_s - 1.0) < 0.04
+    assert abs(note.offset_s - 1.0) < 0.06
 
 
 def test_notes_stay_in_order_and_none_vanishes():
