@@ -30,6 +30,7 @@ from liltwright.hear.nontune import TALKING, sort_out
 from liltwright.hear.octaves import octave_shifts
 from liltwright.hear.ornaments import label_ornaments
 from liltwright.hear.raw import RawNote
+from liltwright.hear.scoops import meant_notes
 from liltwright.hear.settings import HearSettings
 from liltwright.hear.several import closing_chord, foreign_shares, is_several
 from liltwright.hear.takes import takes_warning
@@ -68,7 +69,11 @@ def hear(
     clarity = measured.clarity[kept][: len(raw)]
     spread = measured.spread_cents[kept][: len(raw)]
     if not several:
-        raw = at_the_vowels(raw, events, voice_share(raw, spread))
+        voice = voice_share(raw, spread)
+        meant = meant_notes(raw, clarity, events, voice)
+        kept = np.array([one.source for one in meant], dtype=int)
+        clarity, spread, foreign = clarity[kept], spread[kept], foreign[kept]
+        raw = at_the_vowels([one.note for one in meant], events, audio, voice)
     offsets = _offsets(raw)
     raw = [
         replace(note, midi=note.midi - cents / 100, confidence=sure)
