@@ -69,7 +69,7 @@ def strummed(rng: np.random.Generator, what: Piece) -> Part:
                 continue
             onset = what.seconds(place) + rng.normal(0, 0.006)
             strong = place % what.group == 0
-            down = int(round(place)) % 2 == 0
+            down = round(place) % 2 == 0
             loud = (1.0 if strong else rng.uniform(0.35, 0.8)) * rng.uniform(0.8, 1.1)
             held = what.unit_s * (rng.uniform(0.3, 0.9) if damp else 3.0)
             order = list(enumerate(voicing if down else voicing[::-1]))
