@@ -43,6 +43,7 @@ ROUGHNESS_SEMITONES: dict[Ear, float] = {
     "own": 0.25, "swift-f0": 0.3, "pyin": 0.3, "basic-pitch": 0.65,
 }  # fmt: skip
 """How far from the truth the pitches of an ear may lie when it has the right note."""
+LEAD = "Several play at once: the leading line was followed through the accompaniment."
 SEVERAL = (
     "Several instruments or voices seem to sound at once: the leading line was followed as far "
     "as it goes; record the melody alone for a sure result."
@@ -52,7 +53,22 @@ SEVERAL = (
 def hear(
     audio: Audio, *, settings: HearSettings = HearSettings(), progress: Progress = silent
 ) -> Heard:
-    """The notes of a recording. Raises PipelineError when there is no tune in it."""
+    """The notes of a recording. Raises PipelineError when there is no tune in it.
+
+    Where several sound at once the band's ear follows the lead, unless the settings say that one
+    plays alone.
+    """
+    if settings.players == "band":
+        return _hear(audio, settings, progress)[0]
+    heard, several = _hear(audio, settings, progress)
+    if not several or settings.players == "solo" or settings.ear != "own":
+        return heard
+    return _hear(audio, replace(settings, players="band"), progress)[0]
+
+
+def _hear(audio: Audio, settings: HearSettings, progress: Progress) -> tuple[Heard, bool]:
+    """What was heard by one ear, and whether something else sounds besides the tune."""
+    band = settings.players == "band"
     events = find_events(audio.samples, audio.sample_rate)
     raw = raw_notes(audio, events, settings=settings, progress=progress)
     raw, measured = _fine_pitch(raw, audio, settings.ear)
@@ -61,7 +77,7 @@ def hear(
     _check_tune(audio, len(kept), sorted_out.left_out)
     raw = [raw[i] for i in kept]
     foreign = foreign_shares(audio.samples, audio.sample_rate, raw)
-    several = is_several(foreign)
+    several = band or is_several(foreign)
     chord = () if several else closing_chord(raw, foreign)
     raw, foreign = raw[: len(raw) - len(chord)], foreign[: len(raw) - len(chord)]
     clarity = measured.clarity[kept][: len(raw)]
@@ -74,18 +90,35 @@ def hear(
         for note, cents, sure in zip(
             raw,
             offsets,
-            calibrated(raw, clarity, spread, foreign, ear=settings.ear, several=several),
+            _sure(raw, clarity, spread, foreign, settings.ear, several, band),
             strict=True,
         )
     ]
     notes = tuple(_rounded(note) for note in label_ornaments(raw))
-    return Heard(
+    said = [LEAD] if band else [SEVERAL] if several else []
+    heard = Heard(
         source=audio.source,
         notes=notes,
         tuning_offset_cents=round(float(np.mean(offsets)), 1),
         left_out=(*sorted_out.left_out, *chord[:1]),
-        warnings=(*audio.warnings, *([SEVERAL] if several else []), *takes_warning(notes)),
+        warnings=(*audio.warnings, *said, *takes_warning(notes)),
     )
+    return heard, several
+
+
+def _sure(
+    raw: list[RawNote],
+    clarity: np.ndarray,
+    spread: np.ndarray,
+    foreign: np.ndarray,
+    ear: Ear,
+    several: bool,
+    band: bool,
+) -> np.ndarray:
+    """Confidence per note; in a band other sounds are no sign against a note."""
+    if band:
+        return calibrated(raw, clarity, spread, 0 * foreign, ear=ear, several=False)
+    return calibrated(raw, clarity, spread, foreign, ear=ear, several=several)
 
 
 def _check_tune(audio: Audio, notes: int, left_out: tuple[LeftOut, ...]) -> None:
