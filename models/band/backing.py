@@ -27,7 +27,7 @@ def parts(rng: np.random.Generator, what: Piece) -> list[Part]:
     makers: list[Callable[[np.random.Generator, Piece], Part]] = [
         strummed, picked, vamp, bass, pad, drone, stabs, second,
     ]  # fmt: skip
-    chances = np.array((0.3, 0.17, 0.14, 0.12, 0.08, 0.1, 0.04, 0.05))
+    chances = np.array((0.27, 0.24, 0.14, 0.1, 0.08, 0.08, 0.04, 0.05))
     count = int(rng.choice((1, 2, 3), p=(0.5, 0.35, 0.15)))
     chosen = rng.choice(len(makers), count, replace=False, p=chances)
     found = [makers[i](rng, what) for i in chosen]

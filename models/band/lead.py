@@ -75,7 +75,7 @@ def lead(
 
 
 def _seats(rng: np.random.Generator, what: Piece) -> list[Seat]:
-    count = int(rng.choice((1, 2, 3, 4), p=(0.5, 0.27, 0.15, 0.08)))
+    count = int(rng.choice((1, 2, 3, 4), p=(0.42, 0.3, 0.19, 0.09)))
     low, high = min(n.midi for n in what.notes), max(n.midi for n in what.notes)
     seats: list[Seat] = []
     for number in range(count):
@@ -89,7 +89,7 @@ def _seats(rng: np.random.Generator, what: Piece) -> list[Seat]:
             if not near:
                 continue
             same = [o for o in near if o == seats[0].octave]
-            octave = same[0] if same and rng.random() < 0.6 else int(rng.choice(near))
+            octave = same[0] if same and rng.random() < 0.5 else int(rng.choice(near))
         else:
             octave = int(rng.choice(fits))
         lowered = seats and octave < seats[0].octave
