@@ -45,6 +45,9 @@ def arrange(
     first_bar: words.FirstBar = None,
     title: words.Title = None,
     take: words.Take = None,
+    band: words.Band = None,
+    from_: words.From = None,
+    to: words.To = None,
     tuning: words.Tuning = None,
     capo: words.Capo = None,
     sound_in: words.SoundIn = None,
@@ -65,7 +68,20 @@ def arrange(
     """Do the whole job: hear the tune, find where it sits, write tab, sheets and sound."""
     from liltwright import jobs
 
-    known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
+    known = options.TuneOptions(
+        ear,
+        type,
+        metre,
+        key,
+        tempo,
+        octave,
+        first_bar,
+        title,
+        take,
+        options.players(band),
+        from_,
+        to,
+    )
     wanted = options.guitar(tuning, capo, sound_in, setups, matters, wide, force)
     layers = options.LayerOptions(effort, ornaments, rounds, move)
     files = options.OutputOptions(sheets, sound, report, paper, practice)
@@ -118,11 +134,27 @@ def listen(
     first_bar: words.FirstBar = None,
     title: words.Title = None,
     take: words.Take = None,
+    band: words.Band = None,
+    from_: words.From = None,
+    to: words.To = None,
 ) -> None:
     """Only write down the tune: notes, bars, parts and key of a recording."""
     from liltwright import jobs
 
-    known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
+    known = options.TuneOptions(
+        ear,
+        type,
+        metre,
+        key,
+        tempo,
+        octave,
+        first_bar,
+        title,
+        take,
+        options.players(band),
+        from_,
+        to,
+    )
     jobs.listen(recording, out, replace, known, as_json=as_json)
 
 

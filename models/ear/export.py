@@ -66,9 +66,7 @@ def export(
         input_names=["spectra"], output_names=["pitch", "events"], dynamic_axes=names,
         opset_version=17, dynamo=False,
     )  # fmt: skip
-    np.savez_compressed(
-        reference, spectra=frames, pitch=pitch[0].numpy(), events=events[0].numpy()
-    )
+    np.savez_compressed(reference, spectra=frames, pitch=pitch[0].numpy(), events=events[0].numpy())
 
 
 if __name__ == "__main__":

@@ -17,10 +17,10 @@ import numpy as np
 
 from liltwright.hear import basic
 from liltwright.hear.audio import Audio
+from liltwright.hear.band import band_notes
 from liltwright.hear.decode import own_notes
 from liltwright.hear.events import Events
 from liltwright.hear.f0 import F0Track, pyin_track, swift_track
-from liltwright.hear.network import BAND, SOLO
 from liltwright.hear.pieces import pieces
 from liltwright.hear.raw import RawNote
 from liltwright.hear.rescue import fill_in
@@ -68,7 +68,7 @@ def _listen(
     if settings.ear == "basic-pitch":
         notes = basic.one_voice(basic.beliefs(part))
     else:
-        notes = own_notes(part, model=BAND if settings.players == "band" else SOLO)
+        notes = band_notes(part) if settings.players == "band" else own_notes(part)
     return [
         replace(note, onset_s=note.onset_s + start_s, offset_s=note.offset_s + start_s)
         for note in notes

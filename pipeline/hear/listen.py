@@ -19,6 +19,7 @@ import numpy as np
 
 from liltwright.counting import count
 from liltwright.errors import PipelineError
+from liltwright.hear.accompanied import is_accompanied
 from liltwright.hear.attack import at_the_vowels, voice_share
 from liltwright.hear.audio import Audio
 from liltwright.hear.concert import concert_pitch
@@ -60,18 +61,20 @@ def hear(
     """
     if settings.players == "band":
         return _hear(audio, settings, progress)[0]
-    heard, several = _hear(audio, settings, progress)
-    if not several or settings.players == "solo" or settings.ear != "own":
+    heard, foreign = _hear(audio, settings, progress)
+    if settings.players == "solo" or settings.ear != "own":
+        return heard
+    if not is_accompanied(audio, heard, foreign):
         return heard
     return _hear(audio, replace(settings, players="band"), progress)[0]
 
 
-def _hear(audio: Audio, settings: HearSettings, progress: Progress) -> tuple[Heard, bool]:
-    """What was heard by one ear, and whether something else sounds besides the tune."""
+def _hear(audio: Audio, settings: HearSettings, progress: Progress) -> tuple[Heard, np.ndarray]:
+    """What was heard by one ear, and what share of the sound at each note is not the note's."""
     band = settings.players == "band"
     events = find_events(audio.samples, audio.sample_rate)
     raw = raw_notes(audio, events, settings=settings, progress=progress)
-    raw, measured = _fine_pitch(raw, audio, settings.ear)
+    raw, measured = _fine_pitch(raw, audio, settings)
     sorted_out = sort_out(raw, measured, events, audio)
     kept = np.flatnonzero(sorted_out.is_tune)
     _check_tune(audio, len(kept), sorted_out.left_out)
@@ -102,8 +105,9 @@ def _hear(audio: Audio, settings: HearSettings, progress: Progress) -> tuple[Hea
         tuning_offset_cents=round(float(np.mean(offsets)), 1),
         left_out=(*sorted_out.left_out, *chord[:1]),
         warnings=(*audio.warnings, *said, *takes_warning(notes)),
+        band=band,
     )
-    return heard, several
+    return heard, foreign
 
 
 def _sure(
@@ -138,8 +142,12 @@ def _check_tune(audio: Audio, notes: int, left_out: tuple[LeftOut, ...]) -> None
     )
 
 
-def _fine_pitch(raw: list[RawNote], audio: Audio, ear: Ear) -> tuple[list[RawNote], NotePitch]:
+def _fine_pitch(
+    raw: list[RawNote], audio: Audio, settings: HearSettings
+) -> tuple[list[RawNote], NotePitch]:
     """Notes with measured pitch and without octave errors, and the measurements.
+
+    In a band the sound itself does not tell the octave of the lead: that of its ear stays.
 
     A measured pitch further from the ear's than the ear is rough is that of something else that
     sounds (a string that rings on, the neighbours of a brief note): the ear's own then stays.
@@ -151,6 +159,8 @@ def _fine_pitch(raw: list[RawNote], audio: Audio, ear: Ear) -> tuple[list[RawNot
         measured.midi,
         measured,
     )
+    if settings.players == "band":
+        shifts = np.zeros_like(shifts)
     notes = [replace(note, midi=note.midi + int(s)) for note, s in zip(raw, shifts, strict=True)]
     for i in np.flatnonzero(shifts):
         again = measure_pitch(audio.samples, audio.sample_rate, [notes[i]])
@@ -158,7 +168,7 @@ def _fine_pitch(raw: list[RawNote], audio: Audio, ear: Ear) -> tuple[list[RawNot
     sure = measured.clarity > SURE_CLARITY
     moved = np.abs(measured.midi - np.array([note.midi for note in notes]))
     short = np.array([note.offset_s - note.onset_s < BRIEF_S for note in notes], dtype=bool)
-    reach = ROUGHNESS_SEMITONES[ear]
+    reach = ROUGHNESS_SEMITONES[settings.ear]
     sure &= moved < np.where(short, min(reach, 0.35), reach)
     notes = [
         replace(note, midi=float(fine)) if clear else note

@@ -22,7 +22,7 @@ from pathlib import Path
 import numpy as np
 
 from liltwright.keys import pitch_class
-from liltwright.tune import HeardBar, Tune
+from liltwright.tune import Tune
 from tests.benchmark.collections import CollectedTune, Split, tunes
 from tests.benchmark.performer import perform
 from tests.benchmark.playing import Performance, Stroke
@@ -68,7 +68,7 @@ def mixture(split: Split, number: int, *, longest_s: float = 45.0, tunes_in: int
     for which in range(tunes_in):
         item = _pick(split, rng, performances)
         done = perform(item.tune, family, seed=number * 10 + which, longest_s=longest_s,
-                       rounds=None if tunes_in == 1 else 1)  # fmt: skip
+                       rounds=None if tunes_in == 1 else 2)  # fmt: skip
         bar_s = _bar_s(done.truth)
         start_s = _first_line(done.truth)
         if which == 0:
@@ -79,9 +79,7 @@ def mixture(split: Split, number: int, *, longest_s: float = 45.0, tunes_in: int
     # a player finishes his tune before the next: strokes of the first end where the next begins
     end_s = max(p.strokes[-1].offset_s for p in performances) + 1.0
     lead = _group(rng, performances, program, group, end_s)
-    rest = [
-        _part(rng, kind, performances, end_s, intro) for kind in backing
-    ]  # each (n,)
+    rest = [_part(rng, kind, performances, end_s, intro) for kind in backing]  # each (n,)
     mixed, side = _mixed(rng, lead, rest, lead_db, stereo=number % 2 == 1)
     _ = side
     change = _first_line(performances[1].truth) if tunes_in > 1 else None
@@ -117,8 +115,7 @@ def _moved(done: Performance, seconds: float) -> Performance:
         replace(b, start_s=b.start_s + seconds, end_s=b.end_s + seconds) for b in truth.bars_heard
     )
     strokes = tuple(
-        replace(s, onset_s=s.onset_s + seconds, offset_s=s.offset_s + seconds)
-        for s in done.strokes
+        replace(s, onset_s=s.onset_s + seconds, offset_s=s.offset_s + seconds) for s in done.strokes
     )
     return replace(done, truth=replace(truth, heard=heard, bars_heard=bars), strokes=strokes,
                    duration_s=done.duration_s + seconds)  # fmt: skip
@@ -358,5 +355,3 @@ def _rms(x: np.ndarray) -> float:
     blocks = np.square(x[: len(x) // 2048 * 2048].reshape(-1, 2048)).mean(axis=1)
     loud = blocks > 1e-4 * blocks.max(initial=1e-12)
     return float(np.sqrt(blocks[loud].mean())) if loud.any() else 0.0
-
-
