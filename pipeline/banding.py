@@ -1,10 +1,10 @@
-"""Task: the tune out of a band recording: which tunes are in it, which one is written, how sure.
+"""Task: the tune out of a band recording: which tunes are in it, which is written, how sure.
 
-In: Heard of the lead, what the user knows. Out: the Tune that was chosen, with the list of all tunes
-of the recording and what its line rests on among the remarks.
-Method: the recording is cut where it rests or where the melody changes for good (hear/takes); every
-tune is written down for the list. How much of the tune the lead was found in is the share of its
-time with a note; how far the passes agree is the share of bars played as they are written.
+In: Heard of the lead, what the user knows. Out: the Tune that was chosen, with the list of all
+tunes of the recording and what its line rests on among the remarks.
+Method: the recording is cut where it rests or where the melody changes for good (hear/takes);
+every tune is written down for the list. How much of the lead was found is the share of its
+time with a note; how far the passes agree, the share of bars played as they are written.
 """
 
 from __future__ import annotations
@@ -95,18 +95,12 @@ def found_share(tune: Tune) -> float:
 
 
 def agreement(tune: Tune) -> tuple[int, int]:
-    """(performed full bars that are as written, performed full bars)."""
-    order = tune.performed_order()
-    written = tune.written_bars()
-    full = [written[index] for index in order if written[index].kind != "pickup"]
+    """(performed full bars that are like a bar of the page, performed full bars)."""
+    page = {
+        tuple((n.start, n.midi) for n in bar.notes if n.start < tune.bar_length)
+        for bar in tune.written_bars()
+    }
     bars = tune.bars_heard
-    if not full or not bars:
-        return 0, 0
-    first = 1 if bars[0].notes and bars[0].notes[0].start > 0 else 0
-    alike = 0
-    for at, bar in enumerate(bars[first:]):
-        page = full[at % len(full)].notes
-        limit = page[-1].start if page else 0
-        mine = [(n.start, n.midi) for n in bar.notes if n.start <= limit]
-        alike += mine == [(n.start, n.midi) for n in page]
-    return alike, len(bars) - first
+    first = 1 if bars and bars[0].notes and bars[0].notes[0].start > 0 else 0
+    alike = sum(tuple((n.start, n.midi) for n in bar.notes) in page for bar in bars[first:])
+    return alike, max(len(bars) - first, 0)

@@ -113,8 +113,10 @@ def vamp(rng: np.random.Generator, what: Piece) -> Part:
             onset = what.seconds(place) + rng.normal(0, 0.006)
             for k in range(1 + octaves):
                 strikes.append(Strike(onset, onset + what.unit_s * 1.5, root + 12 * k, 0.8, k))
-            for late in (what.group / 2,) if what.group != 3 else (2.0,) if rng.random() < 0.6 else (
-                1.0, 2.0):  # fmt: skip
+            offs: tuple[float, ...] = (what.group / 2,)
+            if what.group == 3:
+                offs = (2.0,) if rng.random() < 0.6 else (1.0, 2.0)
+            for late in offs:
                 at = what.seconds(place + late) + rng.normal(0, 0.006)
                 for k, midi in enumerate(right):
                     strikes.append(Strike(at, at + what.unit_s * 0.9, midi, 0.55, 2 + k))

@@ -166,6 +166,7 @@ def drums(rng: np.random.Generator, clip: Clip, strikes: tuple[Strike, ...], gai
         pitch = 69 + 12 * np.log2(pick(rng, 60, 180) / 440)
         near = smooth((level > 0.5 * level.max()).astype(float), 0.02)
         clip.lanes.append(Lane(
-            (pitch + 3 * near).astype(np.float32), (level * rng.uniform(0.2, 1.2)).astype(np.float32),
+            (pitch + 3 * near).astype(np.float32),
+            (level * rng.uniform(0.2, 1.2)).astype(np.float32),
             np.zeros(FRAMES, np.float32), only,
         ))  # fmt: skip

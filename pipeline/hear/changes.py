@@ -9,7 +9,7 @@ Method : a tune comes back to what it has played, part by part and round by roun
          sides hold more music of their own than one part of a tune, come back to it, and last long
          enough; it lies between the last note that belongs to the left and the first that belongs
          to the right. Sides are cut again in the same way.
-References: recurrence plots of music: J. Foote, "Visualizing music and audio using self-similarity",
+References: likeness of all pairs: J. Foote, "Visualizing music and audio using self-similarity",
          1999; novelty as lack of likeness across a cut: J. Foote, "Automatic audio segmentation
          using a measure of audio novelty", 2000.
 """

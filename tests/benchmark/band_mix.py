@@ -80,8 +80,7 @@ def mixture(split: Split, number: int, *, longest_s: float = 45.0, tunes_in: int
     end_s = max(p.strokes[-1].offset_s for p in performances) + 1.0
     lead = _group(rng, performances, program, group, end_s)
     rest = [_part(rng, kind, performances, end_s, intro) for kind in backing]  # each (n,)
-    mixed, side = _mixed(rng, lead, rest, lead_db, stereo=number % 2 == 1)
-    _ = side
+    mixed = _mixed(rng, lead, rest, lead_db, stereo=number % 2 == 1)
     change = _first_line(performances[1].truth) if tunes_in > 1 else None
     return Mixture(
         f"{split}-{number}", mixed, RATE, tuple(p.truth for p in performances), group, backing,
@@ -330,7 +329,7 @@ def _rendered(file, seconds: float) -> np.ndarray:  # type: ignore[no-untyped-de
 
 def _mixed(
     rng: np.random.Generator, lead: np.ndarray, rest: list[np.ndarray], lead_db: float, stereo: bool
-) -> tuple[np.ndarray, float]:
+) -> np.ndarray:
     """Lead over the sum of the rest by `lead_db` in power where each sounds, a little room."""
     parts = [part / max(_rms(part), 1e-6) for part in rest]
     gains = [10 ** (rng.uniform(-3, 3) / 20) for _ in parts]
@@ -347,7 +346,7 @@ def _mixed(
 
     wet = np.stack([fftconvolve(both[:, k], tail)[: len(both)] for k in (0, 1)], axis=1)
     both = both + 0.5 * wet + rng.normal(0, 1e-3, both.shape)
-    return (0.5 * both / np.abs(both).max()).astype(np.float32), side
+    return np.asarray(0.5 * both / np.abs(both).max(), np.float32)
 
 
 def _rms(x: np.ndarray) -> float:

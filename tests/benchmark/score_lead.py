@@ -3,7 +3,7 @@
 In: Heard, the truths of the tunes in the mixture. Out: LeadScores.
 Method: note F1 of tests.benchmark.score_heard, and the same with one octave shift for the whole
     recording (of players in octaves none is the right one); raw pitch and raw chroma accuracy of
-    mir_eval.melody with the strokes as the reference, frames of 10 ms.
+    mir_eval.melody with the strokes as the reference, frames of 10 ms, pitch held through gaps.
 References: C. Raffel et al., "mir_eval", ISMIR 2014; J. Salamon et al., "Melody Extraction from
     Polyphonic Music Signals", 2014 (the measures).
 """
@@ -56,16 +56,23 @@ def score_lead(heard: Heard, tunes: tuple[Tune, ...]) -> LeadScores:
     end_s = max(n.offset_s for n in truth.heard)
     times = np.arange(0, end_s, FRAME_S)
     ref = _track(truth.heard, 0.0, times)
-    est = _track(heard.notes, heard.tuning_offset_cents, times - own.latency_s * 0)
+    est = _track(heard.notes, heard.tuning_offset_cents, times)
     ref_cent, est_cent = (
         mir_eval.melody.hz2cents(np.where(track > 0, track, 0.0)) for track in (ref, est)
     )
     rv, ev = ref > 0, est > 0
+    est_cent = _held(est_cent)
     rpa = mir_eval.melody.raw_pitch_accuracy(rv, ref_cent, ev, est_cent)
     rca = mir_eval.melody.raw_chroma_accuracy(rv, ref_cent, ev, est_cent)
     _, false = mir_eval.melody.voicing_measures(rv, ev)
     return LeadScores(own.f1_50, best, own.precision_50, own.recall_50, float(rpa), float(rca),
                       float(false))  # fmt: skip
+
+
+def _held(cents: np.ndarray) -> np.ndarray:
+    """The last pitch held through gaps: raw pitch is judged whatever was called silent."""
+    last = np.maximum.accumulate(np.where(cents > 0, np.arange(len(cents)), 0))
+    return cents[last]
 
 
 def _track(notes: tuple[NoteEvent, ...], cents: float, times: np.ndarray) -> np.ndarray:
