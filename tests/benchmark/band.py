@@ -149,12 +149,12 @@ def main() -> None:
     parser.add_argument("--split", choices=("dev", "test"), default="dev")
     parser.add_argument("--count", type=int, default=24)
     parser.add_argument("--sets", type=int, default=8)
-    parser.add_argument("--baselines", action="store_true")
+    parser.add_argument("--baselines", type=int, default=0, help="for so many of the first")
     parser.add_argument("--name")
     given = parser.parse_args()
     rows, sets = [], []
     for number in range(given.count):
-        rows.append(row_of(mixture(given.split, number), baselines=given.baselines))
+        rows.append(row_of(mixture(given.split, number), baselines=number < given.baselines))
         print(json.dumps(rows[-1]), flush=True)
     for number in range(given.sets):
         sets.append(set_row(mixture(given.split, number, longest_s=90.0, tunes_in=2)))
