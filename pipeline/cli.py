@@ -46,6 +46,9 @@ def arrange(
     title: words.Title = None,
     take: words.Take = None,
     concert: words.Concert = None,
+    band: words.Band = None,
+    from_: words.From = None,
+    to: words.To = None,
     tuning: words.Tuning = None,
     capo: words.Capo = None,
     sound_in: words.SoundIn = None,
@@ -71,8 +74,9 @@ def arrange(
     from liltwright import jobs
 
     known = options.TuneOptions(
-        ear, type, metre, key, tempo, octave, first_bar, title, take, concert
-    )
+        ear, type, metre, key, tempo, octave, first_bar, title, take, concert,
+        options.players(band), from_, to,
+    )  # fmt: skip
     wanted = options.guitar(tuning, capo, sound_in, setups, matters, wide, force)
     layers = options.LayerOptions(
         effort, ornaments, rounds, move, options.pins(pin), suggest=suggest, lines=lines
@@ -132,13 +136,17 @@ def listen(
     title: words.Title = None,
     take: words.Take = None,
     concert: words.Concert = None,
+    band: words.Band = None,
+    from_: words.From = None,
+    to: words.To = None,
 ) -> None:
     """Only write down the tune: notes, bars, parts and key of a recording."""
     from liltwright import jobs
 
     known = options.TuneOptions(
-        ear, type, metre, key, tempo, octave, first_bar, title, take, concert
-    )
+        ear, type, metre, key, tempo, octave, first_bar, title, take, concert,
+        options.players(band), from_, to,
+    )  # fmt: skip
     jobs.listen(recording, out, replace, known, as_json=as_json)
 
 

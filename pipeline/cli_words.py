@@ -84,7 +84,27 @@ Concert = Annotated[
 ]
 Take = Annotated[
     int | None,
-    typer.Option("--take", min=1, help="Which tune, when several are in one recording."),
+    typer.Option("--take", min=1, help="Which tune by its number, when there are several."),
+]
+Band = Annotated[
+    bool | None,
+    typer.Option(
+        "--band/--solo",
+        help="Several play and the lead is wanted, or one plays alone; found out if left away.",
+    ),
+]
+From = Annotated[
+    float | None,
+    typer.Option(
+        "--from",
+        parser=options.seconds,
+        metavar="1:15",
+        help="Where in the recording to begin, as minutes and seconds.",
+    ),
+]
+To = Annotated[
+    float | None,
+    typer.Option("--to", parser=options.seconds, metavar="2:40", help="Where to stop."),
 ]
 Title = Annotated[str | None, typer.Option("--title", help="Name of the tune for the sheets.")]
 

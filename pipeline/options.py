@@ -18,6 +18,7 @@ from liltwright.tab import LAYER_NAMES, LINE_NAMES, Arrangement, LayerName
 from liltwright.tune import TUNE_TYPES, KeyName, TuneType
 
 Ear = Literal["own", "swift-f0", "basic-pitch", "pyin"]
+Players = Literal["find out", "solo", "band"]
 Paper = Literal["a4", "letter"]
 Effort = Literal["easier", "as is", "harder"]
 
@@ -36,6 +37,9 @@ class TuneOptions:
     title: str | None = None
     take: int | None = None
     concert_cents: float | None = None
+    players: Players = "find out"
+    from_s: float | None = None
+    to_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +124,21 @@ def key(text: str) -> KeyName:
 def ear(text: str) -> Ear:
     """Which note tracker listens."""
     return cast(Ear, _one_of(text, get_args(Ear), "--ear"))
+
+
+def players(band: bool | None) -> Players:
+    """Who plays: --band, --solo or neither of them."""
+    return "find out" if band is None else "band" if band else "solo"
+
+
+def seconds(text: str) -> float:
+    """A time in a recording, in seconds or as minutes and seconds: 75, 75.5 or 1:15."""
+    found = re.fullmatch(r"(?:(\d{1,3}):)?(\d{1,4}(?:\.\d{1,3})?)", text.strip())
+    if not found or (found[1] and float(found[2]) >= 60):
+        raise UsageError(
+            f'"{text}" is no time in a recording: write seconds, or minutes and seconds like 1:15.'
+        )
+    return 60.0 * int(found[1] or 0) + float(found[2])
 
 
 def weights(texts: list[str]) -> tuple[tuple[str, float], ...]:

@@ -105,7 +105,13 @@ def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -
 
     settings = _notate_settings(options)
     if is_written_tune(source):
-        for option, given in (("--take", options.take), ("--ear", options.ear != "own" or None)):
+        for option, given in (
+            ("--take", options.take),
+            ("--ear", options.ear != "own" or None),
+            ("--band or --solo", options.players != "find out" or None),
+            ("--from", options.from_s),
+            ("--to", options.to_s),
+        ):
             if given is not None:
                 raise UsageError(f"{option} is for recordings; {source} is a written tune.")
         from liltwright.again import read_again
@@ -128,16 +134,25 @@ def tune_of_audio(
     """The tune of a recording that is read already; `title` where the user gave none."""
     from liltwright.notate.notate import notate
 
-    heard = choose_take(hear_audio(audio, options, progress), options.take)
-    tune = notate(heard, settings=_notate_settings(options), progress=progress)
+    settings = _notate_settings(options)
+    heard = hear_audio(audio, options, progress)
+    if heard.band:
+        from liltwright.banding import lead_tune
+
+        tune = lead_tune(heard, options.take, settings, progress)
+    else:
+        tune = notate(choose_take(heard, options.take), settings=settings, progress=progress)
     return tune if tune.title else replace(tune, title=title)
 
 
 def hear_audio(audio: Audio, options: TuneOptions, progress: Progress = silent) -> Heard:
     """The notes of a recording as performed."""
     from liltwright.hear.listen import HearSettings, hear
+    from liltwright.hear.stretch import only_between
 
-    return hear(audio, settings=HearSettings(ear=options.ear), progress=progress)
+    settings = HearSettings(ear=options.ear, players=options.players)
+    part = only_between(audio, options.from_s, options.to_s)
+    return hear(part, settings=settings, progress=progress)
 
 
 def title_of(source: Path) -> str:
