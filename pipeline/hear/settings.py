@@ -6,10 +6,9 @@ from dataclasses import dataclass
 from typing import get_args
 
 from liltwright.errors import UsageError
-from liltwright.options import Ear
+from liltwright.options import Ear, Players
 
 EARS: tuple[Ear, ...] = get_args(Ear)
-Players = Literal["find out", "solo", "band"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
