@@ -103,7 +103,7 @@ def _mended(edited: Tune, earlier: Tune, name: str) -> Tune:
         source=earlier.source,
         tuning_offset_cents=earlier.tuning_offset_cents,
         heard=earlier.heard,
-        bars_heard=_bars_of_the_edit(edited, earlier),
+        bars_heard=bars_of_the_edit(edited, earlier),
         doubts=(),
         octave_shift=earlier.octave_shift,
         swing=earlier.swing,
@@ -116,7 +116,7 @@ def _mended(edited: Tune, earlier: Tune, name: str) -> Tune:
     )
 
 
-def _bars_of_the_edit(edited: Tune, earlier: Tune) -> tuple[HeardBar, ...]:
+def bars_of_the_edit(edited: Tune, earlier: Tune) -> tuple[HeardBar, ...]:
     """The times of the performed bars with the notes of the edit, where the bars still agree."""
     written = edited.written_bars()
     order = edited.performed_order() * earlier.rounds

@@ -45,6 +45,10 @@ def arrange(
     first_bar: words.FirstBar = None,
     title: words.Title = None,
     take: words.Take = None,
+    concert: words.Concert = None,
+    band: words.Band = None,
+    from_: words.From = None,
+    to: words.To = None,
     tuning: words.Tuning = None,
     capo: words.Capo = None,
     sound_in: words.SoundIn = None,
@@ -69,7 +73,10 @@ def arrange(
     """Do the whole job: hear the tune, find where it sits, write tab, sheets and sound."""
     from liltwright import jobs
 
-    known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
+    known = options.TuneOptions(
+        ear, type, metre, key, tempo, octave, first_bar, title, take, concert,
+        options.players(band), from_, to,
+    )  # fmt: skip
     wanted = options.guitar(tuning, capo, sound_in, setups, matters, wide, force)
     layers = options.LayerOptions(
         effort, ornaments, rounds, move, options.pins(pin), suggest=suggest, lines=lines
@@ -128,11 +135,18 @@ def listen(
     first_bar: words.FirstBar = None,
     title: words.Title = None,
     take: words.Take = None,
+    concert: words.Concert = None,
+    band: words.Band = None,
+    from_: words.From = None,
+    to: words.To = None,
 ) -> None:
     """Only write down the tune: notes, bars, parts and key of a recording."""
     from liltwright import jobs
 
-    known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
+    known = options.TuneOptions(
+        ear, type, metre, key, tempo, octave, first_bar, title, take, concert,
+        options.players(band), from_, to,
+    )  # fmt: skip
     jobs.listen(recording, out, replace, known, as_json=as_json)
 
 
@@ -222,16 +236,36 @@ def compare(
 @app.command(name="set")
 def plan_set(
     sources: Annotated[list[Path], typer.Argument(help="Two to five tunes or recordings.")],
+    out: words.SetOut = None,
+    replace: words.Replace = False,
     keep_order: words.KeepOrder = False,
     any_lift: words.AnyLift = False,
     sound_in: words.SoundIn = None,
+    tuning: words.SetTuning = None,
+    capo: words.SetCapo = None,
     plans: words.Plans = 3,
+    take: words.TakePlan = 1,
+    effort: words.Effort = "as is",
+    rounds: words.Rounds = None,
+    sheets: words.Sheets = True,
+    sound: words.Sound = True,
+    paper: words.Paper = "a4",
 ) -> None:
     """Fit tunes into a set: keys that lift, little retuning, few capo moves."""
     from liltwright import jobs
 
-    wanted = options.guitar(None, None, sound_in, 1, None, False)
-    jobs.plan_set(sources, wanted, keep_order=keep_order, lift=not any_lift, plans=plans)
+    jobs.plan_set(
+        sources,
+        options.guitars(tuning, capo, sound_in, len(sources)),
+        keep_order=keep_order,
+        lift=not any_lift,
+        plans=plans,
+        out=out,
+        replace=replace,
+        take=take,
+        layers=options.LayerOptions(effort=effort, rounds=rounds),
+        output=options.OutputOptions(sheets, sound, paper=paper),
+    )
 
 
 @app.command()
@@ -270,6 +304,19 @@ def gather(
         relatives=relatives,
         results=results,
     )
+
+
+@app.command()
+def page(
+    folder: words.PageFolder = Path("tunes"),
+    port: words.Port = 0,
+    no_browser: words.NoBrowser = False,
+    share: words.Share = False,
+) -> None:
+    """Open the local page over a folder of tunes: hum, look, mend, choose, listen, print."""
+    from liltwright.page.serve import serve
+
+    serve(folder, port=port, browser=not no_browser, share=share)
 
 
 @app.command()

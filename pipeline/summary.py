@@ -83,6 +83,11 @@ def ranking_lines(
             f"       + {reason}" for reason in setup.reasons[1 : 4 if setup.rank == 1 else 2]
         )
         yield from (f"       ! {caution}" for caution in setup.cautions)
+    if ranking.near > 1:
+        yield (
+            f"     {places_words(range(1, ranking.near + 1)).capitalize()} are nearly alike: "
+            "take the one that you like."
+        )
     left_out = set(range(1, last)) - {setup.rank for setup in listed}
     if left_out:
         yield f"     Left out as nearly the same as a better one: {places_words(left_out)}"

@@ -87,6 +87,8 @@ class Heard:
     left_out: tuple[LeftOut, ...] = ()
     warnings: tuple[str, ...] = ()
     """Sentences for the user, e.g. that several instruments seem to play at once."""
+    band: bool = False
+    """The notes are the lead of several that play at once."""
 
 
 # ---------------------------------------------------------------- the written tune

@@ -219,7 +219,7 @@ def bar_label(pair: BarPair) -> str:
 def comparison_text(comparison: Comparison) -> str:
     """The comparison as plain text, a row a bar: frets by string, easier side marked."""
     rows = [*comparison.summary, ""]
-    cells = [(_cell(pair.first), _cell(pair.second), pair) for pair in comparison.bars]
+    cells = [(cell(pair.first), cell(pair.second), pair) for pair in comparison.bars]
     width = max((len(cell) for cell, _, _ in cells), default=0)
     marks = {"first": "<", "second": ">", "neither": " "}
     for left, right, pair in cells:
@@ -227,7 +227,7 @@ def comparison_text(comparison: Comparison) -> str:
     return "\n".join(rows) + "\n"
 
 
-def _cell(bar: TabBar) -> str:
+def cell(bar: TabBar) -> str:
     """Notes in order, those struck together joined: "6/0+2/3 1/0" (string/fret)."""
     starts = sorted({note.start for note in bar})
     return " ".join(

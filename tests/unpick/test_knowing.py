@@ -9,9 +9,9 @@ from liltwright import keys
 from liltwright.cli import app
 from liltwright.errors import PipelineError, UsageError
 from liltwright.guitar.tunings import parse_tuning
-from liltwright.read.files import read_tune
 from liltwright.read.finished import finished_from_bytes
 from liltwright.tune import KeyName
+from liltwright.tunefile import read_tune
 from liltwright.unpick.finished import Known
 from liltwright.unpick.unpicked import UnpickSettings, unpick
 from liltwright.write.midi import layer_to_midi
