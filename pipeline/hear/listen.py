@@ -67,11 +67,12 @@ def hear(
     raw, foreign = raw[: len(raw) - len(chord)], foreign[: len(raw) - len(chord)]
     clarity = measured.clarity[kept][: len(raw)]
     spread = measured.spread_cents[kept][: len(raw)]
-    if not several:
-        voice = voice_share(raw, spread)
+    voice = 0.0 if several else voice_share(raw, spread)
+    if voice > 0.0:
         meant = meant_notes(raw, clarity, events, voice)
         kept = np.array([one.source for one in meant], dtype=int)
         clarity, spread, foreign = clarity[kept], spread[kept], foreign[kept]
+        _check_tune(audio, len(meant), sorted_out.left_out)
         raw = at_the_vowels([one.note for one in meant], events, audio, voice)
     offsets = _offsets(raw)
     raw = [
@@ -79,7 +80,9 @@ def hear(
         for note, cents, sure in zip(
             raw,
             offsets,
-            calibrated(raw, clarity, spread, foreign, ear=settings.ear, several=several),
+            calibrated(
+                raw, clarity, spread, foreign, ear=settings.ear, several=several, voice=voice
+            ),
             strict=True,
         )
     ]
