@@ -1,4 +1,4 @@
-"""The shelf and what is shipped: the light reading says what the whole one says; assets are ours."""
+"""The shelf and what is shipped: a light reading says what the whole one says; assets are ours."""
 
 import re
 import tomllib
