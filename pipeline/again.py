@@ -34,7 +34,7 @@ _ODD_BAR = re.compile(r"(?:bar (\d+)|pick-up) does not add up: ([\d/]+),")
 
 def read_again(source: Path) -> tuple[Tune, Audio | None]:
     """Read a tune file, joined with what an earlier run heard when there is one beside it."""
-    from liltwright.read.files import read_tune
+    from liltwright.tunefile import read_tune
 
     earlier = _earlier(source)
     if earlier is None or source.name == "tune.json":
@@ -47,7 +47,7 @@ def read_again(source: Path) -> tuple[Tune, Audio | None]:
 
 def _earlier(source: Path) -> Tune | None:
     """The tune of the run that a file belongs to, when there is one."""
-    from liltwright.read.files import read_tune
+    from liltwright.tunefile import read_tune
     from liltwright.write.ledger import is_of_last_run, read_list, versions_beside
 
     folder = source.parent

@@ -25,13 +25,13 @@ from liltwright.records import to_json
 from liltwright.screen import progress_on_stderr
 from liltwright.summary import (
     comparison_lines,
-    describe_setup,
     ranking_lines,
     saved_lines,
     set_lines,
     tune_lines,
 )
 from liltwright.tab import LayerName
+from liltwright.words import describe_setup
 from liltwright.write.folder import (
     Saved,
     check_folder,
@@ -250,20 +250,51 @@ def compare(
 
 
 def plan_set(
-    sources: list[Path], wanted: GuitarOptions, *, keep_order: bool, lift: bool, plans: int
+    sources: list[Path],
+    wanted: list[GuitarOptions],
+    *,
+    keep_order: bool,
+    lift: bool,
+    plans: int,
+    out: Path | None = None,
+    replace: bool = False,
+    take: int = 1,
+    layers: LayerOptions = LayerOptions(),
+    output: OutputOptions = OutputOptions(),
 ) -> None:
-    """Tunes to a set: their order, keys, tunings and capos."""
+    """Tunes to a set: their order, keys, tunings and capos; with `out` one plan as files."""
     from liltwright.arrange import sets
     from liltwright.guitar.player import load_player
 
     profile = load_player()
-    with progress_on_stderr() as progress:
-        tunes = [run.find_tune(source, TuneOptions(), progress).tune for source in sources]
-        rankings = [run.rank(tune, profile, wanted, progress) for tune in tunes]
-    settings = sets.SetSettings(keep_order=keep_order, lift=lift, plans=plans)
-    names = [tune.title or source.stem for tune, source in zip(tunes, sources, strict=True)]
-    for number, plan in enumerate(sets.plan_set(tunes, rankings, settings=settings), 1):
+    made = check_folder(out, replace=replace) if out else ()
+    try:
+        with progress_on_stderr() as progress:
+            tunes = [run.find_tune(source, TuneOptions(), progress).tune for source in sources]
+            rankings = [
+                run.rank(tune, profile, one, progress)
+                if one.tuning is None and one.capo is None
+                else run.rank_within(tune, profile, one)
+                for tune, one in zip(tunes, wanted, strict=True)
+            ]
+            settings = sets.SetSettings(keep_order=keep_order, lift=lift, plans=max(plans, take))
+            names = [tune.title or source.stem for tune, source in zip(tunes, sources, strict=True)]
+            found = sets.plan_set(tunes, rankings, settings=settings)
+            if take > len(found):
+                raise UsageError(f"--take {take} is out of range: there are {len(found)} plans.")
+            saved = None
+            if out:
+                plan, words = found[take - 1], list(set_lines(take, found[take - 1], names))
+                files = run.set_files_of(tunes, plan, words, profile, layers, output, progress)
+                saved = save(files, out, replace=replace)
+    except BaseException:
+        remove_if_empty(made)
+        raise
+    for number, plan in enumerate(found[:plans], 1):
         _say(set_lines(number, plan, names))
+    if out and saved is not None:
+        print(f"{count(len(saved.written), 'file')} of plan {take} in {out}")
+        _say(saved_lines(out, saved))
 
 
 def bring_back(folder: Path) -> None:

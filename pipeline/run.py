@@ -8,7 +8,7 @@ hand-edited record: `find_tune` starts from whatever kind of file it is given.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
@@ -23,6 +23,7 @@ from liltwright.tab import Arrangement, Ranking, Setup
 from liltwright.tune import Heard, Tune
 
 if TYPE_CHECKING:
+    from liltwright.arrange.sets import SetPlan
     from liltwright.guitar.player import Player
     from liltwright.hear.audio import Audio
     from liltwright.notate.notate import NotateSettings
@@ -104,7 +105,13 @@ def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -
 
     settings = _notate_settings(options)
     if is_written_tune(source):
-        for option, given in (("--take", options.take), ("--ear", options.ear != "own" or None)):
+        for option, given in (
+            ("--take", options.take),
+            ("--ear", options.ear != "own" or None),
+            ("--band or --solo", options.players != "find out" or None),
+            ("--from", options.from_s),
+            ("--to", options.to_s),
+        ):
             if given is not None:
                 raise UsageError(f"{option} is for recordings; {source} is a written tune.")
         from liltwright.again import read_again
@@ -127,16 +134,25 @@ def tune_of_audio(
     """The tune of a recording that is read already; `title` where the user gave none."""
     from liltwright.notate.notate import notate
 
-    heard = choose_take(hear_audio(audio, options, progress), options.take)
-    tune = notate(heard, settings=_notate_settings(options), progress=progress)
+    settings = _notate_settings(options)
+    heard = hear_audio(audio, options, progress)
+    if heard.band:
+        from liltwright.banding import lead_tune
+
+        tune = lead_tune(heard, options.take, settings, progress)
+    else:
+        tune = notate(choose_take(heard, options.take), settings=settings, progress=progress)
     return tune if tune.title else replace(tune, title=title)
 
 
 def hear_audio(audio: Audio, options: TuneOptions, progress: Progress = silent) -> Heard:
     """The notes of a recording as performed."""
     from liltwright.hear.listen import HearSettings, hear
+    from liltwright.hear.stretch import only_between
 
-    return hear(audio, settings=HearSettings(ear=options.ear), progress=progress)
+    settings = HearSettings(ear=options.ear, players=options.players)
+    part = only_between(audio, options.from_s, options.to_s)
+    return hear(part, settings=settings, progress=progress)
 
 
 def title_of(source: Path) -> str:
@@ -166,6 +182,7 @@ def rank(
     tune: Tune, player: Player, options: GuitarOptions, progress: Progress = silent
 ) -> Ranking:
     """Every tuning and capo for a tune, best first."""
+    from liltwright.arrange.weighed import Weigher
     from liltwright.guitar.rank import RankSettings, rank_setups
 
     settings = RankSettings(
@@ -175,7 +192,8 @@ def rank(
         free=options.wide,
         force=options.force,
     )
-    return rank_setups(tune, player=player, settings=settings, progress=progress)
+    weigh = Weigher(tune, player)
+    return rank_setups(tune, player=player, settings=settings, weigh=weigh, progress=progress)
 
 
 def choose_setups(
@@ -189,22 +207,29 @@ def choose_setups(
 
     Where bars are kept and nothing is named, the setup of the arrangement that they come from.
     """
-    from liltwright.guitar.rank import RankSettings, rank_setups
     from liltwright.guitar.shortlist import shortlist
 
     keeps = any(parse_pin(pin).kind == "keep" for pin in (*tune.pins, *layers.pins))
     if keeps and layers.earlier is not None and options.tuning is None and options.capo is None:
         return (_unmoved(layers, player).setup,)
     if ranking is None or options.tuning is not None or options.capo is not None:
-        settings = RankSettings(
-            tunings=(options.tuning,) if options.tuning is not None else (),
-            capos=(options.capo,) if options.capo is not None else (),
-            keys=_keys(options),
-            weights=dict(options.weights),
-            force=options.force,
-        )
-        ranking = rank_setups(tune, player=player, settings=settings)
+        ranking = rank_within(tune, player, options)
     return tuple(setup.setup for setup in shortlist(ranking.setups, options.setups))
+
+
+def rank_within(tune: Tune, player: Player, options: GuitarOptions) -> Ranking:
+    """Only the setups with the tuning and capo that the user named, best first."""
+    from liltwright.arrange.weighed import Weigher
+    from liltwright.guitar.rank import RankSettings, rank_setups
+
+    settings = RankSettings(
+        tunings=(options.tuning,) if options.tuning is not None else (),
+        capos=(options.capo,) if options.capo is not None else (),
+        keys=_keys(options),
+        weights=dict(options.weights),
+        force=options.force,
+    )
+    return rank_setups(tune, player=player, settings=settings, weigh=Weigher(tune, player))
 
 
 def _keys(options: GuitarOptions) -> str | tuple[str, ...]:
@@ -234,6 +259,28 @@ def arrange_on(
     )
     made = arrange_layers(tune, setup, player=player, settings=settings, progress=progress)
     return moved(made, options.move, player) if options.move else made
+
+
+def set_files_of(
+    tunes: Sequence[Tune],
+    plan: SetPlan,
+    words: Sequence[str],
+    player: Player,
+    layers: LayerOptions,
+    output: OutputOptions,
+    progress: Progress = silent,
+) -> Mapping[str, bytes]:
+    """Every file of a planned set: each tune arranged on its setup, with the way into it."""
+    from liltwright.arrange.leadin import with_lead_in
+    from liltwright.write.set_files import set_files
+
+    played = []
+    for place, (index, ranked) in enumerate(zip(plan.order, plan.setups, strict=True)):
+        made = arrange_on(tunes[index], ranked.setup, player, layers, progress)
+        if place:
+            made = with_lead_in(tunes[index], made, plan.changes[place - 1])
+        played.append((tunes[index], made))
+    return set_files(plan, played, words, output, progress)
 
 
 def _unmoved(options: LayerOptions, player: Player) -> Arrangement:
@@ -278,6 +325,7 @@ def _notate_settings(options: TuneOptions) -> NotateSettings:
     for name, value in (
         ("--tempo", options.beats_per_minute),
         ("--first-bar", options.first_bar_s),
+        ("--concert", options.concert_cents),
     ):
         if value is not None and not math.isfinite(value):
             raise UsageError(f"{name} {value} is not a number: write one like 30 or 112.5.")
@@ -288,6 +336,7 @@ def _notate_settings(options: TuneOptions) -> NotateSettings:
         beats_per_minute=options.beats_per_minute,
         octave_shift=options.octave_shift,
         first_bar_s=options.first_bar_s,
+        concert_cents=options.concert_cents,
         title=None if options.title is None else clean(options.title),
     )
 

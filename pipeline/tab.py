@@ -82,6 +82,9 @@ class Ranking:
     asked: int = 0
     """Place of the best setup with the tuning and capo that the user named; 0 when none was."""
 
+    near: int = 1
+    """How many of the first setups are so close that the score does not tell them apart."""
+
     @property
     def chosen(self) -> RankedSetup | None:
         """The setup that the user named; None when none was."""
@@ -176,6 +179,10 @@ class Arrangement:
     """Bass lines to choose from, each over the whole tune under the same melody."""
     picked: dict[str, LineName] = field(default_factory=dict)
     """By part: the line that the layers are made of; steady where it is not named."""
+    lead_in: tuple[TabBar, ...] = ()
+    """Bars before the first round of a performance, from the tune before in a set."""
+    change: str = ""
+    """What stands over the lead-in: what has to be changed before."""
 
     def layer(self, name: str) -> Layer:
         """The layer or line with this name. Raises KeyError when the arrangement has none."""

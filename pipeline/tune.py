@@ -22,14 +22,15 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal, get_args
 
-TuneType = Literal[
-    "reel", "jig", "slip jig", "hop jig", "slide", "hornpipe", "polka", "waltz",
-    "mazurka", "strathspey", "barn dance", "march", "air",
-]  # fmt: skip
+from liltwright import models
+
+TuneType = str
+"""One of TUNE_TYPES."""
 Mode = Literal["major", "mixolydian", "dorian", "minor", "lydian", "phrygian"]
 Ornament = Literal["cut", "tap", "roll", "triplet", "grace", "slide"]
 
-TUNE_TYPES: tuple[TuneType, ...] = get_args(TuneType)
+TUNE_TYPES: tuple[TuneType, ...] = tuple(models.read_json("dances/dances.json"))
+"""The rows of models/dances: whoever adds a row adds a type."""
 MODES: tuple[Mode, ...] = get_args(Mode)
 
 
@@ -86,6 +87,8 @@ class Heard:
     left_out: tuple[LeftOut, ...] = ()
     warnings: tuple[str, ...] = ()
     """Sentences for the user, e.g. that several instruments seem to play at once."""
+    band: bool = False
+    """The notes are the lead of several that play at once."""
 
 
 # ---------------------------------------------------------------- the written tune

@@ -17,7 +17,7 @@ from typing import Literal
 from liltwright import keys
 from liltwright.arrange.chords import parse_symbol, transpose_symbol
 from liltwright.arrange.grades import BarGrade, grade_bar
-from liltwright.arrange.metre import pulse_of
+from liltwright.bassbeats import pulse_of
 from liltwright.counting import count
 from liltwright.errors import UsageError
 from liltwright.guitar.fretboard import fret_mm, last_fret

@@ -18,7 +18,7 @@ from liltwright.arrange.harmony import Harmony
 from liltwright.arrange.moments import Tables
 from liltwright.arrange.pinned import Pinned, blamed, refusal
 from liltwright.arrange.search import Path, best_path
-from liltwright.arrange.timeline import MelodyNote, timeline
+from liltwright.arrange.timeline import MelodyNote, Timeline, timeline
 from liltwright.errors import UsageError
 from liltwright.guitar.fingering import problem_of, state_numbers
 from liltwright.guitar.states import NEVER, states
@@ -30,14 +30,16 @@ def bass_tables(
     tones: frozenset[int] | None,
     walk: float = 1.0,
     more: frozenset[int] = frozenset(),
+    line: Timeline | None = None,
 ) -> Tables:
     """The tables of the search.
 
     tones : pitch classes for the bass, None for all usable, with `more` beside them
+    line : the timeline of tune and harmony, where it is known
     """
     player, setup = ground.player, ground.setup
     pinned = ground.pinned
-    line = timeline(ground.tune, harmony, pinned.bass_places())
+    line = line or timeline(ground.tune, harmony, pinned.bass_places())
     neck = player.body_fret + player.past_body
     spots = board(
         setup,

@@ -24,8 +24,8 @@ import numpy as np
 from liltwright import keys, models
 from liltwright.arrange.chords import ChordTones, parse_symbol, transpose_symbol
 from liltwright.arrange.degrees import Degree, degrees_of, path_costs
-from liltwright.arrange.metre import pulse_of
 from liltwright.arrange.stretches import RULES, Stretch, stretches, tone_shares
+from liltwright.bassbeats import pulse_of
 from liltwright.tab import Chord, LineName, TabBar
 from liltwright.tune import KeyName, Tune, TypedChord
 

@@ -19,12 +19,12 @@ from fractions import Fraction
 import numpy as np
 
 from liltwright import models
-from liltwright.arrange.metre import Pulse
 from liltwright.arrange.moments import Tables
 from liltwright.arrange.tab import Below
 from liltwright.arrange.timeline import Event
 from liltwright.arrange.together import pair_ticks
 from liltwright.arrange.voices import Melody, sounding
+from liltwright.bassbeats import Pulse
 from liltwright.guitar.fretboard import open_midi
 from liltwright.guitar.plucking import FINGERS, Pluck, home_cost
 from liltwright.guitar.states import NEVER, ways

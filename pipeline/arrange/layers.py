@@ -15,7 +15,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 
@@ -34,7 +33,6 @@ from liltwright.arrange.grades import wish_to_walk
 from liltwright.arrange.harmony import Harmony, harmonise
 from liltwright.arrange.inner import inner_notes
 from liltwright.arrange.lines import Line, basses, joined, other_lines, parse_picks, thumb_plays
-from liltwright.arrange.metre import pulse_of
 from liltwright.arrange.pinned import pinned_of
 from liltwright.arrange.rounds import check_parts, parse_plan
 from liltwright.arrange.search import best_path
@@ -42,10 +40,12 @@ from liltwright.arrange.suggested import with_suggestions
 from liltwright.arrange.tab import Below, melody_plucks
 from liltwright.arrange.voices import Melody, bass_of, melody_of
 from liltwright.arrange.walking import walking_bass
+from liltwright.bassbeats import pulse_of
 from liltwright.errors import UsageError
 from liltwright.guitar.player import Player
 from liltwright.guitar.setups import what_does_not_fit
 from liltwright.guitar.tension import cautions
+from liltwright.options import Effort
 from liltwright.progress import Progress, silent
 from liltwright.tab import Arrangement, Layer, LineName, Setup
 from liltwright.tune import Tune
@@ -54,7 +54,6 @@ HAND_CAUTION = (
     "Warm up, start slowly and take breaks; stop when a hand, wrist or arm hurts. "
     "Pain that stays is for a doctor or a performing-arts clinic."
 )
-Effort = Literal["easier", "as is", "harder"]
 DEFAULT_PLAN = "melody drone moving-bass"
 
 

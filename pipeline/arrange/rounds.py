@@ -52,7 +52,7 @@ class PerformedBar:
     layer: LayerName
     dynamic: Dynamic
     written: int
-    """Index into Tune.written_bars(); -1 for the closing chord."""
+    """Index into Tune.written_bars(); -1 for a bar of the lead-in or the closing chord."""
     length: Fraction
     """How long the bar lasts, as a fraction of a whole note."""
     notes: TabBar
@@ -136,12 +136,12 @@ def check_parts(rounds: Sequence[Round], tune: Tune) -> None:
 
 
 def performance(tune: Tune, arrangement: Arrangement) -> tuple[PerformedBar, ...]:
-    """The arrangement's rounds written out, with the closing chord as the last bar.
+    """The arrangement's rounds written out: lead-in, if any, rounds, and the closing chord.
 
     Raises UsageError when the plan names a layer that the arrangement does not have.
     """
     written = tune.written_bars()
-    played: list[PerformedBar] = []
+    played = list(_lead_in(tune, arrangement))
     for number, one in enumerate(arrangement.rounds, start=1):
         for bar in tune.performed_order():
             name, dynamic = one.of(tune.parts[written[bar].part].name)
@@ -156,6 +156,17 @@ def performance(tune: Tune, arrangement: Arrangement) -> tuple[PerformedBar, ...
             PerformedBar(last.round, last.layer, last.dynamic, -1, tune.bar_length, chord)
         )
     return tuple(played)
+
+
+def _lead_in(tune: Tune, arrangement: Arrangement) -> Iterator[PerformedBar]:
+    """The bars before the first round; the last leaves room for the pick-up."""
+    order = tune.performed_order()
+    first = tune.written_bars()[order[0]] if order else None
+    pickup = first.length if first is not None and first.kind == "pickup" else Fraction(0)
+    for place, bar in enumerate(arrangement.lead_in, start=1):
+        room = pickup if place == len(arrangement.lead_in) else Fraction(0)
+        one = arrangement.rounds[0]
+        yield PerformedBar(1, one.layer, one.dynamic, -1, tune.bar_length - room, bar)
 
 
 def _layer_of(arrangement: Arrangement, name: LayerName) -> Layer:

@@ -15,7 +15,7 @@ from fractions import Fraction
 from typing import Literal
 
 from liltwright.arrange.harmony import ChordSpan, Harmony
-from liltwright.arrange.metre import Pulse, pulse_of
+from liltwright.bassbeats import Pulse, pulse_of
 from liltwright.errors import PipelineError
 from liltwright.guitar.melody import Line, line_of
 from liltwright.tune import Tune, WrittenBar

@@ -40,12 +40,14 @@ def walking_bass(
     walk: float,
     barred: Collection[int] = (),
     unlike: Mapping[int, tuple[int, float]] = MappingProxyType({}),
+    passes: int = 2,
 ) -> list[Below]:
     """The bass line under a melody.
 
     walk : how much it shall move between the beats, 1 is usual
     barred : events on which none may be struck
     unlike : by event a pitch that is not wanted there, and what it costs in hurries
+    passes : with 1 bars that come again need not have the bass that they had
     """
     places = [one for one in _places(tables, melody, walk) if one.number not in barred]
     for place in places:
@@ -54,7 +56,8 @@ def walking_bass(
     if not places:
         return []
     chosen = _best_line(tables, places)
-    chosen = _best_line(tables, _with_likings(tables, melody, places, chosen))
+    if passes > 1:
+        chosen = _best_line(tables, _with_likings(tables, melody, places, chosen))
     found = []
     for place, pitch in zip(places, chosen, strict=True):
         if pitch >= 0:

@@ -23,12 +23,12 @@ def load() -> None:
 
         from liltwright import library, run, summary  # noqa: F401
         from liltwright.arrange import compare, layers, sets  # noqa: F401
-        from liltwright.guitar import charts, player, rank, setups  # noqa: F401
+        from liltwright.guitar import player, rank, setups  # noqa: F401
         from liltwright.hear import audio  # noqa: F401
         from liltwright.notate import notate  # noqa: F401
         from liltwright.page import bench, changes, drawing, sounding, taking, view  # noqa: F401
         from liltwright.read import files as reading  # noqa: F401
-        from liltwright.write import files, folder, picture, practice, report  # noqa: F401
+        from liltwright.write import charts, files, folder, picture, practice, report  # noqa: F401
 
         _done = True
 

@@ -24,6 +24,9 @@ GRID = 192
 LOWEST_MIDI, HIGHEST_MIDI = 36, 100
 """C2 to E7: beyond it no tune is written."""
 
+MIDDLE_D = 62
+"""Where a note is put in a tune that has none."""
+
 
 def on_note(tune: Tune, edit: Edit) -> Tune:
     """Apply an edit of a note; `edit["op"]` is a name in NOTE_OPS."""
@@ -246,7 +249,7 @@ def _near(tune: Tune, notes: Bar, at: int) -> int:
     if notes:
         return notes[max(at, 0)].midi
     found = [note.midi for bar in tune.written_bars() for note in bar.notes]
-    return sorted(found)[len(found) // 2] if found else 69 - 7
+    return sorted(found)[len(found) // 2] if found else MIDDLE_D
 
 
 def _ornament(tune: Tune, written: tuple[WrittenBar, ...], place: int, edit: Edit) -> Tune:

@@ -119,7 +119,7 @@ def ranking(context: Any, request: Request, body: Any) -> Any:
 
 def chart(context: Any, request: Request, body: Any) -> Any:
     """Where the melody lies on the neck."""
-    from liltwright.guitar.charts import fretboard_chart
+    from liltwright.write.charts import fretboard_chart
 
     bench = _bench(context, request)
     setup = bench.named(request.query_params.get("setup", "")) if request.query_params.get(

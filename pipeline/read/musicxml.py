@@ -20,6 +20,7 @@ from lxml import etree
 from liltwright.errors import PipelineError
 from liltwright.keys import LETTER_SEMITONES, signature_of
 from liltwright.limits import check, number, short, whole
+from liltwright.notation import CHORD_KINDS
 from liltwright.read.bars import ReadBar
 from liltwright.read.checked import check_meter
 from liltwright.read.mxl import parsed, unpacked
@@ -320,12 +321,10 @@ def _ornament(element: etree._Element, grace: list[int], midi: int) -> Ornament 
 
 def _symbol(harmony: etree._Element) -> str:
     """A chord symbol as text: root, the kind as written or as named, bass."""
-    from liltwright.write.xml_notes import KINDS
-
     kind = harmony.find("kind")
     text = kind.get("text") if kind is not None else None
     if text is None and kind is not None:
-        named = {value: key for key, value in reversed(KINDS.items())}
+        named = {value: key for key, value in reversed(CHORD_KINDS.items())}
         text = named.get((kind.text or "").strip(), "")
     bass = harmony.find("bass")
     return (

@@ -112,7 +112,8 @@ def _kind(stated: Stated) -> tuple[TuneType, bool]:
 
 
 def _likely_key(parts: tuple[Part, ...], bar_length: Fraction) -> KeyName:
-    from liltwright.notate.key import KeyEvidence, rank_keys
+    from liltwright.notate.key import rank_keys
+    from liltwright.notate.keyevidence import KeyEvidence
 
     best = rank_keys(KeyEvidence.of_parts(parts, bar_length))[0]
     return KeyName(best.tonic, best.mode)

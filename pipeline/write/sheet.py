@@ -323,7 +323,9 @@ def _performed_bar(
     notes = tuple(SheetNote.of_tab(note) for note in bar.notes)
     blank = SheetBar(0, Fraction(0), Fraction(0), (), (), written=bar.written)
     if bar.written < 0:
-        return Frame(notes, bar.length, Fraction(0), False), blank
+        return Frame(notes, bar.length, Fraction(0), False), replace(
+            blank, heading=arrangement.change if not place else ""
+        )
     frame = _frame(page, bar.written, notes, _pickup_after(page, played, place))
     layer = arrangement.layer(bar.layer)
     chords = [(chord.bar, chord.start, chord.symbol) for chord in layer.chords]
@@ -351,7 +353,7 @@ def _performed_bar(
 def _last_dynamic(page: _Page, played: Sequence[PerformedBar], place: int) -> str:
     """The dynamic of the last full bar before; of none, nothing."""
     for bar in reversed(played[:place]):
-        if page.written[bar.written].kind != "pickup":
+        if bar.written >= 0 and page.written[bar.written].kind != "pickup":
             return bar.dynamic
     return ""
 
@@ -362,7 +364,7 @@ def _first_full_bar_of_round(page: _Page, played: Sequence[PerformedBar], place:
     if bar.written < 0 or written[bar.written].kind == "pickup":
         return False
     earlier = [one for one in played[max(place - 2, 0) : place] if one.round == bar.round]
-    return all(written[one.written].kind == "pickup" for one in earlier)
+    return all(one.written < 0 or written[one.written].kind == "pickup" for one in earlier)
 
 
 def _part_of(page: _Page, bar: PerformedBar) -> int:
