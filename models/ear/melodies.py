@@ -177,8 +177,8 @@ def _decorated(
             )
         played.add(onset + count * step, end, midi, ORNAMENT, False)
     else:
-        short = min(rng.uniform(0.022, 0.06), 0.4 * length)
         tap = kind > 0.86
+        short = min(rng.uniform(0.022, 0.07 if tap else 0.06), 0.4 * length)
         grace = line.below(midi) if tap else line.above(midi)
         played.add(onset, onset + short, grace, begin, True)
         played.add(onset + short, end, midi, ORNAMENT, False)
@@ -195,7 +195,7 @@ def _roll(
 ) -> None:
     """Note, cut, note, tap, note; a short roll starts with the cut."""
     thirds = np.sort(onset + (end - onset) * (np.array([1, 2]) / 3 + rng.normal(0, 0.03, 2)))
-    cut, tap = rng.uniform(0.022, 0.055, 2)
+    cut, tap = rng.uniform(0.022, 0.06), rng.uniform(0.022, 0.07)
     if rng.random() < 0.75:
         played.add(onset, thirds[0], midi, begin, False)
         begin = SLUR

@@ -15,6 +15,7 @@ from __future__ import annotations
 import numpy as np
 
 from liltwright.hear.network import HOP
+from liltwright.models.ear import amateurs
 from liltwright.models.ear.curves import (
     CLIP_S,
     CONTROL_HOP,
@@ -51,6 +52,8 @@ from liltwright.models.ear.words import (
     vowels,
 )  # fmt: skip
 
+AMATEURS = 0.5
+"""Share of the clips in which somebody sings at sight (amateurs.py)."""
 VOICES = ((38, 62, 0.92), (43, 68, 1.0), (50, 76, 1.1), (55, 82, 1.17), (57, 88, 1.3))
 """Lowest and highest note and scale of the formants: bass, tenor, alto, soprano, child."""
 
@@ -58,11 +61,15 @@ VOICES = ((38, 62, 0.92), (43, 68, 1.0), (50, 76, 1.1), (55, 82, 1.17), (57, 88,
 def singers(rng: np.random.Generator, clip: Clip, start: float, stop: float) -> Played:
     """One singer, now and then several, singing a tune from start to stop."""
     low, high, size = VOICES[rng.integers(len(VOICES))]
-    played = play(rng, _habits(rng, low, high), start, stop)
+    amateur = rng.random() < AMATEURS
+    habits = amateurs.habits if amateur else _habits
+    played = play(rng, habits(rng, low, high), start, stop)
     if not played.midi:
         return played
     cents = float(rng.uniform(-50, 50))
     _breathe(rng, played)
+    if amateur:
+        amateurs.leave_syllables(rng, played)
     count = len(played.midi)
     wrong = np.clip(rng.normal(0, rng.uniform(0.03, 0.3), count), -0.5, 0.5)
     means = np.array(played.midi) + wrong + cents / 100
@@ -73,8 +80,9 @@ def singers(rng: np.random.Generator, clip: Clip, start: float, stop: float) -> 
         late = rng.normal(0, scatter) if together > 1 else 0.0
         off = rng.normal(0, 0.1) if together > 1 else 0.0
         pitch = _one(
-            rng, clip, played, means + off, kinds, size, late, 1 / np.sqrt(together), closed
-        )
+            rng, clip, played, means + off, kinds, size, late, 1 / np.sqrt(together), closed,
+            amateur,
+        )  # fmt: skip
     label(clip, played, cents, means=means if together > 1 else _sung(played, means, pitch))
     _breaths(rng, clip, played)
     return played
@@ -133,13 +141,20 @@ def _one(
     late: float,
     share: float,
     closed: bool,
+    amateur: bool,
 ) -> np.ndarray:
     """One singer's lane and noises; returns the pitch curve."""
     mouth, starts = _mouth(rng, played, kinds)
+    if amateur:
+        mouth.level = amateurs.voiced_gaps(rng, played, mouth.level)
+        mouth.level *= amateurs.unsteady(rng, played)
     if closed:
         mouth.tracks[:] = NASAL[:, None]
         mouth.tilt += rng.uniform(0.3, 1.5)
-    pitch = _pitch(rng, played, means, starts) + smooth(mouth.bend, 0.01)
+    rough = rng.uniform(0.01, 0.12) if amateur else rng.uniform(0.02, 0.25)
+    pitch = _pitch(rng, played, means, starts, rough) + smooth(mouth.bend, 0.01)
+    if amateur:
+        pitch += amateurs.wrong_beginnings(rng, played, means)
     slope = rng.uniform(0.4, 2.0)
     loud = np.maximum(mouth.level, 1e-3)
     tilt = slope + smooth(mouth.tilt, 0.012) - rng.uniform(0, 0.8) * np.log10(loud)
@@ -208,7 +223,7 @@ def _mouth(rng: np.random.Generator, played: Played, kinds: np.ndarray) -> tuple
 
 
 def _pitch(
-    rng: np.random.Generator, played: Played, means: np.ndarray, starts: np.ndarray
+    rng: np.random.Generator, played: Played, means: np.ndarray, starts: np.ndarray, rough: float
 ) -> np.ndarray:
     """Pitch in MIDI: what the singer means to hold, and all the ways of getting there."""
     count = len(means)
@@ -239,7 +254,7 @@ def _pitch(
     if rng.random() < 0.65:
         pitch += vibrato(rng, played, pick(rng, 10, 110), rng.uniform(0.05, 0.5))
     pitch += wander(rng, 0.12 * rng.random(), 0.05, 0.4)
-    return pitch + smooth(rng.normal(0, rng.uniform(0.02, 0.25), CONTROLS), 0.012)
+    return pitch + smooth(rng.normal(0, rough, CONTROLS), 0.012)
 
 
 def _creak(

@@ -6,8 +6,9 @@ Out    : NotePitch per note.
 Method : normalised square difference function (autocorrelation over energy) of 46 ms frames inside
          the note, looked at only near whole multiples of the expected period: first near 60
          samples, then near 250, where a sample is worth few cents whatever the pitch. The pitch of
-         the note is the mean of the middle half of its frames' pitches, its beginning (scoop,
-         attack) left out where it is long enough.
+         a steady note is the mean of the middle half of its frames' pitches, its beginning (scoop,
+         attack) left out where it is long enough; that of an unsteady one is where most of its
+         frames lie.
 References: P. McLeod and G. Wyvill, "A smarter way to find pitch", ICMC 2005 (the function);
          A. de Cheveigné and H. Kawahara, "YIN", JASA 111, 2002, step 5 (parabola). We search
          multiples of a known period instead of picking the first of all peaks.
@@ -27,10 +28,12 @@ FRAME = 1024
 HOP = 256
 TRANSFORM = 2048
 BATCH = 192
-MOST_FRAMES = 16
+MOST_FRAMES = 30
 COARSE_LAG, FINE_LAG = 60.0, 250.0
 COARSE_CENTS, FINE_CENTS = 65.0, 35.0
 SCOOP_SHARE = 0.25
+STEADY_SEMITONES, BELL_SEMITONES = 0.1, 0.35
+"""Up to this width the middle half's mean is the pitch, beyond it where the pitch is mostly."""
 LONGEST_S = 1.5
 """Of a very long note only this much is measured."""
 
@@ -168,14 +171,18 @@ def _per_note(
         result.half_clarity[i] = np.median(frames[2, mine])
         result.double_clarity[i] = np.median(frames[3, mine])
         good = clarity > max(0.4, 0.7 * clarity.max())
+        periodic = good.copy()
         good[: int(SCOOP_SHARE * len(good))] = False
         if not good.any():
             good = clarity > 0.4
+            periodic = good
         if not good.any():
             continue
         pitches = pitch_midi[mine][good]
-        result.midi[i] = _middle_mean(pitches)
-        result.spread_cents[i] = 50.0 * _width(pitches)
+        wide = _width(pitches)
+        steady = wide <= STEADY_SEMITONES
+        result.midi[i] = _middle_mean(pitches) if steady else _held(pitch_midi[mine][periodic])
+        result.spread_cents[i] = 50.0 * wide
         result.slope_cents_per_s[i] = 100.0 * _slope(times_s[mine][good], pitches)
     return result
 
@@ -193,6 +200,13 @@ def _slope(times_s: np.ndarray, values: np.ndarray) -> float:
         return 0.0
     centred = times_s - times_s.mean()
     return float(centred @ values / max(float(centred @ centred), 1e-9))
+
+
+def _held(pitches: np.ndarray) -> float:
+    """Where the pitch is most of the time: the mode, with a bell of BELL_SEMITONES."""
+    near = np.exp(-0.5 * ((pitches[:, None] - pitches) / BELL_SEMITONES) ** 2)
+    weights = near[int(near.sum(axis=1).argmax())]
+    return float(pitches @ weights / weights.sum())
 
 
 def _middle_mean(values: np.ndarray) -> float:

@@ -9,7 +9,8 @@ Out    : NoteEvents in order of onset, in this representation:
   - cut, tap, grace: the short note has role "ornament" and ends where its plain note begins.
     A cut lies above its note. A tap lies below a note that is struck again; any other short note
     from below, and two or three short notes in a row, are grace notes.
-  - roll (also a cran): one plain note, from its first sound to the end of the whole roll. The
+  - roll (also a cran, and a long note with one cut in its middle where the player does that to
+    nearly all of them): one plain note, from its first sound to the end of the whole roll. The
     cuts, taps and later pieces of the note inside it are events with role "ornament" and kind
     "roll"; they lie inside the plain note in time.
   - triplet (treble): three strokes on one pitch in the time of a crotchet: one plain note over all
@@ -41,6 +42,9 @@ SAME_SEMITONES = 0.6
 WIDEST_CUT, WIDEST_TAP = 9.5, 5.5
 LONGEST_PIECE_S = 0.42
 EVEN_PIECES = 2.3
+LONG, EVEN_HALVES, FEWEST_CUT = (1.6, 2.6), 2.0, 4
+"""A note of two usual ones, as shares of one; how uneven its halves may be; how many have to be
+found before one cut is taken for a roll."""
 TREBLE_STROKE = 0.8
 TREBLE_TOTAL = (1.3, 2.7)
 
@@ -142,9 +146,10 @@ def _grace_kind(notes: list[RawNote], first: int, main: int) -> Ornament:
 
 def _mark_rolls(notes: list[RawNote], short: list[bool], marks: list[_Mark]) -> None:
     """Note-cut-note-tap-note and cut-note-tap-note, likewise with cuts only (cran)."""
+    divided_s = usual_gap_s(notes) if _cuts_long_notes(notes, short) else 0.0
     i = 0
     while i < len(notes):
-        members = _roll_from(notes, short, i)
+        members = _roll_from(notes, short, i, divided_s)
         if not members:
             i += 1
             continue
@@ -155,8 +160,11 @@ def _mark_rolls(notes: list[RawNote], short: list[bool], marks: list[_Mark]) -> 
         i = members[-1] + 1
 
 
-def _roll_from(notes: list[RawNote], short: list[bool], start: int) -> list[int]:
-    """Indices of a roll that begins with note `start`, or an empty list."""
+def _roll_from(notes: list[RawNote], short: list[bool], start: int, divided_s: float) -> list[int]:
+    """Indices of a roll that begins with note `start`, or an empty list.
+
+    divided_s : usual length of a note where one cut makes a roll of a long one, else 0
+    """
     leading = short[start]
     plain = start + 1 if leading else start
     if plain >= len(notes) or short[plain] or _length(notes[plain]) > LONGEST_PIECE_S:
@@ -171,6 +179,12 @@ def _roll_from(notes: list[RawNote], short: list[bool], start: int) -> list[int]
         if notes[graces[-1]].midi < notes[plain].midi:
             break  # the tap ends a roll
     lengths = [_length(notes[piece]) for piece in pieces]
+    if (
+        divided_s and len(graces) == 1 and not leading
+        and notes[graces[0]].midi > notes[plain].midi
+        and _is_divided(notes[plain], notes[pieces[-1]], divided_s)
+    ):  # fmt: skip
+        return list(range(start, pieces[-1] + 1))
     if len(graces) < 2 or max(lengths) > EVEN_PIECES * min(lengths):
         return []
     if notes[graces[0]].midi < notes[plain].midi:
@@ -178,6 +192,34 @@ def _roll_from(notes: list[RawNote], short: list[bool], start: int) -> list[int]
     if notes[graces[-1]].midi > notes[plain].midi and len(graces) == 2 and max(lengths) > 0.16:
         return []  # two cuts on slow repeated notes, not a cran
     return list(range(start, pieces[-1] + 1))
+
+
+def _cuts_long_notes(notes: list[RawNote], short: list[bool]) -> bool:
+    """Whether the player puts a cut into the middle of nearly every long note.
+
+    Two notes of one pitch with a cut between them are then one long note: more of them are found
+    than pairs without a cut and than long notes that are left whole.
+    """
+    usual_s = usual_gap_s(notes)
+    cut = pairs = 0
+    for i in range(len(notes) - 1):
+        flicked = i + 2 < len(notes) and _flick(notes, short, i, i)
+        if short[i] or (short[i + 1] and not flicked):
+            continue
+        if short[i + 1]:
+            cut += _is_divided(notes[i], notes[i + 2], usual_s)
+        elif _same(notes[i], notes[i + 1]):
+            pairs += _is_divided(notes[i], notes[i + 1], usual_s)
+    whole = sum(LONG[0] * usual_s <= _length(note) <= LONG[1] * usual_s for note in notes)
+    return cut >= FEWEST_CUT and cut > pairs and cut > whole
+
+
+def _is_divided(first: RawNote, last: RawNote, usual_s: float) -> bool:
+    """Two even pieces that fill the time of two usual notes."""
+    pieces = (_length(first), _length(last))
+    total_s = last.offset_s - first.onset_s
+    fills = LONG[0] * usual_s <= total_s <= LONG[1] * usual_s
+    return fills and max(pieces) <= EVEN_HALVES * min(pieces)
 
 
 def _flick(notes: list[RawNote], short: list[bool], j: int, plain: int) -> bool:

@@ -25,7 +25,9 @@ from liltwright.notate.doubts import find_doubts
 from liltwright.notate.effects import heard_effects, without_effects, written_effects
 from liltwright.notate.fold import Folded, coda_remark, fold
 from liltwright.notate.form import Form, find_form
-from liltwright.notate.key import KeyEvidence, key_remarks, rank_keys
+from liltwright.notate.key import rank_keys
+from liltwright.notate.keyevidence import KeyEvidence, trust_in
+from liltwright.notate.keyremarks import key_remarks
 from liltwright.notate.mend import mended
 from liltwright.notate.oddbars import Joined, agreed, joined_bars, joined_doubts, printed
 from liltwright.notate.plain import PlainNotes, plain_notes
@@ -212,12 +214,12 @@ def _overridden(tune: Tune, settings: NotateSettings) -> Tune:
 def _with_earlier(tune: Tune, settings: NotateSettings) -> NotateSettings:
     """The settings with what was fixed in an earlier run, where nothing new is said."""
     earlier = tune.overridden
-    kinds = {kind: kind for kind in TUNE_TYPES}
+    kind = earlier.get("tune_type")
     key, bpm = earlier.get("key"), earlier.get("beats_per_minute")
     octaves, first = earlier.get("octave_shift"), earlier.get("first_bar_s")
     concert = earlier.get("concert_cents") if tune.heard else None
     return NotateSettings(
-        tune_type=settings.tune_type or kinds.get(earlier.get("tune_type", "")),  # type: ignore[call-overload]
+        tune_type=settings.tune_type or (kind if kind in TUNE_TYPES else None),
         meter=settings.meter or earlier.get("meter"),
         key=settings.key or (parse_key(key) if key else None),
         beats_per_minute=settings.beats_per_minute or (float(bpm) if bpm else None),
@@ -248,7 +250,8 @@ def _tune(heard: Heard, page: Page, settings: NotateSettings) -> Tune:
         meter_chance=reading.meter_chance,
     )
     parts = tuple(moved_part(part, 12 * octaves) for part in folded.parts)
-    keys = rank_keys(KeyEvidence.of_parts(parts, Fraction(kind.meter)))
+    trust = trust_in(heard.notes)
+    keys = rank_keys(KeyEvidence.of_parts(parts, Fraction(kind.meter), trust))
     move = concert_move(
         heard.tuning_offset_cents, keys,
         known_cents=settings.concert_cents, known_key=settings.key,

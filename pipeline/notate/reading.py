@@ -161,12 +161,13 @@ def _in_meter(evidence: Evidence, meter: str) -> list[tuple[TuneType, float]]:
     """The types written in a metre with their log probabilities, best first."""
     logs = evidence.kind.mean(axis=0)
     named = dict(zip(places().kinds, logs.tolist(), strict=True))
+    rarest = float(logs.min())  # a type that the network was not taught is as likely as this
     fitting = [
         kind
         for kind, dance in dances().items()
         if meter in dance.meters or (meter == "2/2" and "4/4" in dance.meters)
     ]
-    return sorted(((kind, named[kind]) for kind in fitting), key=lambda pair: -pair[1])
+    return sorted(((kind, named.get(kind, rarest)) for kind in fitting), key=lambda pair: -pair[1])
 
 
 def _types(

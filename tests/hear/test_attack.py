@@ -5,18 +5,24 @@ from itertools import pairwise
 import numpy as np
 
 from liltwright.hear.attack import at_the_vowels, voice_share
-from liltwright.hear.events import Events
+from liltwright.hear.audio import Audio, audio_from_samples
+from liltwright.hear.events import Events, find_events
 from liltwright.hear.raw import RawNote
+from liltwright.units import midi_to_hz
 
-HOP_S = 128 / 22050
+RATE = 22050
 
 
-def _syllables(*spans: tuple[float, float]) -> Events:
-    """Sound at -20 dB from start to end of each span, -60 dB elsewhere."""
-    level = np.full(round(3 / HOP_S), -60.0)
-    for start_s, end_s in spans:
-        level[round(start_s / HOP_S) : round(end_s / HOP_S)] = -20.0
-    return Events(HOP_S, level, np.zeros(len(level)), -60.0)
+def _recording(*tones: tuple[float, float, float]) -> tuple[Events, Audio]:
+    """Three harmonics of a pitch from start to end of each tone, next to nothing elsewhere."""
+    times = np.arange(3 * RATE) / RATE
+    samples = 1e-4 * np.random.default_rng(1).standard_normal(len(times))
+    for start_s, end_s, midi in tones:
+        turns = 2 * np.pi * midi_to_hz(midi) * times
+        tone = 0.2 * sum(np.sin(k * turns) / k for k in (1, 2, 3))
+        samples += tone * ((times >= start_s) & (times < end_s))
+    audio = audio_from_samples(samples.astype(np.float32), RATE)
+    return find_events(audio.samples, RATE), audio
 
 
 def test_a_steady_pitch_is_no_voice_and_a_wavering_one_is():
@@ -29,23 +35,49 @@ def test_a_steady_pitch_is_no_voice_and_a_wavering_one_is():
 
 def test_an_instrument_keeps_its_notes():
     notes = [RawNote(0.5, 1.0, 60.0)]
-    assert at_the_vowels(notes, _syllables((0.6, 1.1)), 0.0) == notes
+    assert at_the_vowels(notes, *_recording((0.6, 1.1, 60)), 0.0) == notes
 
 
 def test_a_sung_note_begins_and_ends_with_its_vowel():
-    events = _syllables((0.56, 1.1), (1.26, 1.8))
-    first, second = at_the_vowels([RawNote(0.5, 1.12, 60.0), RawNote(1.2, 1.8, 62.0)], events, 1.0)
+    sound = _recording((0.56, 1.1, 60), (1.26, 1.8, 62))
+    notes = [RawNote(0.5, 1.12, 60.0), RawNote(1.2, 1.8, 62.0)]
+    first, second = at_the_vowels(notes, *sound, 1.0)
     assert abs(first.onset_s - 0.56) < 0.015
-    assert abs(first.offset_s - 1.1) < 0.015
+    assert abs(first.offset_s - 1.1) < 0.025
     assert abs(second.onset_s - 1.26) < 0.015
+
+
+def test_a_note_that_is_slid_into_begins_where_its_pitch_takes_over():
+    sound = _recording((0.5, 1.0, 60), (1.0, 1.6, 64))
+    for early_s in (0.0, 0.04, 0.07):
+        notes = [RawNote(0.5, 1.0 - early_s, 60.0), RawNote(1.0 - early_s, 1.6, 64.0)]
+        second = at_the_vowels(notes, *sound, 1.0)[1]
+        assert abs(second.onset_s - 1.0) < 0.045
+
+
+def test_breath_after_a_note_is_not_part_of_it():
+    _, audio = _recording((0.5, 1.0, 60))
+    breath = 0.003 * np.random.default_rng(2).standard_normal(RATE // 2).astype(np.float32)
+    samples = audio.samples.copy()
+    samples[RATE : RATE + len(breath)] += breath
+    noisy = audio_from_samples(samples, RATE)
+    (note,) = at_the_vowels([RawNote(0.5, 1.05, 60.0)], find_events(samples, RATE), noisy, 1.0)
+    assert abs(note.offset_s - 1.0) < 0.06
 
 
 def test_notes_stay_in_order_and_none_vanishes():
     rng = np.random.default_rng(3)
-    level = np.cumsum(rng.normal(0, 4, 600)).clip(-60, 0)
+    level = np.repeat(np.cumsum(rng.normal(0, 4, 600)).clip(-60, 0), 128)
+    samples = (10 ** (level / 20) * rng.standard_normal(len(level)) * 0.1).astype(np.float32)
+    audio = audio_from_samples(samples, RATE)
     times = np.sort(rng.uniform(0.05, 3.2, 60))
-    notes = [RawNote(a, b, 60.0) for a, b in pairwise(times) if b - a > 0.02]
-    moved = at_the_vowels(notes, Events(HOP_S, level, np.zeros(600), -60.0), 1.0)
+    pitches = rng.integers(55, 65, 60)
+    notes = [
+        RawNote(a, b, float(pitch))
+        for (a, b), pitch in zip(pairwise(times), pitches, strict=False)
+        if b - a > 0.02
+    ]
+    moved = at_the_vowels(notes, find_events(audio.samples, RATE), audio, 1.0)
     assert len(moved) == len(notes)
     assert all(note.offset_s > note.onset_s for note in moved)
     assert all(a.offset_s <= b.onset_s for a, b in pairwise(moved))
