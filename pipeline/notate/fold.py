@@ -10,7 +10,7 @@ Method: the order of labels is searched for its shortest period, which is one ro
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import zip_longest
@@ -193,15 +193,13 @@ def _sounds(bar: Bar, where: Fraction) -> int:
 
 
 def vote(versions: list[tuple[Bar, float]]) -> Bar:
-    """The bar that most passes agree on, weighted: the commonest as a whole, else onset by onset.
+    """The bar that most passes agree on, onset by onset, weighted.
 
     Among onsets with a majority the pitch with most weight wins. A note lasts to the next onset
     that was kept unless most passes rest before it. The first pass breaks ties.
     """
     if not versions:
         return ()
-    if (common := _commonest([bar for bar, _ in versions])) is not None:
-        versions = [(bar, weight) for bar, weight in versions if _content(bar) == common]
     total = sum(weight for _, weight in versions)
     choices: dict[Fraction, list[tuple[float, ScoreNote, bool]]] = defaultdict(list)
     for order, (bar, weight) in enumerate(versions):
@@ -212,18 +210,6 @@ def vote(versions: list[tuple[Bar, float]]) -> Bar:
     support = {start: sum(weight for weight, _, _ in these) for start, these in choices.items()}
     kept = sorted(start for start, weight in support.items() if weight >= 0.5 * total)
     return tuple(_voted(choices[start], end) for start, end in zip_longest(kept, kept[1:]))
-
-
-def _content(bar: Bar) -> tuple[tuple[Fraction, int], ...]:
-    return tuple((note.start, note.midi) for note in bar)
-
-
-def _commonest(bars: list[Bar]) -> tuple[tuple[Fraction, int], ...] | None:
-    """What more passes play than anything else; None where every one plays something else."""
-    counts = Counter(_content(bar) for bar in bars).most_common(2)
-    if counts[0][1] < 2 or (len(counts) > 1 and counts[0][1] == counts[1][1]):
-        return None
-    return counts[0][0]
 
 
 def _voted(choices: list[tuple[float, ScoreNote, bool]], end: Fraction | None) -> ScoreNote:
