@@ -124,7 +124,9 @@ def _fitted_compound(rows: list[Row], dev: list[Row]) -> dict[str, Any]:
     known, its = ([row for row in some if row[5] is not None] for some in (rows, dev))
     seen = widened(np.array([row[5] for row in known]))
     mean, scale = _spread(seen)
-    blind = np.array([name in LEFT_OUT for name in MANNER] + [False] * (seen.shape[1] - len(MANNER)))
+    blind = np.array(
+        [name in LEFT_OUT for name in MANNER] + [False] * (seen.shape[1] - len(MANNER))
+    )
     scale[blind] = 1e6
     is_six = np.array([row[1] == "6/8" for row in known])
     share = np.array([{"jig": JIG_SHARE, "hornpipe": HORNPIPE_SHARE}.get(r[0], 1.0) for r in known])
