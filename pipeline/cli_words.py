@@ -13,7 +13,7 @@ from liltwright.tune import KeyName, TuneType
 Source = Annotated[
     Path, typer.Argument(help="A recording, or a tune as .abc, .musicxml, .mid or tune.json.")
 ]
-Recording = Annotated[Path, typer.Argument(help="A recording of one voice or instrument.")]
+Recording = Annotated[Path, typer.Argument(help="A recording of one voice or instrument, or of a band.")]
 Out = Annotated[
     Path | None,
     typer.Option("--out", help="Folder to write into; without it, one named after the input."),
@@ -86,6 +86,10 @@ Band = Annotated[
         "--band/--solo",
         help="Several play and the lead is wanted, or one plays alone; found out if left away.",
     ),
+]
+BandChords = Annotated[
+    bool,
+    typer.Option("--band-chords", help="Take the chords that the band plays under the tune."),
 ]
 From = Annotated[
     float | None,
