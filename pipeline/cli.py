@@ -76,7 +76,7 @@ def arrange(
 
     known = options.TuneOptions(
         ear, type, metre, key, tempo, octave, first_bar, title, take, concert,
-        options.players(band), from_, to,
+        options.players(band), from_, to, band_chords,
     )  # fmt: skip
     wanted = options.guitar(tuning, capo, sound_in, setups, matters, wide, force)
     layers = options.LayerOptions(
@@ -147,7 +147,7 @@ def listen(
 
     known = options.TuneOptions(
         ear, type, metre, key, tempo, octave, first_bar, title, take, concert,
-        options.players(band), from_, to,
+        options.players(band), from_, to, band_chords,
     )  # fmt: skip
     jobs.listen(recording, out, replace, known, as_json=as_json)
 
