@@ -34,7 +34,7 @@ _ODD_BAR = re.compile(r"(?:bar (\d+)|pick-up) does not add up: ([\d/]+),")
 
 def read_again(source: Path) -> tuple[Tune, Audio | None]:
     """Read a tune file, joined with what an earlier run heard when there is one beside it."""
-    from liltwright.read.files import read_tune
+    from liltwright.tunefile import read_tune
 
     earlier = _earlier(source)
     if earlier is None or source.name == "tune.json":
@@ -47,7 +47,7 @@ def read_again(source: Path) -> tuple[Tune, Audio | None]:
 
 def _earlier(source: Path) -> Tune | None:
     """The tune of the run that a file belongs to, when there is one."""
-    from liltwright.read.files import read_tune
+    from liltwright.tunefile import read_tune
     from liltwright.write.ledger import is_of_last_run, read_list, versions_beside
 
     folder = source.parent
@@ -103,7 +103,7 @@ def _mended(edited: Tune, earlier: Tune, name: str) -> Tune:
         source=earlier.source,
         tuning_offset_cents=earlier.tuning_offset_cents,
         heard=earlier.heard,
-        bars_heard=_bars_of_the_edit(edited, earlier),
+        bars_heard=bars_of_the_edit(edited, earlier),
         doubts=(),
         octave_shift=earlier.octave_shift,
         swing=earlier.swing,
@@ -116,7 +116,7 @@ def _mended(edited: Tune, earlier: Tune, name: str) -> Tune:
     )
 
 
-def _bars_of_the_edit(edited: Tune, earlier: Tune) -> tuple[HeardBar, ...]:
+def bars_of_the_edit(edited: Tune, earlier: Tune) -> tuple[HeardBar, ...]:
     """The times of the performed bars with the notes of the edit, where the bars still agree."""
     written = edited.written_bars()
     order = edited.performed_order() * earlier.rounds

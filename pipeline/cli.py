@@ -45,6 +45,10 @@ def arrange(
     first_bar: words.FirstBar = None,
     title: words.Title = None,
     take: words.Take = None,
+    concert: words.Concert = None,
+    band: words.Band = None,
+    from_: words.From = None,
+    to: words.To = None,
     tuning: words.Tuning = None,
     capo: words.Capo = None,
     sound_in: words.SoundIn = None,
@@ -55,7 +59,11 @@ def arrange(
     force: words.Force = False,
     effort: words.Effort = "as is",
     ornaments: words.Ornaments = False,
+    suggest: words.Suggest = False,
     rounds: words.Rounds = None,
+    lines: words.Lines = "",
+    pin: words.Pins = None,
+    keep_from: words.KeepFrom = None,
     sheets: words.Sheets = True,
     sound: words.Sound = True,
     report: words.Report = True,
@@ -65,11 +73,16 @@ def arrange(
     """Do the whole job: hear the tune, find where it sits, write tab, sheets and sound."""
     from liltwright import jobs
 
-    known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
+    known = options.TuneOptions(
+        ear, type, metre, key, tempo, octave, first_bar, title, take, concert,
+        options.players(band), from_, to,
+    )  # fmt: skip
     wanted = options.guitar(tuning, capo, sound_in, setups, matters, wide, force)
-    layers = options.LayerOptions(effort, ornaments, rounds, move)
+    layers = options.LayerOptions(
+        effort, ornaments, rounds, move, options.pins(pin), suggest=suggest, lines=lines
+    )
     files = options.OutputOptions(sheets, sound, report, paper, practice)
-    jobs.arrange(source, out, replace, known, wanted, layers, files)
+    jobs.arrange(source, out, replace, known, wanted, layers, files, keep_from)
 
 
 @app.command()
@@ -78,7 +91,9 @@ def unpick(
     out: words.Out = None,
     replace: words.Replace = False,
     type: words.Type = None,
+    metre: words.Metre = None,
     key: words.Key = None,
+    tempo: words.Tempo = None,
     title: words.Title = None,
     tuning: words.Tuning = None,
     capo: words.Capo = None,
@@ -95,7 +110,9 @@ def unpick(
     from liltwright import jobs
     from liltwright.unpicking import PageOptions
 
-    known = options.TuneOptions(tune_type=type, key=key, title=title)
+    known = options.TuneOptions(
+        tune_type=type, meter=metre, key=key, beats_per_minute=tempo, title=title
+    )
     page = PageOptions(
         tuning=tuning, capo=capo, ignore_voices=ignore_voices, said=tuple(part_of or ())
     )
@@ -118,11 +135,18 @@ def listen(
     first_bar: words.FirstBar = None,
     title: words.Title = None,
     take: words.Take = None,
+    concert: words.Concert = None,
+    band: words.Band = None,
+    from_: words.From = None,
+    to: words.To = None,
 ) -> None:
     """Only write down the tune: notes, bars, parts and key of a recording."""
     from liltwright import jobs
 
-    known = options.TuneOptions(ear, type, metre, key, tempo, octave, first_bar, title, take)
+    known = options.TuneOptions(
+        ear, type, metre, key, tempo, octave, first_bar, title, take, concert,
+        options.players(band), from_, to,
+    )  # fmt: skip
     jobs.listen(recording, out, replace, known, as_json=as_json)
 
 
@@ -158,7 +182,11 @@ def tab(
     layer: words.Layer = "plain-bass",
     effort: words.Effort = "as is",
     ornaments: words.Ornaments = False,
+    suggest: words.Suggest = False,
     rounds: words.Rounds = None,
+    lines: words.Lines = "",
+    pin: words.Pins = None,
+    keep_from: words.KeepFrom = None,
     out: words.LayerOut = None,
     paper: words.Paper = "a4",
     hands: words.Hands = False,
@@ -175,12 +203,13 @@ def tab(
         source,
         known,
         wanted,
-        options.LayerOptions(effort, ornaments, rounds, move),
+        options.LayerOptions(effort, ornaments, rounds, move, options.pins(pin), suggest=suggest),
         layer,
         out,
         paper=paper,
         as_json=as_json,
         hands=hands,
+        keep_from=keep_from,
     )
 
 
@@ -207,16 +236,36 @@ def compare(
 @app.command(name="set")
 def plan_set(
     sources: Annotated[list[Path], typer.Argument(help="Two to five tunes or recordings.")],
+    out: words.SetOut = None,
+    replace: words.Replace = False,
     keep_order: words.KeepOrder = False,
     any_lift: words.AnyLift = False,
     sound_in: words.SoundIn = None,
+    tuning: words.SetTuning = None,
+    capo: words.SetCapo = None,
     plans: words.Plans = 3,
+    take: words.TakePlan = 1,
+    effort: words.Effort = "as is",
+    rounds: words.Rounds = None,
+    sheets: words.Sheets = True,
+    sound: words.Sound = True,
+    paper: words.Paper = "a4",
 ) -> None:
     """Fit tunes into a set: keys that lift, little retuning, few capo moves."""
     from liltwright import jobs
 
-    wanted = options.guitar(None, None, sound_in, 1, None, False)
-    jobs.plan_set(sources, wanted, keep_order=keep_order, lift=not any_lift, plans=plans)
+    jobs.plan_set(
+        sources,
+        options.guitars(tuning, capo, sound_in, len(sources)),
+        keep_order=keep_order,
+        lift=not any_lift,
+        plans=plans,
+        out=out,
+        replace=replace,
+        take=take,
+        layers=options.LayerOptions(effort=effort, rounds=rounds),
+        output=options.OutputOptions(sheets, sound, paper=paper),
+    )
 
 
 @app.command()
@@ -234,6 +283,7 @@ def gather(
     batch: words.Batch = 50,
     retry: words.Retry = False,
     relatives: words.Relatives = False,
+    results: words.Results = None,
 ) -> None:
     """Work through a whole archive: a folder per tune and one table; stop and go on at will."""
     from liltwright.gather import job
@@ -252,7 +302,21 @@ def gather(
         batch=batch,
         retry=retry,
         relatives=relatives,
+        results=results,
     )
+
+
+@app.command()
+def page(
+    folder: words.PageFolder = Path("tunes"),
+    port: words.Port = 0,
+    no_browser: words.NoBrowser = False,
+    share: words.Share = False,
+) -> None:
+    """Open the local page over a folder of tunes: hum, look, mend, choose, listen, print."""
+    from liltwright.page.serve import serve
+
+    serve(folder, port=port, browser=not no_browser, share=share)
 
 
 @app.command()

@@ -8,7 +8,9 @@ from typing import Annotated
 import typer
 
 from liltwright import options
+from liltwright.counting import listed
 from liltwright.tune import KeyName, TuneType
+from liltwright.write.formats import LAYER_ENDINGS
 
 Source = Annotated[
     Path, typer.Argument(help="A recording, or a tune as .abc, .musicxml, .mid or tune.json.")
@@ -76,9 +78,33 @@ FirstBar = Annotated[
         "--first-bar", min=0, help="Second of the recording where the first full bar starts."
     ),
 ]
+Concert = Annotated[
+    float | None,
+    typer.Option("--concert", min=-100, max=100, help="Cents the recording lies above A = 440 Hz."),
+]
 Take = Annotated[
     int | None,
-    typer.Option("--take", min=1, help="Which tune, when several are in one recording."),
+    typer.Option("--take", min=1, help="Which tune by its number, when there are several."),
+]
+Band = Annotated[
+    bool | None,
+    typer.Option(
+        "--band/--solo",
+        help="Several play and the lead is wanted, or one plays alone; found out if left away.",
+    ),
+]
+From = Annotated[
+    float | None,
+    typer.Option(
+        "--from",
+        parser=options.seconds,
+        metavar="1:15",
+        help="Where in the recording to begin, as minutes and seconds.",
+    ),
+]
+To = Annotated[
+    float | None,
+    typer.Option("--to", parser=options.seconds, metavar="2:40", help="Where to stop."),
 ]
 Title = Annotated[str | None, typer.Option("--title", help="Name of the tune for the sheets.")]
 
@@ -119,6 +145,21 @@ KeepOrder = Annotated[
     bool, typer.Option("--keep-order", help="Play the tunes in the order that you name them.")
 ]
 AnyLift = Annotated[bool, typer.Option("--any-lift", help="Keys need not lift from tune to tune.")]
+SetOut = Annotated[
+    Path | None,
+    typer.Option("--out", help="Also write a plan into this folder: sheets, sound, performance."),
+]
+SetTuning = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--tuning", help='A tuning that stays: "DADGAD" for all, "2=DADGAD" for one tune.'
+    ),
+]
+SetCapo = Annotated[
+    list[str] | None,
+    typer.Option("--capo", help='A capo that stays: "2" for all tunes, "1=0" for one.'),
+]
+TakePlan = Annotated[int, typer.Option("--take", min=1, max=9, help="Which plan to write.")]
 Plans = Annotated[int, typer.Option("--plans", min=1, max=9, help="How many ways to show.")]
 Speed = Annotated[
     float, typer.Option("--speed", min=25, max=150, help="Per cent of the recorded speed.")
@@ -149,7 +190,11 @@ Effort = Annotated[
     ),
 ]
 Ornaments = Annotated[
-    bool, typer.Option("--ornaments", help="Put cuts, rolls and triplets into the tab.")
+    bool, typer.Option("--ornaments", help="Put the tune's cuts, rolls and triplets into the tab.")
+]
+Suggest = Annotated[
+    bool,
+    typer.Option("--suggest", help="Ornaments also where the type wants them and none is written."),
 ]
 Hands = Annotated[
     bool,
@@ -158,7 +203,32 @@ Hands = Annotated[
 Rounds = Annotated[
     str | None,
     typer.Option(
-        "--rounds", help='The performance, a layer a round: "melody:p drone moving-bass:f".'
+        "--rounds",
+        help='The performance, a layer a round: "melody:p drone moving-bass:f/B=restless:mf"; '
+        "after / what a part does instead.",
+    ),
+]
+Lines = Annotated[
+    str,
+    typer.Option(
+        "--lines",
+        help='Bass line of the parts: still, steady or restless, or by part "A=restless B=still".',
+    ),
+]
+Pins = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--pin",
+        metavar="PLACE=WISH",
+        help='Your hand: "5:1/4=string 4 fret 7", "5:0=bass string 6", "5-8=no finger 4", '
+        '"5=chord Em", "5=keep"; again for more.',
+    ),
+]
+KeepFrom = Annotated[
+    Path | None,
+    typer.Option(
+        "--keep-from",
+        help="Arrangement (.json) that kept bars come from; without it the folder's own.",
     ),
 ]
 Layer = Annotated[
@@ -169,7 +239,7 @@ LayerOut = Annotated[
     Path | None,
     typer.Option(
         "--out",
-        help="Write it to a file: .pdf, .svg, .txt, .musicxml, .mid, .abc, .ogg, .mp3 or .wav.",
+        help=f"Write it to a file: {listed(LAYER_ENDINGS)}.",
     ),
 ]
 Sound = Annotated[
@@ -208,6 +278,14 @@ Engine = Annotated[
 ]
 Scheduler = Annotated[
     str | None, typer.Option("--scheduler", metavar="ADDRESS", help="Of Dask: tcp://HOST:8786.")
+]
+Results = Annotated[
+    str | None,
+    typer.Option(
+        "--results",
+        metavar="ADDRESS",
+        help="Put the tunes' folders at this fsspec address, like s3://bucket/folder.",
+    ),
 ]
 Level = Annotated[
     str,
@@ -250,4 +328,14 @@ PartOf = Annotated[
 Anew = Annotated[
     bool,
     typer.Option("--anew/--no-anew", help="Also arrange the bare tune where it sits best."),
+]
+
+PageFolder = Annotated[
+    Path, typer.Argument(help="Folder of tunes; made when it is missing. Without it: tunes.")
+]
+Port = Annotated[int, typer.Option("--port", min=0, max=65535, help="Port; 0 for a free one.")]
+NoBrowser = Annotated[bool, typer.Option("--no-browser", help="Open no browser.")]
+Share = Annotated[
+    bool,
+    typer.Option("--share", help="Let a phone in the same network in, with a one-time code."),
 ]

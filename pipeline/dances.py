@@ -1,4 +1,4 @@
-"""Facts of each tune type: metre, beat, tempo, where the bass falls (models/dances)."""
+"""Facts of each tune type: metre, beat, tempo, names, how it is written (models/dances)."""
 
 from __future__ import annotations
 
@@ -12,7 +12,13 @@ from liltwright.tune import TuneType
 
 @dataclass(frozen=True, slots=True)
 class Dance:
-    """One row of models/dances/dances.json; tempi in beats per minute."""
+    """One row of models/dances/dances.json; tempi in beats per minute.
+
+    usual_in : metres in which a tune that names no type is taken for this one
+    written_even : dotted pairs are swing, written as even quavers
+    trebled : a crotchet struck three times on one pitch is decoration
+    words : what rhythm fields and titles of tune books call it, lower case
+    """
 
     name: TuneType
     meters: tuple[str, ...]
@@ -20,7 +26,10 @@ class Dance:
     slowest_bpm: float
     fastest_bpm: float
     usual_bpm: tuple[float, float]
-    bass_beats: tuple[Fraction, ...]
+    usual_in: tuple[str, ...]
+    written_even: bool
+    trebled: bool
+    words: tuple[str, ...]
 
 
 @cache
@@ -34,7 +43,10 @@ def dances() -> dict[TuneType, Dance]:
             row["bpm"][0],
             row["bpm"][1],
             tuple(row["usual_bpm"]),
-            tuple(Fraction(beat) for beat in row["bass_beats"]),
+            tuple(row["usual_in"]),
+            row["written_even"],
+            row["trebled"],
+            tuple(row["words"]),
         )
         for name, row in models.read_json("dances/dances.json").items()
     }

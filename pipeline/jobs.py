@@ -25,13 +25,13 @@ from liltwright.records import to_json
 from liltwright.screen import progress_on_stderr
 from liltwright.summary import (
     comparison_lines,
-    describe_setup,
     ranking_lines,
     saved_lines,
     set_lines,
     tune_lines,
 )
 from liltwright.tab import LayerName
+from liltwright.words import describe_setup
 from liltwright.write.folder import (
     Saved,
     check_folder,
@@ -57,12 +57,14 @@ def arrange(
     wanted: GuitarOptions,
     layers: LayerOptions,
     output: OutputOptions,
+    keep_from: Path | None = None,
 ) -> None:
     """The whole job, into a folder."""
     from liltwright.guitar.player import load_player
     from liltwright.write.files import is_left_out
 
     folder = out or run.default_folder(source)
+    layers = run.with_earlier(layers, keep_from, folder)
     made = check_folder(folder, replace=replace)
     try:
         with progress_on_stderr() as progress:
@@ -196,6 +198,7 @@ def tab(
     paper: Paper = "a4",
     as_json: bool = False,
     hands: bool = False,
+    keep_from: Path | None = None,
 ) -> None:
     """A tune and a setup to tab on the screen, or one layer into a file."""
     from liltwright.guitar.player import load_player
@@ -206,9 +209,10 @@ def tab(
         check_kind(out)
         check_new(out)
     player = load_player()
+    layers = run.with_earlier(layers, keep_from, source.parent)
     with progress_on_stderr() as progress:
         tune = run.find_tune(source, known, progress).tune
-        setup = run.choose_setups(tune, player, wanted, None)[0]
+        setup = run.choose_setups(tune, player, wanted, None, layers)[0]
         arrangement = run.arrange_on(tune, setup, player, layers, progress)
         files: Mapping[Path, bytes] = {}
         if out is not None:
@@ -246,20 +250,51 @@ def compare(
 
 
 def plan_set(
-    sources: list[Path], wanted: GuitarOptions, *, keep_order: bool, lift: bool, plans: int
+    sources: list[Path],
+    wanted: list[GuitarOptions],
+    *,
+    keep_order: bool,
+    lift: bool,
+    plans: int,
+    out: Path | None = None,
+    replace: bool = False,
+    take: int = 1,
+    layers: LayerOptions = LayerOptions(),
+    output: OutputOptions = OutputOptions(),
 ) -> None:
-    """Tunes to a set: their order, keys, tunings and capos."""
+    """Tunes to a set: their order, keys, tunings and capos; with `out` one plan as files."""
     from liltwright.arrange import sets
     from liltwright.guitar.player import load_player
 
     profile = load_player()
-    with progress_on_stderr() as progress:
-        tunes = [run.find_tune(source, TuneOptions(), progress).tune for source in sources]
-        rankings = [run.rank(tune, profile, wanted, progress) for tune in tunes]
-    settings = sets.SetSettings(keep_order=keep_order, lift=lift, plans=plans)
-    names = [tune.title or source.stem for tune, source in zip(tunes, sources, strict=True)]
-    for number, plan in enumerate(sets.plan_set(tunes, rankings, settings=settings), 1):
+    made = check_folder(out, replace=replace) if out else ()
+    try:
+        with progress_on_stderr() as progress:
+            tunes = [run.find_tune(source, TuneOptions(), progress).tune for source in sources]
+            rankings = [
+                run.rank(tune, profile, one, progress)
+                if one.tuning is None and one.capo is None
+                else run.rank_within(tune, profile, one)
+                for tune, one in zip(tunes, wanted, strict=True)
+            ]
+            settings = sets.SetSettings(keep_order=keep_order, lift=lift, plans=max(plans, take))
+            names = [tune.title or source.stem for tune, source in zip(tunes, sources, strict=True)]
+            found = sets.plan_set(tunes, rankings, settings=settings)
+            if take > len(found):
+                raise UsageError(f"--take {take} is out of range: there are {len(found)} plans.")
+            saved = None
+            if out:
+                plan, words = found[take - 1], list(set_lines(take, found[take - 1], names))
+                files = run.set_files_of(tunes, plan, words, profile, layers, output, progress)
+                saved = save(files, out, replace=replace)
+    except BaseException:
+        remove_if_empty(made)
+        raise
+    for number, plan in enumerate(found[:plans], 1):
         _say(set_lines(number, plan, names))
+    if out and saved is not None:
+        print(f"{count(len(saved.written), 'file')} of plan {take} in {out}")
+        _say(saved_lines(out, saved))
 
 
 def bring_back(folder: Path) -> None:

@@ -43,7 +43,7 @@ def read(source: Sourced, *, name: str = "tune", progress: Progress = silent) ->
     name   : what messages call the bytes; with a path its own name is used
     Raises PipelineError when there is no tune in it.
     """
-    from liltwright.read.files import read_tune, tune_from_bytes
+    from liltwright.tunefile import read_tune, tune_from_bytes
 
     progress("reading the tune", 0.0)
     if isinstance(source, bytes):

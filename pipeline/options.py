@@ -13,10 +13,12 @@ from typing import Literal, cast, get_args
 
 from liltwright.errors import UsageError
 from liltwright.keys import parse_key
-from liltwright.tab import LAYER_NAMES, LayerName
+from liltwright.pins import parse_pin
+from liltwright.tab import LAYER_NAMES, LINE_NAMES, Arrangement, LayerName
 from liltwright.tune import TUNE_TYPES, KeyName, TuneType
 
 Ear = Literal["own", "swift-f0", "basic-pitch", "pyin"]
+Players = Literal["find out", "solo", "band"]
 Paper = Literal["a4", "letter"]
 Effort = Literal["easier", "as is", "harder"]
 
@@ -34,6 +36,10 @@ class TuneOptions:
     first_bar_s: float | None = None
     title: str | None = None
     take: int | None = None
+    concert_cents: float | None = None
+    players: Players = "find out"
+    from_s: float | None = None
+    to_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +64,14 @@ class LayerOptions:
     ornaments: bool = False
     rounds: str | None = None
     move: int = 0
+    pins: tuple[str, ...] = ()
+    """What the user's hand fixes, besides Tune.pins; texts as pipeline/pins.py reads them."""
+    earlier: Arrangement | None = None
+    """The arrangement that "keep" pins take their bars from."""
+    suggest: bool = False
+    """Ornaments also where the tune type wants them and none is written."""
+    lines: str = ""
+    """Which bass line each part takes: "A=restless B=still"."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +126,21 @@ def ear(text: str) -> Ear:
     return cast(Ear, _one_of(text, get_args(Ear), "--ear"))
 
 
+def players(band: bool | None) -> Players:
+    """Who plays: --band, --solo or neither of them."""
+    return "find out" if band is None else "band" if band else "solo"
+
+
+def seconds(text: str) -> float:
+    """A time in a recording, in seconds or as minutes and seconds: 75, 75.5 or 1:15."""
+    found = re.fullmatch(r"(?:(\d{1,3}):)?(\d{1,4}(?:\.\d{1,3})?)", text.strip())
+    if not found or (found[1] and float(found[2]) >= 60):
+        raise UsageError(
+            f'"{text}" is no time in a recording: write seconds, or minutes and seconds like 1:15.'
+        )
+    return 60.0 * int(found[1] or 0) + float(found[2])
+
+
 def weights(texts: list[str]) -> tuple[tuple[str, float], ...]:
     """Pairs such as flow=2: what matters more (above 1) or less (below 1) in the ranking."""
     pairs = []
@@ -143,6 +172,39 @@ def guitar(
     return GuitarOptions(tuning, capo, sounding, any_key, wide, setups, chosen, force)
 
 
+def for_tunes(texts: list[str] | None, tunes: int, name: str) -> list[str | None]:
+    """What is said of each tune of a set: "DADGAD" for all, "2=DADGAD" for the second."""
+    found: list[str | None] = [None] * tunes
+    for text in texts or ():
+        number, sign, value = text.partition("=")
+        if not sign:
+            found = [text.strip()] * tunes
+        elif number.strip().isdecimal() and 1 <= int(number[:9]) <= tunes and value.strip():
+            found[int(number) - 1] = value.strip()
+        else:
+            raise UsageError(
+                f'{name} "{text}" names no tune of this set: write a value for all, or '
+                f"1={value or text} to {tunes}={value or text} for one."
+            )
+    return found
+
+
+def guitars(
+    tunings: list[str] | None, capos: list[str] | None, sound_in: str | None, tunes: int
+) -> list[GuitarOptions]:
+    """The wishes for each tune of a set."""
+    found = []
+    rows = zip(
+        for_tunes(tunings, tunes, "--tuning"), for_tunes(capos, tunes, "--capo"), strict=True
+    )
+    for tuning, fret in rows:
+        if fret is not None and not re.fullmatch(r"[0-9]{1,2}", fret):
+            raise UsageError(f'--capo "{fret}" is no fret: write a number from 0 to 11.')
+        capo = None if fret is None else int(fret)
+        found.append(guitar(tuning, capo, sound_in, 1, None, False))
+    return found
+
+
 def bars(text: str | None) -> tuple[int, int] | None:
     """First and last bar from "5-8", or one bar from "5"."""
     if text is None:
@@ -158,9 +220,16 @@ def effort(text: str) -> Effort:
     return cast(Effort, _one_of(text.replace("-", " "), get_args(Effort), "--effort"))
 
 
+def pins(texts: list[str] | None) -> tuple[str, ...]:
+    """Pins such as 5:1/4=string 4, each checked for what can be read without the tune."""
+    for text in texts or ():
+        parse_pin(text)
+    return tuple(texts or ())
+
+
 def layer(text: str) -> str:
     """A layer by name, or the performance of them."""
-    return _one_of(text, (*LAYER_NAMES, "performance"), "--layer")
+    return _one_of(text, (*LAYER_NAMES, *LINE_NAMES, "performance"), "--layer")
 
 
 def plain_layer(text: str) -> LayerName:

@@ -76,7 +76,7 @@ def known_tune(audio: Audio, recording: Path, progress: Progress = silent) -> Tu
     """The tune of a recording, from an earlier run on it or heard now."""
     stored = run.default_folder(recording) / "tune.json"
     if stored.is_file():
-        from liltwright.read.files import read_tune
+        from liltwright.tunefile import read_tune
 
         try:
             tune = read_tune(stored)

@@ -8,20 +8,22 @@ hand-edited record: `find_tune` starts from whatever kind of file it is given.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from liltwright.counting import count
-from liltwright.errors import UsageError
+from liltwright.errors import PipelineError, UsageError
 from liltwright.limits import clean, shown_path
 from liltwright.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
+from liltwright.pins import parse_pin
 from liltwright.progress import Progress, silent
 from liltwright.tab import Arrangement, Ranking, Setup
 from liltwright.tune import Heard, Tune
 
 if TYPE_CHECKING:
+    from liltwright.arrange.sets import SetPlan
     from liltwright.guitar.player import Player
     from liltwright.hear.audio import Audio
     from liltwright.notate.notate import NotateSettings
@@ -81,7 +83,7 @@ def arrange(
 
     found = find_tune(source, tune_options, progress)
     ranking = rank(found.tune, player, guitar_options, progress)
-    setups = choose_setups(found.tune, player, guitar_options, ranking)
+    setups = choose_setups(found.tune, player, guitar_options, ranking, layer_options)
     arrangements = tuple(
         arrange_on(found.tune, setup, player, layer_options, progress) for setup in setups
     )
@@ -99,11 +101,17 @@ def is_written_tune(source: Path) -> bool:
 def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -> Found:
     """The tune of a recording or of a tune file, with what the user knows about it applied."""
     from liltwright.hear.audio import load_audio
-    from liltwright.notate.notate import notate, renotate
+    from liltwright.notate.notate import renotate
 
     settings = _notate_settings(options)
     if is_written_tune(source):
-        for option, given in (("--take", options.take), ("--ear", options.ear != "own" or None)):
+        for option, given in (
+            ("--take", options.take),
+            ("--ear", options.ear != "own" or None),
+            ("--band or --solo", options.players != "find out" or None),
+            ("--from", options.from_s),
+            ("--to", options.to_s),
+        ):
             if given is not None:
                 raise UsageError(f"{option} is for recordings; {source} is a written tune.")
         from liltwright.again import read_again
@@ -117,16 +125,34 @@ def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -
             f"--first-bar {options.first_bar_s:g} is out of range: the recording lasts "
             f"{audio.duration_s:.1f} s; name a second before that."
         )
-    heard = choose_take(hear_audio(audio, options, progress), options.take)
-    tune = notate(heard, settings=settings, progress=progress)
-    return Found(tune if tune.title else replace(tune, title=title_of(source)), audio)
+    return Found(tune_of_audio(audio, options, title_of(source), progress), audio)
+
+
+def tune_of_audio(
+    audio: Audio, options: TuneOptions, title: str = "", progress: Progress = silent
+) -> Tune:
+    """The tune of a recording that is read already; `title` where the user gave none."""
+    from liltwright.notate.notate import notate
+
+    settings = _notate_settings(options)
+    heard = hear_audio(audio, options, progress)
+    if heard.band:
+        from liltwright.banding import lead_tune
+
+        tune = lead_tune(heard, options.take, settings, progress)
+    else:
+        tune = notate(choose_take(heard, options.take), settings=settings, progress=progress)
+    return tune if tune.title else replace(tune, title=title)
 
 
 def hear_audio(audio: Audio, options: TuneOptions, progress: Progress = silent) -> Heard:
     """The notes of a recording as performed."""
     from liltwright.hear.listen import HearSettings, hear
+    from liltwright.hear.stretch import only_between
 
-    return hear(audio, settings=HearSettings(ear=options.ear), progress=progress)
+    settings = HearSettings(ear=options.ear, players=options.players)
+    part = only_between(audio, options.from_s, options.to_s)
+    return hear(part, settings=settings, progress=progress)
 
 
 def title_of(source: Path) -> str:
@@ -156,6 +182,7 @@ def rank(
     tune: Tune, player: Player, options: GuitarOptions, progress: Progress = silent
 ) -> Ranking:
     """Every tuning and capo for a tune, best first."""
+    from liltwright.arrange.weighed import Weigher
     from liltwright.guitar.rank import RankSettings, rank_setups
 
     settings = RankSettings(
@@ -165,26 +192,44 @@ def rank(
         free=options.wide,
         force=options.force,
     )
-    return rank_setups(tune, player=player, settings=settings, progress=progress)
+    weigh = Weigher(tune, player)
+    return rank_setups(tune, player=player, settings=settings, weigh=weigh, progress=progress)
 
 
 def choose_setups(
-    tune: Tune, player: Player, options: GuitarOptions, ranking: Ranking | None
+    tune: Tune,
+    player: Player,
+    options: GuitarOptions,
+    ranking: Ranking | None,
+    layers: LayerOptions = LayerOptions(),
 ) -> tuple[Setup, ...]:
-    """The setups to arrange for: the best of the user's own tuning and capo, or of the ranking."""
-    from liltwright.guitar.rank import RankSettings, rank_setups
+    """The setups to arrange for: the best of the user's own tuning and capo, or of the ranking.
+
+    Where bars are kept and nothing is named, the setup of the arrangement that they come from.
+    """
     from liltwright.guitar.shortlist import shortlist
 
+    keeps = any(parse_pin(pin).kind == "keep" for pin in (*tune.pins, *layers.pins))
+    if keeps and layers.earlier is not None and options.tuning is None and options.capo is None:
+        return (_unmoved(layers, player).setup,)
     if ranking is None or options.tuning is not None or options.capo is not None:
-        settings = RankSettings(
-            tunings=(options.tuning,) if options.tuning is not None else (),
-            capos=(options.capo,) if options.capo is not None else (),
-            keys=_keys(options),
-            weights=dict(options.weights),
-            force=options.force,
-        )
-        ranking = rank_setups(tune, player=player, settings=settings)
+        ranking = rank_within(tune, player, options)
     return tuple(setup.setup for setup in shortlist(ranking.setups, options.setups))
+
+
+def rank_within(tune: Tune, player: Player, options: GuitarOptions) -> Ranking:
+    """Only the setups with the tuning and capo that the user named, best first."""
+    from liltwright.arrange.weighed import Weigher
+    from liltwright.guitar.rank import RankSettings, rank_setups
+
+    settings = RankSettings(
+        tunings=(options.tuning,) if options.tuning is not None else (),
+        capos=(options.capo,) if options.capo is not None else (),
+        keys=_keys(options),
+        weights=dict(options.weights),
+        force=options.force,
+    )
+    return rank_setups(tune, player=player, settings=settings, weigh=Weigher(tune, player))
 
 
 def _keys(options: GuitarOptions) -> str | tuple[str, ...]:
@@ -204,10 +249,66 @@ def arrange_on(
     from liltwright.arrange.layers import DEFAULT_PLAN, ArrangeSettings, arrange_layers
 
     settings = ArrangeSettings(
-        effort=options.effort, ornaments=options.ornaments, rounds=options.rounds or DEFAULT_PLAN
+        effort=options.effort,
+        ornaments=options.ornaments,
+        suggest=options.suggest,
+        lines=options.lines,
+        rounds=options.rounds or DEFAULT_PLAN,
+        pins=(*tune.pins, *options.pins),
+        earlier=None if options.earlier is None else _unmoved(options, player),
     )
     made = arrange_layers(tune, setup, player=player, settings=settings, progress=progress)
     return moved(made, options.move, player) if options.move else made
+
+
+def set_files_of(
+    tunes: Sequence[Tune],
+    plan: SetPlan,
+    words: Sequence[str],
+    player: Player,
+    layers: LayerOptions,
+    output: OutputOptions,
+    progress: Progress = silent,
+) -> Mapping[str, bytes]:
+    """Every file of a planned set: each tune arranged on its setup, with the way into it."""
+    from liltwright.arrange.leadin import with_lead_in
+    from liltwright.write.set_files import set_files
+
+    played = []
+    for place, (index, ranked) in enumerate(zip(plan.order, plan.setups, strict=True)):
+        made = arrange_on(tunes[index], ranked.setup, player, layers, progress)
+        if place:
+            made = with_lead_in(tunes[index], made, plan.changes[place - 1])
+        played.append((tunes[index], made))
+    return set_files(plan, played, words, output, progress)
+
+
+def _unmoved(options: LayerOptions, player: Player) -> Arrangement:
+    """The arrangement that bars are kept from, as it was before `--move`."""
+    assert options.earlier is not None
+    return moved(options.earlier, -options.move, player) if options.move else options.earlier
+
+
+def with_earlier(options: LayerOptions, named: Path | None, folder: Path) -> LayerOptions:
+    """The options with the arrangement that bars may be kept from: the one named, or the folder's.
+
+    Raises PipelineError when the one named is none.
+    """
+    from liltwright.limits import check
+    from liltwright.read.files import content
+    from liltwright.records import from_json
+
+    path = named or folder / "arrangement-1.json"
+    if named is None and not path.is_file():
+        return options
+    try:
+        data = content(path)
+        check("json_bytes", len(data), path.name)
+        return replace(options, earlier=from_json(data, Arrangement, name=path.name))
+    except PipelineError:
+        if named is not None:
+            raise
+        return options
 
 
 def moved(arrangement: Arrangement, semitones: int, player: Player) -> Arrangement:
@@ -224,6 +325,7 @@ def _notate_settings(options: TuneOptions) -> NotateSettings:
     for name, value in (
         ("--tempo", options.beats_per_minute),
         ("--first-bar", options.first_bar_s),
+        ("--concert", options.concert_cents),
     ):
         if value is not None and not math.isfinite(value):
             raise UsageError(f"{name} {value} is not a number: write one like 30 or 112.5.")
@@ -234,6 +336,7 @@ def _notate_settings(options: TuneOptions) -> NotateSettings:
         beats_per_minute=options.beats_per_minute,
         octave_shift=options.octave_shift,
         first_bar_s=options.first_bar_s,
+        concert_cents=options.concert_cents,
         title=None if options.title is None else clean(options.title),
     )
 

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 from liltwright.counting import count
 from liltwright.doubts import bars_words, by_reason, clock, grouped, ranges
-from liltwright.tab import RankedSetup, Ranking, Setup
+from liltwright.tab import Ranking, Setup
 from liltwright.tune import Tune
+from liltwright.words import best_words, describe_setup, describe_tune
 from liltwright.write.ledger import some
 
 if TYPE_CHECKING:
@@ -19,28 +20,6 @@ if TYPE_CHECKING:
 
 SHOWN, RANGES = 5, 4
 """How many doubts, or reasons, are said, and how many ranges of bars for each reason."""
-TIMES = {1: "once", 2: "twice", 3: "three times"}
-
-
-def describe_tune(tune: Tune) -> str:
-    """One line: "Jig in D mixolydian, 2 parts of 8 bars (AABB), played twice at 112"."""
-    words = (
-        f"{tune.tune_type.capitalize()} in {tune.tonic} {tune.mode}, {_parts(tune)} ({tune.form})"
-    )
-    if not tune.heard:
-        return f"{words}, written for {tune.beats_per_minute:.0f} beats a minute"
-    played = TIMES.get(tune.rounds, f"{tune.rounds} times")
-    return f"{words}, played {played} at {tune.beats_per_minute:.0f}"
-
-
-def describe_setup(setup: Setup | RankedSetup) -> str:
-    """A few words: "DADGAD, capo 5 (sounds in G, D shapes)"."""
-    capo = f"capo {setup.capo}" if setup.capo else "no capo"
-    sounds, shapes = setup.sounds_in, setup.shapes_in
-    keys = f"sounds in {sounds.tonic} {sounds.mode}"
-    if setup.capo:
-        keys += f", {shapes.tonic} shapes"
-    return f"{setup.tuning}, {capo} ({keys})"
 
 
 def tune_lines(tune: Tune, files: Collection[str] = ()) -> Iterator[str]:
@@ -82,24 +61,6 @@ def _doubts(tune: Tune, files: Collection[str]) -> Iterator[str]:
         yield f"  all of them are in {' and '.join(holding)}"
 
 
-def best_words(ranking: Ranking, arranged: Setup | None = None) -> str:
-    """Where the tune sits best and, where the user chose, what was chosen and its place.
-
-    `arranged` is the setup that was arranged on, where one was.
-    """
-    best, chosen = ranking.setups[0], ranking.chosen
-    if chosen is None:
-        return f"Sits best in {describe_setup(best)}"
-    if chosen.rank == 1 and arranged in (None, best.setup):
-        return f"Sits best in {describe_setup(best)}, as you asked"
-    if arranged is None:
-        asked = f"{describe_setup(chosen)}, as you asked, has place {chosen.rank}"
-    else:
-        asked = f"Arranged in {describe_setup(arranged)}, as you asked"
-        asked += f" (place {chosen.rank})" if arranged == chosen.setup else ""
-    return f"{asked}; what sits best is {describe_setup(best)}"
-
-
 def ranking_lines(
     ranking: Ranking, *, most: int = 5, arranged: Setup | None = None
 ) -> Iterator[str]:
@@ -122,6 +83,11 @@ def ranking_lines(
             f"       + {reason}" for reason in setup.reasons[1 : 4 if setup.rank == 1 else 2]
         )
         yield from (f"       ! {caution}" for caution in setup.cautions)
+    if ranking.near > 1:
+        yield (
+            f"     {places_words(range(1, ranking.near + 1)).capitalize()} are nearly alike: "
+            "take the one that you like."
+        )
     left_out = set(range(1, last)) - {setup.rank for setup in listed}
     if left_out:
         yield f"     Left out as nearly the same as a better one: {places_words(left_out)}"
@@ -172,14 +138,6 @@ def set_lines(number: int, plan: SetPlan, names: Sequence[str]) -> Iterator[str]
                 key = "the key stays"
             yield f"     then {'; '.join(steps) or 'play straight on'} ({key})"
         yield f"  {place + 1}. {names[index]}: {describe_setup(setup)}"
-
-
-def _parts(tune: Tune) -> str:
-    sizes = {
-        len(part.bars) + len(part.endings[0].bars if part.endings else ()) for part in tune.parts
-    }
-    parts = count(len(tune.parts), "part")
-    return f"{parts} of {count(sizes.pop(), 'bar')}" if len(sizes) == 1 else parts
 
 
 def _second_choices(tune: Tune) -> Iterator[str]:

@@ -12,14 +12,18 @@ from typing import Literal, get_args
 from liltwright.tune import KeyName
 
 LayerName = Literal[
-    "melody", "drone", "plain-bass", "moving-bass", "fuller", "finished-bass", "finished"
-]
+    "melody", "drone", "plain-bass", "moving-bass", "fuller", "finished-bass", "finished",
+    "still", "steady", "restless",
+]  # fmt: skip
+LineName = Literal["still", "steady", "restless"]
 PartName = Literal["melody", "bass", "inner"]
 Dynamic = Literal["p", "mp", "mf", "f"]
 Technique = Literal["hammer-on", "pull-off", "slide"]
 
 LAYER_NAMES: tuple[LayerName, ...] = get_args(LayerName)[:5]
-"""The layers that are made; the last two of LayerName are read from a finished page."""
+"""The layers that are made; of LayerName the next two are read from a finished page, the others
+are the bass lines to choose from."""
+LINE_NAMES: tuple[LineName, ...] = get_args(LineName)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +82,9 @@ class Ranking:
     asked: int = 0
     """Place of the best setup with the tuning and capo that the user named; 0 when none was."""
 
+    near: int = 1
+    """How many of the first setups are so close that the score does not tell them apart."""
+
     @property
     def chosen(self) -> RankedSetup | None:
         """The setup that the user named; None when none was."""
@@ -130,11 +137,27 @@ class Layer:
 
 
 @dataclass(frozen=True, slots=True)
+class RoundPart:
+    """What one part of the tune does in a round."""
+
+    part: str
+    layer: LayerName
+    dynamic: Dynamic = "mf"
+
+
+@dataclass(frozen=True, slots=True)
 class Round:
     """One time through the tune in a performance."""
 
     layer: LayerName
     dynamic: Dynamic = "mf"
+    parts: tuple[RoundPart, ...] = ()
+    """Parts of the tune that do something else."""
+
+    def of(self, part: str) -> tuple[LayerName, Dynamic]:
+        """Layer and dynamic of a part, by its name."""
+        mine = [(one.layer, one.dynamic) for one in self.parts if one.part == part]
+        return mine[-1] if mine else (self.layer, self.dynamic)
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,10 +173,20 @@ class Arrangement:
     version: Literal[1] = 1
     title: str = ""
     cautions: tuple[str, ...] = ()
+    pins: tuple[str, ...] = ()
+    """What the user's hand fixed in it; see pipeline/pins.py."""
+    lines: tuple[Layer, ...] = ()
+    """Bass lines to choose from, each over the whole tune under the same melody."""
+    picked: dict[str, LineName] = field(default_factory=dict)
+    """By part: the line that the layers are made of; steady where it is not named."""
+    lead_in: tuple[TabBar, ...] = ()
+    """Bars before the first round of a performance, from the tune before in a set."""
+    change: str = ""
+    """What stands over the lead-in: what has to be changed before."""
 
     def layer(self, name: str) -> Layer:
-        """The layer with this name. Raises KeyError when the arrangement has none."""
-        for layer in self.layers:
+        """The layer or line with this name. Raises KeyError when the arrangement has none."""
+        for layer in (*self.layers, *self.lines):
             if layer.name == name:
                 return layer
         raise KeyError(name)

@@ -22,14 +22,15 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal, get_args
 
-TuneType = Literal[
-    "reel", "jig", "slip jig", "hop jig", "slide", "hornpipe", "polka", "waltz",
-    "mazurka", "strathspey", "barn dance", "march", "air",
-]  # fmt: skip
+from liltwright import models
+
+TuneType = str
+"""One of TUNE_TYPES."""
 Mode = Literal["major", "mixolydian", "dorian", "minor", "lydian", "phrygian"]
 Ornament = Literal["cut", "tap", "roll", "triplet", "grace", "slide"]
 
-TUNE_TYPES: tuple[TuneType, ...] = get_args(TuneType)
+TUNE_TYPES: tuple[TuneType, ...] = tuple(models.read_json("dances/dances.json"))
+"""The rows of models/dances: whoever adds a row adds a type."""
 MODES: tuple[Mode, ...] = get_args(Mode)
 
 
@@ -86,6 +87,8 @@ class Heard:
     left_out: tuple[LeftOut, ...] = ()
     warnings: tuple[str, ...] = ()
     """Sentences for the user, e.g. that several instruments seem to play at once."""
+    band: bool = False
+    """The notes are the lead of several that play at once."""
 
 
 # ---------------------------------------------------------------- the written tune
@@ -99,6 +102,8 @@ class ScoreNote:
     start: Fraction
     length: Fraction
     ornament: Ornament | None = None
+    graces: tuple[int, ...] = field(default=(), kw_only=True)
+    """Grace notes written before it, as semitones from the note, in order."""
 
     def __post_init__(self) -> None:
         """Refuse notes without length or before their bar."""
@@ -244,6 +249,8 @@ class Tune:
     remarks: tuple[str, ...] = ()
     """Sentences about the tune itself, e.g. that a pentatonic tune leaves the mode open."""
     chords_typed: tuple[TypedChord, ...] = ()
+    pins: tuple[str, ...] = ()
+    """What the user's hand fixes in every arrangement of the tune; see pipeline/pins.py."""
 
     @property
     def bar_length(self) -> Fraction:

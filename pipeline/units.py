@@ -36,8 +36,3 @@ def cents_between(pitch_midi: Number, reference_midi: Number) -> Number:
 def whole_notes_to_seconds(length: Fraction, beat: Fraction, beats_per_minute: float) -> float:
     """Seconds that a score length (fraction of a whole note) lasts at a tempo of `beat` units."""
     return float(length / beat) * 60.0 / beats_per_minute
-
-
-def parse_fraction(text: str) -> Fraction:
-    """Read "3/8" or "2" exactly. Raises ValueError on anything else."""
-    return Fraction(text)

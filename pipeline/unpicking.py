@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 from liltwright import run
 from liltwright.counting import count
 from liltwright.doubts import bars_words, ranges
-from liltwright.errors import PipelineError, UsageError
+from liltwright.errors import PipelineError
 from liltwright.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
 from liltwright.progress import Progress, silent
 from liltwright.records import to_json
@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from liltwright.unpick.compared import Change
     from liltwright.unpick.unpicked import Unpicked
 
+MOST_STAYS = 3
+"""So many fingers that stay down are named; unpicked.json has all."""
 KIND_WORDS = {
     "none": "no bass",
     "drone": "a drone",
@@ -90,10 +92,11 @@ def unpick_file(
         except PipelineError as fault:
             remark = f"The bare tune was not arranged anew: {fault}"
             found = replace(found, tune=replace(found.tune, remarks=(*found.tune.remarks, remark)))
-    if ranking is None:
-        output = replace(output, report=False)
     listed = ranking or Ranking(0, ())
-    files = dict(render(found.tune, listed, arrangements, None, output, player, progress))
+    told = tuple(page_lines(found))
+    files = dict(
+        render(found.tune, listed, arrangements, None, output, player, progress, page=told)
+    )
     if ranking is None:
         files.pop("tunings.json", None)
     files["unpicked.json"] = to_json(found.page).encode()
@@ -104,19 +107,22 @@ def unpicked_of(source: Path, *, player: Player, known: TuneOptions, page: PageO
     """The page of a file, taken apart."""
     from liltwright.guitar.tunings import parse_tuning
     from liltwright.read.finished import read_finished
+    from liltwright.unpick.finished import Known
+    from liltwright.unpick.knowing import on_known_strings
     from liltwright.unpick.unpicked import UnpickSettings, unpick
 
     strings = parse_tuning(page.tuning)[1] if page.tuning is not None else None
-    finished = read_finished(source)
-    if finished.has_strings and (page.tuning is not None or page.capo is not None):
-        raise UsageError(
-            f"{source} says itself on which strings it is played: leave out --tuning and --capo."
-        )
+    said = Known(
+        meter=known.meter,
+        kind=known.tune_type,
+        strings=strings,
+        capo=page.capo,
+        beats_per_minute=known.beats_per_minute,
+    )
+    finished = on_known_strings(read_finished(source, said), said)  # its key is not the user's
     stated = finished.stated
     if known.key is not None:
         stated = replace(stated, key=known.key, signature=None)
-    if known.tune_type is not None:
-        stated = replace(stated, kind=known.tune_type)
     if known.title is not None:
         stated = replace(stated, title=known.title)
     elif not stated.title:
@@ -124,18 +130,13 @@ def unpicked_of(source: Path, *, player: Player, known: TuneOptions, page: PageO
     return unpick(
         replace(finished, stated=stated),
         player=player,
-        settings=UnpickSettings(
-            strings=strings,
-            capo=page.capo,
-            ignore_voices=page.ignore_voices,
-            said=page.said,
-        ),
+        settings=UnpickSettings(known=said, ignore_voices=page.ignore_voices, said=page.said),
     )
 
 
 def page_lines(found: Unpicked) -> Iterator[str]:
     """What the page is made of, in a guitarist's words."""
-    from liltwright.summary import describe_setup
+    from liltwright.words import describe_setup
 
     made = found.page.made_of
     yield f"The page is in {describe_setup(found.page.setup)}, with {KIND_WORDS[made.bass]}"
@@ -148,6 +149,10 @@ def page_lines(found: Unpicked) -> Iterator[str]:
         yield f"  ornaments: {kinds}"
     if made.held:
         yield f"  a finger stays down in {_bars(made.held)}"
+        yield from (
+            f"    finger {one.finger} on string {one.string}, fret {one.fret}: {_bars(one.bars)}"
+            for one in made.stays[:MOST_STAYS]
+        )
     grades = made.grades
     if grades.hard:
         yield f"  hard: {_bars(grades.hard)}; most to do in bar {grades.hardest}"

@@ -11,6 +11,7 @@ import pytest
 
 import liltwright
 from liltwright import GuitarOptions, PipelineError, Tune, UsageError
+from tests import library_page
 
 ROOT = Path(__file__).parents[1]
 TUNE = ROOT / "fixtures" / "demo" / "tune.abc"
@@ -91,3 +92,7 @@ def test_every_room_is_in_the_wheel_and_no_other_name():
     }
     assert set(table["packages"]) == rooms | {"liltwright.models"}
     assert table["package-dir"] == {"liltwright": "pipeline", "liltwright.models": "models"}
+
+
+def test_the_page_about_the_library_says_what_the_code_says():
+    assert library_page.PAGE.read_text(encoding="utf-8") == library_page.page()

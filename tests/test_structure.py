@@ -14,7 +14,10 @@ from liltwright.run import STAGES
 
 ROOT = Path(__file__).parents[1]
 MODULES = sorted((ROOT / "pipeline").rglob("*.py"))
-ROOMS = ("hear", "notate", "guitar", "arrange", "unpick")
+ROOMS = ("hear", "notate", "guitar", "arrange", "unpick", "read", "write")
+
+HOME = ("liltwright.notate.key", "liltwright.notate.keyevidence")
+EDGE = ("liltwright.cli", "liltwright.jobs", "liltwright.summary", "liltwright.again")
 
 # What a room may not know of: hearing knows no bars, notating no guitars, the guitar no audio.
 FORBIDDEN = {
@@ -23,6 +26,8 @@ FORBIDDEN = {
     "guitar": ("liltwright.hear", "liltwright.notate", "liltwright.arrange"),
     "arrange": ("liltwright.hear", "liltwright.notate"),
     "unpick": ("liltwright.hear", "liltwright.write"),
+    "read": ("liltwright.hear", "liltwright.arrange", "liltwright.write", "liltwright.run"),
+    "write": ("liltwright.notate", "liltwright.read", "liltwright.run", *EDGE),
 }
 
 
@@ -43,6 +48,22 @@ def test_a_room_knows_only_what_it_must(room):
         for name in imports_of(path):
             assert not name.startswith(FORBIDDEN[room]), f"{path.name} imports {name}"
             assert name.split(".")[0] not in ("typer", "rich"), f"{path.name} imports {name}"
+
+
+def test_reading_asks_the_notating_room_for_the_home_of_a_tune_alone():
+    for path in (ROOT / "pipeline" / "read").rglob("*.py"):
+        for name in imports_of(path):
+            assert not name.startswith("liltwright.notate") or name in HOME
+
+
+def test_no_room_knows_of_the_page():
+    """The page calls the library; nothing but the command line calls the page."""
+    for path in MODULES:
+        inside = path.parent.name == "page" or path.name == "cli.py"
+        for name in imports_of(path):
+            assert inside or not name.startswith("liltwright.page"), f"{path.name} imports {name}"
+            web = name.split(".")[0] in ("starlette", "uvicorn")
+            assert path.parent.name == "page" or not web, f"{path.name} imports {name}"
 
 
 def test_models_hold_no_code_of_a_stage():
@@ -103,4 +124,4 @@ def test_concert_pitch_lives_in_units_alone():
             if isinstance(node, ast.Constant) and isinstance(node.value, int | float)
         }
         if path.name != "units.py":
-            assert 440 not in numbers, path
+            assert not numbers & {440, 69}, path

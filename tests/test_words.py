@@ -18,14 +18,13 @@ from liltwright.options import GuitarOptions, LayerOptions
 from liltwright.read.abc import read_abc
 from liltwright.run import arrange_on, rank
 from liltwright.summary import (
-    best_words,
     comparison_lines,
-    describe_tune,
     places_words,
     ranking_lines,
     tune_lines,
 )
 from liltwright.tune import Candidates, Doubt, HeardBar, Tune, TypeCandidate
+from liltwright.words import best_words, describe_tune
 from liltwright.write.report_sections import masthead, ranking_section
 from tests.test_cli import jig, liltwright  # noqa: F401
 
@@ -107,7 +106,7 @@ def test_the_setup_that_was_asked_for_is_shown_with_its_place(liltwright, jig): 
     code, out, _ = liltwright("tunings", jig, "--tuning", "open C", "--capo", "2")
     assert code == 0
     place = int(re.search(r"^open C, capo 2 .*as you asked, has place (\d+);", out, re.M)[1])
-    assert place > 10
+    assert place > 5
     assert re.search(rf"^ *{place}\. open C, capo 2 .*score", out, re.M)
     assert f"- open C, capo 2 (place {place}): " in out
 

@@ -50,8 +50,10 @@ def mean_weights(files: list[str]) -> dict[str, torch.Tensor]:
     return mean
 
 
-def export(files: list[str]) -> None:
-    """Write ear.onnx and reference.npz."""
+def export(
+    files: list[str], onnx: Path = HERE / "ear.onnx", reference: Path = HERE / "reference.npz"
+) -> None:
+    """Write the network and its reference."""
     ear = Ear()
     ear.load_state_dict(mean_weights(files))
     network = Probabilities(ear).eval()
@@ -60,13 +62,11 @@ def export(files: list[str]) -> None:
         pitch, events = network(torch.from_numpy(frames)[None])
     names = {"spectra": {2: "frames"}, "pitch": {1: "frames"}, "events": {1: "frames"}}
     torch.onnx.export(
-        network, (torch.from_numpy(frames)[None],), str(HERE / "ear.onnx"),
+        network, (torch.from_numpy(frames)[None],), str(onnx),
         input_names=["spectra"], output_names=["pitch", "events"], dynamic_axes=names,
         opset_version=17, dynamo=False,
     )  # fmt: skip
-    np.savez_compressed(
-        HERE / "reference.npz", spectra=frames, pitch=pitch[0].numpy(), events=events[0].numpy()
-    )
+    np.savez_compressed(reference, spectra=frames, pitch=pitch[0].numpy(), events=events[0].numpy())
 
 
 if __name__ == "__main__":

@@ -1,6 +1,6 @@
 """Turn trained weights into metre-1.onnx and so on.
 
-Run: `python -m liltwright.models.metre.export ONE.pt TWO.pt`.
+Run: `python -m liltwright.models.metre.export 1=ONE.pt 2=TWO.pt`; a network not named stays.
 
 Weights are stored as 16-bit floats and computed with as 32-bit ones. The export is checked
 against PyTorch on a made-up melody, and the outputs are kept in reference.npz for the tests.
@@ -27,8 +27,9 @@ LARGE = 4096
 def main() -> None:
     """Export, check, write."""
     seen = describe(*_melody())
-    kept = dict(seen)
-    for number, weights in enumerate(sys.argv[1:], 1):
+    with np.load(HERE / "reference.npz", allow_pickle=False) as old:
+        kept = {name: old[name] for name in old.files} | seen
+    for number, weights in (one.split("=", 1) for one in sys.argv[1:]):
         path = HERE / f"metre-{number}.onnx"
         out = _export(weights, path, seen)
         _halved(path)

@@ -30,6 +30,8 @@ MOST_SWING = {
 }  # fmt: skip
 LEAST_GAP_S = 0.045
 NOWHERE = -(10**6)
+SOFT, SOFT_SHARE = (1.2, 2.1), 0.6
+"""Crotchet to quaver in compound time: 2 as written, less as slides are played."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,8 @@ def play(page: Page, kin: list[Page], rng: np.random.Generator) -> Notes:
     clock, quaver_s = _clock(int(rows[0, PLAYED]), int(rows[-1, PLAYED]), kind, page, rng)
     rows, broken, hold_s = _restarted(rows, page, rng)
     due, end = clock(rows[:, PLAYED]), clock(rows[:, PLAYED] + rows[:, LONG])
+    if page.meter.endswith("/8") and rng.random() < SOFT_SHARE:
+        due = _softened(rows, due, clock, float(rng.uniform(*SOFT)))
     gap = np.diff(due, prepend=due[0])
     back = np.flatnonzero(hold_s > 0)
     gap[back] = (end - due)[back - 1] + hold_s[back]
@@ -114,6 +118,16 @@ def _lilt(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
     first, second = share[0] / share.sum(), share[1] / share.sum()
     dot = first + second * float(rng.uniform(0.3, 0.6))
     return np.array([0, 12, 18, 24, 36]), np.array([0, first, dot, first + second, 1.0])
+
+
+def _softened(
+    rows: np.ndarray, due: np.ndarray, clock: Callable[[np.ndarray], np.ndarray], soft: float
+) -> np.ndarray:
+    """When notes are due, the quaver after a crotchet earlier than written."""
+    after = np.append(False, (rows[:-1, PLAYED] % 36 == 0) & (rows[:-1, LONG] == 24))
+    after &= rows[:, PLAYED] % 36 == 24
+    low, high = clock(rows[:, PLAYED] - 24), clock(rows[:, PLAYED] + 12)
+    return np.where(after, low + (high - low) * soft / (1 + soft), due)
 
 
 def _swing(kind: str, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:

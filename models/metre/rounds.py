@@ -23,6 +23,12 @@ CROOKED = 0.06
 """Share of tunes with a bar that is too short; as many have one that is too long."""
 
 
+VARIED, ENDED = 0.5, 0.3
+"""Share of performances with whole phrases changed in one pass, and with an ending."""
+PHRASE = 0.15
+"""Share of the phrases that such a performance changes."""
+
+
 @dataclass(frozen=True, slots=True)
 class Page:
     """One printed round."""
@@ -99,7 +105,11 @@ def rounds(page: Page, kin: list[Page], rng: np.random.Generator) -> tuple[np.nd
         one[:, AT] += which * size
         one[:, PLAYED] += which * (size - lap)
         laid.append(one)
-    return _passing(np.concatenate(laid), float(rng.choice([0.0, 0.01, 0.03])), rng), kind
+    rows = np.concatenate(laid)
+    if rng.random() < VARIED:
+        rows = _phrases(rows, page, rng)
+    rows = _passing(rows, float(rng.choice([0.0, 0.01, 0.03])), rng)
+    return (_ended(rows, page, times * size, rng) if rng.random() < ENDED else rows), kind
 
 
 def _altered(notes: np.ndarray, bar: int, share: float, rng: np.random.Generator) -> np.ndarray:
@@ -193,6 +203,43 @@ def _lengthened(rows: np.ndarray, page: Page, rng: np.random.Generator) -> np.nd
     again[:, [AT, PLAYED]] += more
     again[:, SINCE] += 1
     return np.concatenate([before, again, after])
+
+
+def _phrases(rows: np.ndarray, page: Page, rng: np.random.Generator) -> np.ndarray:
+    """In some phrases of one pass other notes of the scale, or another octave."""
+    rows = rows.copy()
+    scale = np.unique(rows[:, MIDI] % 12)
+    phrase = rows[:, AT] // (page.bar * int(rng.choice([2, 4])))
+    for one in np.unique(phrase):
+        if rng.random() < PHRASE:
+            mine = np.flatnonzero(phrase == one)
+            if rng.random() < 0.3:
+                rows[mine[int(rng.integers(len(mine))) :], MIDI] += int(rng.choice([-12, 12]))
+                continue
+            some = mine[rng.random(len(mine)) < rng.uniform(0.2, 0.8)]
+            moved = rows[some, MIDI] + rng.integers(-5, 6, len(some))
+            rows[some, MIDI] = np.where(np.isin(moved % 12, scale), moved, rows[some, MIDI])
+    return rows
+
+
+def _ended(rows: np.ndarray, page: Page, line: int, rng: np.random.Generator) -> np.ndarray:
+    """After the last round a held note, or its first bars again with their last note held."""
+    rows = rows[rows[:, AT] < line]
+    bars = int(rng.integers(0, 4))
+    again = rows[(rows[:, AT] >= 0) & (rows[:, AT] <= page.bar * max(bars - 1, 0))].copy()
+    if not len(again):
+        return rows
+    if bars == 0:
+        again = again[:1]
+        again[:, [AT, PLAYED]] = 0
+        again[:, MIDI] = rows[-1, MIDI]
+    lap = rows[-1, AT] - rows[-1, PLAYED]
+    again[:, AT] += line
+    again[:, PLAYED] += line - lap
+    again[-1, LONG] = page.bar
+    rows = rows.copy()
+    rows[-1, LONG] = min(rows[-1, LONG], line - rows[-1, AT])
+    return np.concatenate([rows, again])
 
 
 def _passing(rows: np.ndarray, share: float, rng: np.random.Generator) -> np.ndarray:

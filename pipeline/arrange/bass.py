@@ -11,6 +11,7 @@ References: rules of two-part writing (contrary motion, steps, no parallel octav
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -22,6 +23,7 @@ from liltwright.arrange.timeline import Event, Timeline
 from liltwright.guitar.fretboard import STRINGS, open_midi
 from liltwright.guitar.hand import Hand, finger_cost
 from liltwright.guitar.states import NEVER, TICKS, ways
+from liltwright.pins import Pin
 from liltwright.tab import Setup
 
 Policy = Literal["drone", "moving"]
@@ -62,20 +64,32 @@ class Board:
         return np.stack([self.string, self.fret, self.finger], axis=1)
 
 
-def board(setup: Setup, *, tones: frozenset[int], below: int, neck: int, hand: Hand) -> Board:
+def board(
+    setup: Setup,
+    *,
+    tones: frozenset[int],
+    below: int,
+    neck: int,
+    hand: Hand,
+    also: Sequence[Pin] = (),
+) -> Board:
     """The places for a bass.
 
     tones : pitch classes the bass may use; below : the bass stays under this pitch
     neck : highest hand position in the States that the melody uses
+    also : pins that name further places, whatever sounds there
     """
     table = models.read_json(FILE)
     lowest = min(setup.strings_midi) + setup.capo
     top = min(below - 1, lowest + table["range_semitones"])
     rows = []
     for string in BASS_STRINGS:
-        for fret in range(table["highest_fret"] + 1):
+        for fret in range(neck + 1):
             midi = open_midi(setup.strings_midi, string) + setup.capo + fret
-            if midi > top or midi % 12 not in tones:
+            usual = fret <= table["highest_fret"] and midi <= top and midi % 12 in tones
+            if not usual and not any(
+                pin.string in (None, string) and pin.fret == fret for pin in also
+            ):
                 continue
             found: dict[int, set[int]] = {}
             for finger, position, _ in ways(fret, neck, hand):

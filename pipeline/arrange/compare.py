@@ -17,7 +17,7 @@ from typing import Literal
 from liltwright import keys
 from liltwright.arrange.chords import parse_symbol, transpose_symbol
 from liltwright.arrange.grades import BarGrade, grade_bar
-from liltwright.arrange.metre import pulse_of
+from liltwright.bassbeats import pulse_of
 from liltwright.counting import count
 from liltwright.errors import UsageError
 from liltwright.guitar.fretboard import fret_mm, last_fret
@@ -97,7 +97,8 @@ def move_with_capo(
         )
     signature = keys.signature_of(sounds_in.tonic, sounds_in.mode)
     layers = tuple(_moved_layer(layer, semitones, signature) for layer in arrangement.layers)
-    return replace(arrangement, setup=moved, layers=layers), room
+    lines = tuple(_moved_layer(line, semitones, signature) for line in arrangement.lines)
+    return replace(arrangement, setup=moved, layers=layers, lines=lines), room
 
 
 def room_left(arrangement: Arrangement, setup: Setup, player: Player) -> Room:
@@ -218,7 +219,7 @@ def bar_label(pair: BarPair) -> str:
 def comparison_text(comparison: Comparison) -> str:
     """The comparison as plain text, a row a bar: frets by string, easier side marked."""
     rows = [*comparison.summary, ""]
-    cells = [(_cell(pair.first), _cell(pair.second), pair) for pair in comparison.bars]
+    cells = [(cell(pair.first), cell(pair.second), pair) for pair in comparison.bars]
     width = max((len(cell) for cell, _, _ in cells), default=0)
     marks = {"first": "<", "second": ">", "neither": " "}
     for left, right, pair in cells:
@@ -226,7 +227,7 @@ def comparison_text(comparison: Comparison) -> str:
     return "\n".join(rows) + "\n"
 
 
-def _cell(bar: TabBar) -> str:
+def cell(bar: TabBar) -> str:
     """Notes in order, those struck together joined: "6/0+2/3 1/0" (string/fret)."""
     starts = sorted({note.start for note in bar})
     return " ".join(

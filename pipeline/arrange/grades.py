@@ -38,7 +38,7 @@ class BarGrade:
 def grade_bar(bar: TabBar, length: Fraction, tune: Tune, setup: Setup, hand: Hand) -> BarGrade:
     """Measure one bar; length as a fraction of a whole note."""
     starts = [note.start for note in bar if not note.grace]
-    moves = sum(1 + (note.fret > 0) for note in bar)
+    moves = _moves(bar)
     widest = 0.0
     pressed = [note for note in bar if note.fret and not note.grace]
     for start in set(starts):
@@ -50,6 +50,18 @@ def grade_bar(bar: TabBar, length: Fraction, tune: Tune, setup: Setup, hand: Han
     return BarGrade(
         moves, seconds, widest, max((starts.count(start) for start in starts), default=0)
     )
+
+
+def _moves(bar: TabBar) -> int:
+    """Notes plucked and fingers put down; a pull-off may land on a finger that stayed down."""
+    moves = 0
+    frets: dict[int, list[int]] = {}
+    for note in bar:
+        before = frets.setdefault(note.string, [])
+        stayed = note.technique == "pull-off" and before[-2:-1] == [note.fret]
+        moves += (note.technique is None) + (note.fret > 0 and not stayed)
+        before.append(note.fret)
+    return moves
 
 
 def difficulty(grades: Sequence[BarGrade], shifted_bars: int) -> dict[str, float]:

@@ -24,9 +24,9 @@ import numpy as np
 from liltwright import keys, models
 from liltwright.arrange.chords import ChordTones, parse_symbol, transpose_symbol
 from liltwright.arrange.degrees import Degree, degrees_of, path_costs
-from liltwright.arrange.metre import pulse_of
 from liltwright.arrange.stretches import RULES, Stretch, stretches, tone_shares
-from liltwright.tab import Chord, TabBar
+from liltwright.bassbeats import pulse_of
+from liltwright.tab import Chord, LineName, TabBar
 from liltwright.tune import KeyName, Tune, TypedChord
 
 QUALITY = {"major": "", "minor": "m", "open": "5"}
@@ -106,21 +106,39 @@ class Harmony:
         return tuple(printed)
 
 
-def harmonise(tune: Tune, *, transpose: int = 0) -> Harmony:
+def harmonise(
+    tune: Tune,
+    *,
+    transpose: int = 0,
+    pinned: Sequence[TypedChord] = (),
+    line: LineName = "steady",
+) -> Harmony:
     """Chords for every main beat of the tune.
 
     transpose : semitones from the written tune to the arrangement as it sounds
+    pinned : chords that stand above typed ones, each to the end of its bar
+    line : how readily chords change (models/harmony/lines.json)
     Raises UsageError when a typed chord cannot be read.
     """
-    rules = models.read_json(RULES)
+    rules, manner = models.read_json(RULES), models.read_json("harmony/lines.json")[line]
+    rules = rules | {
+        name: rules[name] * manner["change"] for name in ("change_at_bar", "change_in_bar")
+    }
     spans = stretches(tune, pulse_of(tune))
     key = keys.transpose_key(KeyName(tune.tonic, tune.mode), transpose)
     if not spans:
         return Harmony(key, ())
     used = tone_shares(spans)
     tonic = keys.pitch_class(tune.tonic)
-    degrees = degrees_of(tune.mode, used, tonic, rules)
+    degrees = [
+        replace(degree, prior=degree.prior * manner["prior"])
+        for degree in degrees_of(tune.mode, used, tonic, rules)
+    ]
     fixed = _typed_spans(tune, spans)
+    for chord in sorted(pinned, key=lambda one: (one.bar, one.start)):
+        mine = [one for one in spans if one.bar == chord.bar]
+        ends = [one for one in mine if one.start + one.length > chord.start]
+        fixed.update({(one.bar, one.start): chord for one in ends or mine[-1:]})
     costs = path_costs(spans, degrees, tonic, rules["modes"][tune.mode], rules)
     first = _first_alike(tune, spans)
     for leader in set(first):

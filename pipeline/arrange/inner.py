@@ -19,12 +19,12 @@ from fractions import Fraction
 import numpy as np
 
 from liltwright import models
-from liltwright.arrange.metre import Pulse
 from liltwright.arrange.moments import Tables
 from liltwright.arrange.tab import Below
 from liltwright.arrange.timeline import Event
 from liltwright.arrange.together import pair_ticks
 from liltwright.arrange.voices import Melody, sounding
+from liltwright.bassbeats import Pulse
 from liltwright.guitar.fretboard import open_midi
 from liltwright.guitar.plucking import FINGERS, Pluck, home_cost
 from liltwright.guitar.states import NEVER, ways
@@ -152,6 +152,9 @@ def _fitting(frame: Frame, number: int, until: int, beside: Sequence[Below]) -> 
             if midi % 12 not in event.span.chord.tones or (low and midi <= low.midi):
                 continue
             if above - midi < table["least_semitones_to_melody"] or (above - midi) % 12 in (1, 11):
+                continue
+            held = (string, fret, finger)
+            if frame.tables.pinned.forbids(event.bar, event.start, held):
                 continue
             note = Below(number, string, fret, finger, midi, event.length, "inner", pluck)
             ring = _ring(frame, note, until, beside)

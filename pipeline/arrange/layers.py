@@ -13,41 +13,47 @@ References: see harmony.py, bass.py, search.py.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from liltwright import keys
-from liltwright.arrange.assemble import Ground, Voice, Voices, graded, ornamented
-from liltwright.arrange.bass import board, open_strings_with, usable_tones
+from liltwright.arrange.assemble import (
+    Ground,
+    Voice,
+    Voices,
+    graded,
+    ornamented,
+    thumbs_freed,
+)
+from liltwright.arrange.bass import open_strings_with
+from liltwright.arrange.fingered import bass_tables, melody_path
 from liltwright.arrange.grades import wish_to_walk
 from liltwright.arrange.harmony import Harmony, harmonise
 from liltwright.arrange.inner import inner_notes
-from liltwright.arrange.metre import pulse_of
-from liltwright.arrange.moments import Tables
-from liltwright.arrange.rounds import parse_plan
+from liltwright.arrange.lines import Line, basses, joined, other_lines, parse_picks, thumb_plays
+from liltwright.arrange.pinned import pinned_of
+from liltwright.arrange.rounds import check_parts, parse_plan
 from liltwright.arrange.search import best_path
+from liltwright.arrange.suggested import with_suggestions
 from liltwright.arrange.tab import Below, melody_plucks
-from liltwright.arrange.timeline import timeline
-from liltwright.arrange.voices import Melody, bass_of, melody_of, on_main_beats, with_gaps_filled
+from liltwright.arrange.voices import Melody, bass_of, melody_of
 from liltwright.arrange.walking import walking_bass
+from liltwright.bassbeats import pulse_of
 from liltwright.errors import UsageError
-from liltwright.guitar.fingering import problem_of, state_numbers
 from liltwright.guitar.player import Player
 from liltwright.guitar.setups import what_does_not_fit
-from liltwright.guitar.states import states
 from liltwright.guitar.tension import cautions
+from liltwright.options import Effort
 from liltwright.progress import Progress, silent
-from liltwright.tab import Arrangement, Setup
+from liltwright.tab import Arrangement, Layer, LineName, Setup
 from liltwright.tune import Tune
 
 HAND_CAUTION = (
     "Warm up, start slowly and take breaks; stop when a hand, wrist or arm hurts. "
     "Pain that stays is for a doctor or a performing-arts clinic."
 )
-Effort = Literal["easier", "as is", "harder"]
 DEFAULT_PLAN = "melody drone moving-bass"
 
 
@@ -58,9 +64,17 @@ class ArrangeSettings:
     effort: Effort = "as is"
     """How hard a bar may be before it falls back to the layer below."""
     ornaments: bool = False
-    """Put heard cuts, taps, rolls and triplets into the tab."""
+    """Put heard and written cuts, taps, rolls, triplets and slides into the tab."""
+    suggest: bool = False
+    """Also ornaments that the tune type wants where none is written."""
     rounds: str = DEFAULT_PLAN
     """The performance, a layer a round; see rounds.parse_plan."""
+    pins: tuple[str, ...] = ()
+    """What the user's hand fixes; see liltwright.pins."""
+    earlier: Arrangement | None = None
+    """The arrangement that bars are kept from."""
+    lines: str = ""
+    """Which bass line each part takes, "A=restless B=still"; see lines.parse_picks."""
 
 
 def arrange_layers(
@@ -73,29 +87,29 @@ def arrange_layers(
 ) -> Arrangement:
     """Arrange a tune on a setup.
 
-    Raises UsageError when a note has no place on the setup, or a typed chord or the plan of
-    rounds cannot be read; PipelineError when the tune has no notes, or two at once.
+    Raises UsageError when a note has no place on the setup, a typed chord, a pin or the plan of
+    rounds cannot be read, or pins leave nothing that can be played (it says which); PipelineError
+    when the tune has no notes, or two at once.
     """
     player, settings = player or Player(), settings or ArrangeSettings()
     rounds = parse_plan(settings.rounds)
+    check_parts(rounds, tune)
     fault = what_does_not_fit(tune, setup.strings_midi, setup.capo, setup.transpose, player)
     if fault is not None:
         raise UsageError(f"{setup.tuning}, capo {setup.capo}: {fault}")
     progress("finding chords", 0.0)
-    ground = Ground(tune, setup, player)
-    harmony = harmonise(tune, transpose=setup.transpose)
-    tables = bass_tables(ground, harmony, None, wish_to_walk(settings.effort))
-    problem = problem_of(setup, player)
-    choices = [state_numbers(tables.table, note.midi, problem) for note in tables.line.notes]
+    pinned = pinned_of(settings.pins, tune, setup, settings.earlier)
+    picked = parse_picks(settings.lines, tune)
+    ground = Ground(tune, setup, player, pinned)
+    harmony = harmonise(tune, transpose=setup.transpose, pinned=pinned.chords)
+    walk = wish_to_walk(settings.effort)
+    tables = bass_tables(ground, harmony, None, walk)
     progress("fingering melody and bass together", 0.2)
-    path = best_path(tables, choices, "moving")
+    path = melody_path(ground, tables, harmony)
     progress("building the layers", 0.7)
     melody = melody_of(path, tables)
-    moving = walking_bass(tables, melody, wish_to_walk(settings.effort))
-    voices = _voices(ground, tables, harmony, melody, moving)
-    layers = graded(ground, tables, melody, voices, settings.effort)
-    if settings.ornaments:
-        layers = ornamented(ground, tables, melody, layers)
+    steady = Line("steady", harmony, tables, tuple(walking_bass(tables, melody, walk)))
+    layers, lines = _built(ground, melody, steady, picked, settings)
     said = cautions(setup.strings_midi, scale_mm=player.scale_mm, string_set=player.string_set)
     return Arrangement(
         setup,
@@ -105,50 +119,48 @@ def arrange_layers(
         rounds,
         title=tune.title,
         cautions=(*said, HAND_CAUTION),
+        pins=tuple(one.pin.text for one in pinned.placed),
+        lines=lines,
+        picked=picked,
     )
 
 
-def _voices(
-    ground: Ground, tables: Tables, harmony: Harmony, melody: Melody, moving: Sequence[Below]
-) -> Voices:
-    """What every layer adds under the melody, from the moving bass that the search chose."""
-    drone = _drone(ground, harmony, melody)
-    plain = with_gaps_filled(on_main_beats(moving, tables, melody), drone, tables)
-    moving = with_gaps_filled(moving, drone, tables)
-    # Where no bass can tell the chord, the drone is silent too: no layer is easier than the last.
-    told = {note.event for note in plain}
-    drone = [note for note in drone if note.event in told]
-    busy = {note.event for voice in (drone, moving) for note in voice}
-    plucks = melody_plucks(tables.line, melody.stops, busy)
-    inner = inner_notes(tables, ground.setup, melody, plucks, moving, pulse_of(ground.tune))
-    return Voices(
-        plucks,
-        (
-            Voice("melody", (), harmony),
-            Voice("drone", tuple(drone), harmony),
-            Voice("plain-bass", tuple(plain), harmony),
-            Voice("moving-bass", tuple(moving), harmony),
-            Voice("fuller", (*moving, *inner), harmony),
-        ),
-    )
-
-
-def bass_tables(
-    ground: Ground, harmony: Harmony, tones: frozenset[int] | None, walk: float = 1.0
-) -> Tables:
-    """The tables of the search; tones are the pitch classes for the bass, None for all usable."""
-    player, setup = ground.player, ground.setup
-    line = timeline(ground.tune, harmony)
-    neck = player.body_fret + player.past_body
-    spots = board(
-        setup,
-        tones=usable_tones(line, harmony.key) if tones is None else tones,
-        below=max(note.midi for note in line.notes) + setup.transpose,
-        neck=neck,
-        hand=player.hand,
-    )
-    table = states(neck, player.hand, player.open_strings)
-    return Tables(line, table, spots, transpose=setup.transpose, hand=player.hand, walk=walk)
+def _built(
+    ground: Ground,
+    melody: Melody,
+    steady: Line,
+    picked: Mapping[str, LineName],
+    settings: ArrangeSettings,
+) -> tuple[tuple[Layer, ...], tuple[Layer, ...]]:
+    """The layers, and the lines to choose from, all under one melody with one plucking hand."""
+    own = basses(steady, _drone(ground, steady.harmony, melody), melody)
+    busy = {note.event for voice in (own.drone, own.moving) for note in voice}
+    plucks = melody_plucks(steady.tables.line, melody.stops, busy)
+    barred = thumb_plays(steady.tables.line, plucks)
+    lines = other_lines(ground, melody, steady, barred, wish_to_walk(settings.effort))
+    line, main = joined(ground, lines, picked), own
+    if line is not steady:
+        drone = _drone(ground, line.harmony, melody)
+        main = basses(line, [note for note in drone if note.event not in barred], melody)
+    pulse = pulse_of(ground.tune)
+    inner = inner_notes(line.tables, ground.setup, melody, plucks, main.moving, pulse)
+    fuller = Voice("fuller", (*main.moving, *inner), line.harmony)
+    voices = Voices(plucks, (*main.voices("moving-bass", line.harmony), fuller))
+    layers = graded(ground, line.tables, melody, voices, settings.effort)
+    count = len(layers)
+    for one in lines:
+        below = basses(one, own.drone, melody).voices(one.name, one.harmony)
+        made = graded(ground, one.tables, melody, Voices(plucks, below), settings.effort)
+        layers = (*layers, made[-1])
+    groups = [thumbs_freed(layers)[:count], *((one,) for one in thumbs_freed(layers)[count:])]
+    if settings.ornaments or settings.suggest:
+        tune, suggested = with_suggestions(ground.tune) if settings.suggest else (ground.tune, 0)
+        dressed = replace(ground, tune=tune)
+        groups = [
+            ornamented(dressed, line.tables, melody, group, settings.effort, suggested)
+            for group in groups
+        ]
+    return groups[0], tuple(one for group in groups[1:] for one in group)
 
 
 def _drone(ground: Ground, harmony: Harmony, melody: Melody) -> list[Below]:

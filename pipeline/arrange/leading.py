@@ -3,7 +3,9 @@
 Task: price every next pitch of a bass line by the pitches before it.
 In:   the Places for a bass, the pitches that it has.
 Out:  arrays of hurries.
-Method: a table of step sizes by where the step leads, corrected by what the note before demands.
+Method: a table of step sizes by where the step leads, together with how likely each interval is in
+    the basses of four-part chorales given the interval before (models/leading), corrected by what
+    the note before demands.
 References: two-part writing as in any school of counterpoint, e.g. Fux 1725, Gradus ad Parnassum;
     the sizes of the costs stand in models/bass/costs.json, `line`.
 """
@@ -11,6 +13,7 @@ References: two-part writing as in any school of counterpoint, e.g. Fux 1725, Gr
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -18,6 +21,9 @@ from liltwright import models
 from liltwright.arrange.bass import FILE
 from liltwright.arrange.timeline import Event
 
+LEARNED = "leading/leading.json"
+KINDS = ("none", "same", "step up", "step down", "leap up", "leap down")
+WIDEST = 12
 ON, OFF, LATER = 0, 1, 2
 """The last note fell on a main beat; off it, right after one; or the last main beat is unknown."""
 OCTAVE, FIFTH = 0, 7
@@ -49,6 +55,32 @@ class Place:
     """The chord is new here."""
 
 
+@cache
+def learned(where: str) -> np.ndarray:
+    """Nats by kind of the interval before and the interval, -12 to 12, shape (6, 25).
+
+    Counted from the likeliest interval of each kind. Kinds: none, same, step up, step down, leap
+    up, leap down. Given that the bass moves at all: a chorale repeats a note for its text, which
+    says nothing of dance music, so a repetition costs nothing here.
+    """
+    rows = models.read_json(LEARNED)["intervals"][where]
+    table = np.array([rows[kind] for kind in KINDS])
+    table[:, WIDEST] = np.inf
+    table -= table.min(axis=1, keepdims=True)
+    table[:, WIDEST] = 0.0
+    return table
+
+
+def _taste(midi: np.ndarray, new: np.ndarray, where: str) -> np.ndarray:
+    """Nats of going on to each new pitch, shape (before last, last, new)."""
+    came = midi[None, :] - midi[:, None]
+    size = np.abs(came)
+    kind = np.where(size == 0, 1, np.where(size <= 2, 2, 4) + (came < 0))
+    kind[-1] = 0
+    going = np.clip(new - midi[:, None], -WIDEST, WIDEST) + WIDEST
+    return learned(where)[kind[:, :, None], going[None]]
+
+
 def rocking(n: int) -> np.ndarray:
     """Cost of a-b-a-b, shape (n + 1, n + 1, n + 1, n)."""
     i = np.arange(n + 1)
@@ -72,9 +104,13 @@ def step_costs(
     sizes = np.array([*table["sizes"][where], table["sizes"]["beyond"]])
     pair = sizes[np.minimum(size, len(sizes) - 1)]
     against = np.sign(going) * place.rising < 0
-    pair = pair - table["contrary_at_close" if place.event.closes else "contrary"] * against
-    pair[n] = 0.0
-    cost = np.broadcast_to(pair, (3, n + 1, *pair.shape)).copy()
+    bonus = table["contrary_at_close" if place.event.closes else "contrary"] * against
+    bonus[n] = 0.0
+    taste = table["learned"] * _taste(midi, new, where)
+    both = table["rules"] * pair + taste
+    both = both - bonus
+    both[:, n] = 0.0
+    cost = np.broadcast_to(both, (3, *both.shape)).copy()
     came = (midi[None, :] - midi[:, None])[:, :, None]  # (n + 1, n + 1, 1)
     known = np.ones((n + 1, n + 1, 1), dtype=bool)
     known[n], known[:, n] = False, False

@@ -17,6 +17,7 @@ import numpy as np
 
 from liltwright.arrange import bass
 from liltwright.arrange.bass import Board, Policy
+from liltwright.arrange.pinned import Pinned
 from liltwright.arrange.timeline import Event, Timeline
 from liltwright.arrange.together import pair_ticks
 from liltwright.guitar.hand import Hand
@@ -69,9 +70,11 @@ class Tables:
         transpose: int,
         hand: Hand,
         walk: float = 1.0,
+        pinned: Pinned = Pinned(),
     ) -> None:
         """transpose : semitones from the written tune to the sound; walk : see silent_ticks."""
-        self.walk = walk
+        self.walk, self.pinned = walk, pinned
+        self.wanted = pinned.bass_places()
         self.line, self.table, self.spots = line, table, spots
         self.transpose, self.hand = transpose, hand
         self.highest = int(table.fret.max())
@@ -136,12 +139,18 @@ class Tables:
             relation,
             self._hops(theirs) if changed else np.zeros((5, len(theirs)), dtype=np.int32),
             self._reused(mine) if changed else np.zeros_like(held),
-            bass.silent_ticks(event, policy, self.walk),
+            NEVER
+            if policy == "moving" and self.wants(event)
+            else bass.silent_ticks(event, policy, self.walk),
             bass.silence_ticks(event, self.line),
             event.opens_bar,
             event.slot == "main",
             bool(event.slot),
         )
+
+    def wants(self, event: Event) -> bool:
+        """Whether the user wants a bass note here, so that none may be left out."""
+        return (event.bar, event.start) in self.wanted
 
     def _above(self, event: Event) -> int | None:
         if not event.sounding:
@@ -208,6 +217,10 @@ class Tables:
         if not event.slot:
             return np.full_like(held, NEVER)
         own = bass.strike_ticks(event, self.spots, policy, above).astype(np.int64) + self.holding
+        mask = self.pinned.bass_mask(event.bar, event.start, self.spots.held, policy == "moving")
+        if mask is not None:
+            named = self.pinned.names_bass(event.bar, event.start) and policy == "moving"
+            own = np.where(mask, self.holding if named else own, NEVER)
         total = held + own
         if event.onset:
             # The thumb is busy with the bass, so a finger must play the melody.

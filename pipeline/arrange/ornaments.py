@@ -6,8 +6,10 @@ Out:  the bars with grace notes, hammer-ons, pull-offs and slides; how many were
 Method: a cut is a grace note above, pulled off; a tap one below, hammered on; a roll is the note,
     a cut back to it and a tap back to it, in two or three equal parts; a triplet two quick grace
     notes before the note, across two strings when the upper one lies open; a slide comes from the
-    fret below. Neighbours are those of the scale. An ornament is played only where its fingers
-    are free in every layer, so that it is the same in all of them.
+    fret below. Neighbours are those of the scale; grace notes that are written keep their pitches
+    where they lie on the note's string. An ornament is played only where the note lasts long enough
+    at the tune's tempo (models/ornaments) and its fingers are free in every layer, so that it is
+    the same in all of them.
 References: none published for the guitar; common practice.
 """
 
@@ -16,22 +18,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 
-from liltwright import keys
-from liltwright.arrange.timeline import MelodyNote, Timeline
+from liltwright import keys, models
+from liltwright.arrange.pinned import Pinned
+from liltwright.arrange.timeline import Timeline
 from liltwright.arrange.together import pair_ticks
 from liltwright.guitar.fretboard import open_midi
 from liltwright.guitar.hand import Hand
 from liltwright.guitar.states import NEVER, Stop, ways
 from liltwright.tab import Setup, TabBar, TabNote, Technique
-from liltwright.tune import Ornament, Tune
+from liltwright.tune import ScoreNote, Tune
+from liltwright.units import whole_notes_to_seconds
 
+FILE = "ornaments/ornaments.json"
 GRACE = Fraction(1, 32)
-SHORTEST_PART = Fraction(1, 8)
-"""A roll is divided into parts no shorter than this."""
 NEIGHBOUR = 4
 """A scale's next tone lies at most this many semitones away."""
 
@@ -45,6 +48,16 @@ class Neck(NamedTuple):
     """Highest hand position in the States of the search."""
     tones: frozenset[int]
     """Pitch classes of the scale as it sounds."""
+    whole_s: float
+    """Seconds that a whole note lasts."""
+
+
+class LeftOut(NamedTuple):
+    """An ornament that is not played: its written bar and start, and why."""
+
+    bar: int
+    start: Fraction
+    why: Literal["fingers", "tempo"]
 
 
 class Touch(NamedTuple):
@@ -63,13 +76,16 @@ def add_ornaments(
     *,
     hand: Hand,
     neck: int,
-) -> tuple[list[tuple[TabBar, ...]], list[int]]:
-    """Bars with ornaments, layer by layer, and the written bar of each one left out."""
+    pinned: Pinned = Pinned(),
+) -> tuple[list[tuple[TabBar, ...]], list[LeftOut]]:
+    """Bars with ornaments, layer by layer, and those that are left out."""
     tonic, mode = setup.sounds_in.tonic, setup.sounds_in.mode
     scale = frozenset((keys.pitch_class(tonic) + step) % 12 for step in keys.scale_steps(mode))
-    ground = Neck(setup, hand, neck, scale)
+    whole_s = whole_notes_to_seconds(Fraction(1), tune.beat, tune.beats_per_minute)
+    ground = Neck(setup, hand, neck, scale, whole_s)
+    least_s = models.read_json(FILE)["least_seconds"]
     asked = {
-        (bar, note.start): note.ornament
+        (bar, note.start): note
         for bar, written in enumerate(tune.written_bars())
         for note in written.notes
         if note.ornament
@@ -77,8 +93,11 @@ def add_ornaments(
     out = [[list(bar) for bar in bars] for bars in layers]
     left_out = []
     for note, stop in zip(line.notes, stops, strict=True):
-        kind = asked.get((note.bar, note.start))
-        if kind is None:
+        written = asked.get((note.bar, note.start))
+        if written is None or written.ornament is None or note.bar in pinned.kept:
+            continue
+        if float(note.end - note.start) * whole_s < least_s[written.ornament]:
+            left_out.append(LeftOut(note.bar, note.start, "tempo"))
             continue
         others = [
             other
@@ -93,23 +112,27 @@ def add_ornaments(
             place = next(
                 i for i, n in enumerate(bar) if n.part == "melody" and n.start == note.start
             )
-            played = _played(kind, bar[place], stop, note, others, ground)
+            played = _played(written, bar[place], stop, others, ground)
+            if any(
+                pinned.forbids(note.bar, note.start, (one.string, one.fret, one.finger))
+                for one in played
+            ):
+                played = []
             if played:
                 bar[place : place + 1] = played
         if not played:
-            left_out.append(note.bar)
+            left_out.append(LeftOut(note.bar, note.start, "fingers"))
     return [tuple(tuple(bar) for bar in bars) for bars in out], left_out
 
 
 def _played(
-    kind: Ornament,
-    tab: TabNote,
-    stop: Stop,
-    note: MelodyNote,
-    others: Sequence[TabNote],
-    ground: Neck,
+    written: ScoreNote, tab: TabNote, stop: Stop, others: Sequence[TabNote], ground: Neck
 ) -> list[TabNote]:
     """The note with its ornament; empty when the hand cannot play it here."""
+    kind = written.ornament
+    as_written = _as_written(written.graces, tab, stop, others, ground)
+    if as_written and kind in ("cut", "tap", "grace"):
+        return as_written
     above = _touch(tab, stop, 1, others, ground)
     below = _touch(tab, stop, -1, others, ground)
     if kind in ("cut", "grace"):
@@ -120,7 +143,7 @@ def _played(
         return _slide(tab, others, ground)
     if kind == "triplet":
         return _triplet(tab, above, others, ground)
-    return _roll(tab, above, below)
+    return _roll(tab, above, below, ground)
 
 
 def _neighbour(midi: int, way: int, tones: frozenset[int]) -> int:
@@ -131,11 +154,45 @@ def _neighbour(midi: int, way: int, tones: frozenset[int]) -> int:
     )
 
 
+def _as_written(
+    graces: tuple[int, ...], tab: TabNote, stop: Stop, others: Sequence[TabNote], ground: Neck
+) -> list[TabNote]:
+    """The note with its written grace notes on its own string; empty where that cannot be."""
+    reach = models.read_json(FILE)["reach_semitones"]
+    if not 0 < len(graces) <= 2 or any(not 0 < abs(size) <= reach for size in graces):
+        return []
+    found: list[TabNote] = []
+    last: int | None = None
+    for size in graces:
+        touch = _touch(tab, stop, 1 if size > 0 else -1, others, ground, tab.fret + size)
+        if touch is None:
+            return []
+        found.append(_grace(tab, touch, _slur(last, touch.fret)))
+        last = touch.fret
+    return [*found, replace(tab, technique=_slur(last, tab.fret))]
+
+
+def _slur(before: int | None, fret: int) -> Technique | None:
+    """How the fretting hand goes from fret to fret on one string."""
+    if before is None or before == fret:
+        return None
+    return "hammer-on" if fret > before else "pull-off"
+
+
 def _touch(
-    tab: TabNote, stop: Stop, way: int, others: Sequence[TabNote], ground: Neck
+    tab: TabNote,
+    stop: Stop,
+    way: int,
+    others: Sequence[TabNote],
+    ground: Neck,
+    fret: int | None = None,
 ) -> Touch | None:
-    """How the neighbour on the same string is touched without moving the hand."""
-    fret = tab.fret + _neighbour(tab.midi, way, ground.tones)
+    """How a fret of the same string is touched without moving the hand.
+
+    way : 1 when it lies above the note, -1 below; fret : of the neighbour in the scale when None
+    """
+    if fret is None:
+        fret = tab.fret + _neighbour(tab.midi, way, ground.tones)
     if fret < 0:
         return None
     if fret == 0:
@@ -179,7 +236,7 @@ def _grace(tab: TabNote, touch: Touch, technique: Technique | None = None) -> Ta
         fret=touch.fret,
         finger=touch.finger,
         midi=tab.midi + touch.fret - tab.fret,
-        length=min(GRACE, tab.length),
+        length=min(GRACE, tab.length / 2),
         grace=True,
         technique=technique,
     )
@@ -220,11 +277,11 @@ def _triplet(
     return [first, _grace(tab, above, "hammer-on"), replace(tab, technique="pull-off")]
 
 
-def _roll(tab: TabNote, above: Touch | None, below: Touch | None) -> list[TabNote]:
+def _roll(tab: TabNote, above: Touch | None, below: Touch | None, ground: Neck) -> list[TabNote]:
     """Note, cut and tap, in as many equal parts as the note has room for."""
     if above is None:
         return []
-    parts = next((n for n in (3, 2) if _plain(tab.length / n)), 1)
+    parts = next((n for n in (3, 2) if _plain(tab.length / n, ground.whole_s)), 1)
     if parts == 1:
         return _cut(tab, above)
     part = tab.length / parts
@@ -248,7 +305,8 @@ def _roll(tab: TabNote, above: Touch | None, below: Touch | None) -> list[TabNot
     return found
 
 
-def _plain(length: Fraction) -> bool:
+def _plain(length: Fraction, whole_s: float) -> bool:
     """Whether a part of a roll is one plain note value and long enough."""
     halved = length.denominator & (length.denominator - 1) == 0
-    return length >= SHORTEST_PART and length.numerator == 1 and halved
+    long = float(length) * whole_s >= models.read_json(FILE)["part_seconds"]
+    return long and length.numerator == 1 and halved

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from liltwright.arrange.ornaments import LeftOut
 from liltwright.doubts import bars_words, ranges
 from liltwright.guitar.fretboard import open_midi
 from liltwright.keys import note_name, signature_of
@@ -14,6 +15,9 @@ NEW = {
     "drone": "a drone under the melody, by the thumb",
     "plain-bass": "a bass note of each chord on the main beats",
     "moving-bass": "passing notes that lead the bass from beat to beat",
+    "still": "a bass that rests, one note for each chord, and few chords",
+    "steady": "the moving bass as it was found first",
+    "restless": "a bass that hardly rests, over more chords",
     "fuller": "inner notes on weak beats, a chord where a part ends",
 }
 MOST_BARS = 12
@@ -50,17 +54,29 @@ def layer_remarks(
     return tuple(found)
 
 
-def ornament_remarks(tune: Tune, left_out: Sequence[int]) -> tuple[str, ...]:
-    """How many of the tune's ornaments are played; `left_out` has the bar of each that is not."""
-    asked = sum(note.ornament is not None for bar in tune.written_bars() for note in bar.notes)
-    if not asked:
+def ornament_remarks(
+    tune: Tune, left_out: Sequence[LeftOut], hard: Sequence[int] = (), suggested: int = 0
+) -> tuple[str, ...]:
+    """How many of the tune's ornaments are played, and why the others are not.
+
+    hard : bars that their ornaments would make too hard; suggested : those not of the tune
+    """
+    written = tune.written_bars()
+    asked = [sum(note.ornament is not None for note in bar.notes) for bar in written]
+    if not sum(asked):
         return ("The tune has no ornaments to play.",)
-    if not left_out:
-        return (f"All {asked} ornaments are played by the fretting hand.",)
-    return (
-        f"{asked - len(left_out)} of {asked} ornaments are played; "
-        f"left out in {_bars(tune, left_out)}, where the fingers are not free.",
+    free = [one for one in left_out if one.bar not in hard]
+    played = sum(asked) - len(free) - sum(asked[bar] for bar in hard)
+    whose = f", {suggested} of them suggested," if suggested else ""
+    if played == sum(asked):
+        return (f"All {played} ornaments{whose} are played by the fretting hand.",)
+    reasons = (
+        ([one.bar for one in free if one.why == "fingers"], "the fingers are not free"),
+        ([one.bar for one in free if one.why == "tempo"], "the note is too short at this tempo"),
+        (list(hard), "the bar would be too hard"),
     )
+    why = "; ".join(f"{_bars(tune, bars)}, where {words}" for bars, words in reasons if bars)
+    return (f"{played} of {sum(asked)} ornaments{whose} are played; left out in {why}.",)
 
 
 def _melody(bar: TabBar) -> list[TabNote]:

@@ -10,7 +10,7 @@ References: dynamics by their usual Italian letters, as in MusicXML 4.0 (p, mp, 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import product
@@ -20,13 +20,16 @@ from liltwright import keys
 from liltwright.errors import UsageError
 from liltwright.guitar.fretboard import Place, open_midi
 from liltwright.guitar.hand import Grip, Hand, grips
+from liltwright.pins import parse_pin
 from liltwright.tab import (
     LAYER_NAMES,
+    LINE_NAMES,
     Arrangement,
     Dynamic,
+    Layer,
     LayerName,
     Round,
-    Setup,
+    RoundPart,
     TabBar,
     TabNote,
 )
@@ -49,7 +52,7 @@ class PerformedBar:
     layer: LayerName
     dynamic: Dynamic
     written: int
-    """Index into Tune.written_bars(); -1 for the closing chord."""
+    """Index into Tune.written_bars(); -1 for a bar of the lead-in or the closing chord."""
     length: Fraction
     """How long the bar lasts, as a fraction of a whole note."""
     notes: TabBar
@@ -58,7 +61,8 @@ class PerformedBar:
 def parse_plan(text: str) -> tuple[Round, ...]:
     """Read a plan: layer names in order, each with a dynamic if wished, "melody:p drone".
 
-    Without dynamics the rounds grow from mp to f. Raises UsageError.
+    After a / stands what one part does instead: "moving-bass:f/B=restless:mf". Without dynamics
+    the rounds grow from mp to f. Raises UsageError.
     """
     words = text.replace(",", " ").split()
     if not 0 < len(words) <= MAX_ROUNDS:
@@ -71,40 +75,80 @@ def parse_plan(text: str) -> tuple[Round, ...]:
 
 def plan_text(rounds: tuple[Round, ...]) -> str:
     """The plan as one line that parse_plan reads."""
-    return " ".join(f"{one.layer}:{one.dynamic}" for one in rounds)
+    return " ".join(
+        "/".join(
+            [
+                f"{one.layer}:{one.dynamic}",
+                *(f"{part.part}={part.layer}:{part.dynamic}" for part in one.parts),
+            ]
+        )
+        for one in rounds
+    )
+
+
+def round_words(one: Round) -> str:
+    """What a round does, in words: "moving-bass, B restless"."""
+    parts = [f"{part.part} {part.layer}" for part in one.parts if part.layer != one.layer]
+    return ", ".join([one.layer, *parts])
 
 
 def _round(word: str, place: int, count: int) -> Round:
+    grown = GROWING[min(place * len(GROWING) // count, 2)] if count > 1 else "mf"
+    whole: tuple[LayerName, Dynamic] | None = None
+    parts: list[RoundPart] = []
+    for piece in word.split("/"):
+        part, sign, what = piece.rpartition("=")
+        layer, dynamic = _layer_and_dynamic(what)
+        if not sign:
+            if whole is not None:
+                raise UsageError(
+                    f'"{word}" names two layers for one round: say which part takes the other, '
+                    "like moving-bass/B=drone."
+                )
+            whole = layer, dynamic or grown
+        else:
+            parts.append(RoundPart(part, layer, dynamic or (whole[1] if whole else grown)))
+    layer, loud = whole or (parts[0].layer, parts[0].dynamic)
+    return Round(layer, loud, tuple(parts))
+
+
+def _layer_and_dynamic(word: str) -> tuple[LayerName, Dynamic | None]:
     name, _, dynamic = word.partition(":")
-    layer = next((known for known in LAYER_NAMES if known == name), None)
+    layer = next((known for known in (*LAYER_NAMES, *LINE_NAMES) if known == name), None)
     if layer is None:
-        raise UsageError(f'"{name}" is not a layer; the layers are {", ".join(LAYER_NAMES)}.')
+        raise UsageError(
+            f'"{name}" is not a layer; the layers are {", ".join((*LAYER_NAMES, *LINE_NAMES))}.'
+        )
     loud = next((known for known in DYNAMICS if known == dynamic), None)
     if dynamic and loud is None:
         raise UsageError(f'"{dynamic}" is not a dynamic; write one of {", ".join(DYNAMICS)}.')
-    grown = GROWING[min(place * len(GROWING) // count, 2)] if count > 1 else "mf"
-    return Round(layer, loud or grown)
+    return layer, loud
+
+
+def check_parts(rounds: Sequence[Round], tune: Tune) -> None:
+    """Raise UsageError where a plan names a part that the tune does not have."""
+    have = list(dict.fromkeys(part.name for part in tune.parts))
+    for part in (part.part for one in rounds for part in one.parts):
+        if part not in have:
+            raise UsageError(
+                f"The plan names part {part}, but the parts of this tune are {', '.join(have)}."
+            )
 
 
 def performance(tune: Tune, arrangement: Arrangement) -> tuple[PerformedBar, ...]:
-    """The arrangement's rounds written out, with the closing chord as the last bar.
+    """The arrangement's rounds written out: lead-in, if any, rounds, and the closing chord.
 
     Raises UsageError when the plan names a layer that the arrangement does not have.
     """
     written = tune.written_bars()
-    played: list[PerformedBar] = []
+    played = list(_lead_in(tune, arrangement))
     for number, one in enumerate(arrangement.rounds, start=1):
-        try:
-            layer = arrangement.layer(one.layer)
-        except KeyError:
-            have = ", ".join(layer.name for layer in arrangement.layers)
-            raise UsageError(
-                f'The plan asks for "{one.layer}", but this arrangement has only {have}.'
-            ) from None
-        played += [
-            PerformedBar(number, one.layer, one.dynamic, bar, written[bar].length, layer.bars[bar])
-            for bar in tune.performed_order()
-        ]
+        for bar in tune.performed_order():
+            name, dynamic = one.of(tune.parts[written[bar].part].name)
+            layer = _layer_of(arrangement, name)
+            played.append(
+                PerformedBar(number, name, dynamic, bar, written[bar].length, layer.bars[bar])
+            )
     if played:
         last = played[-1]
         chord = closing_chord(tune, arrangement)
@@ -114,13 +158,34 @@ def performance(tune: Tune, arrangement: Arrangement) -> tuple[PerformedBar, ...
     return tuple(played)
 
 
+def _lead_in(tune: Tune, arrangement: Arrangement) -> Iterator[PerformedBar]:
+    """The bars before the first round; the last leaves room for the pick-up."""
+    order = tune.performed_order()
+    first = tune.written_bars()[order[0]] if order else None
+    pickup = first.length if first is not None and first.kind == "pickup" else Fraction(0)
+    for place, bar in enumerate(arrangement.lead_in, start=1):
+        room = pickup if place == len(arrangement.lead_in) else Fraction(0)
+        one = arrangement.rounds[0]
+        yield PerformedBar(1, one.layer, one.dynamic, -1, tune.bar_length - room, bar)
+
+
+def _layer_of(arrangement: Arrangement, name: LayerName) -> Layer:
+    try:
+        return arrangement.layer(name)
+    except KeyError:
+        have = ", ".join(layer.name for layer in (*arrangement.layers, *arrangement.lines))
+        raise UsageError(
+            f'The plan asks for "{name}", but this arrangement has only {have}.'
+        ) from None
+
+
 def closing_chord(tune: Tune, arrangement: Arrangement) -> TabBar:
     """Tonic and fifth (third if it lies open) on up to four strings, root lowest, one bar long.
 
     Empty only when no string near the capo has the tonic for the thumb.
     """
     setup = arrangement.setup
-    best = min(_closing_grips(setup), key=lambda found: found[0], default=None)
+    best = min(_closing_grips(arrangement), key=lambda found: found[0], default=None)
     if best is None:
         return ()
     _, places, grip = best
@@ -139,8 +204,14 @@ def closing_chord(tune: Tune, arrangement: Arrangement) -> TabBar:
     )
 
 
-def _closing_grips(setup: Setup) -> Iterator[tuple[float, tuple[Place, ...], Grip]]:
-    """Chords of the tonic with what they cost: fingers, missing strings, thirds, high basses."""
+def _closing_grips(arrangement: Arrangement) -> Iterator[tuple[float, tuple[Place, ...], Grip]]:
+    """Chords of the tonic with what they cost: fingers, missing strings, thirds, high basses.
+
+    Nothing that the user forbids everywhere is in them.
+    """
+    setup = arrangement.setup
+    pins = [parse_pin(text) for text in arrangement.pins]
+    never = [pin for pin in pins if pin.kind == "forbid" and pin.where is None]
     tonic = keys.pitch_class(setup.sounds_in.tonic)
     third = (tonic + keys.scale_steps(setup.sounds_in.mode)[2]) % 12
     fifth = (tonic + 7) % 12
@@ -154,7 +225,15 @@ def _closing_grips(setup: Setup) -> Iterator[tuple[float, tuple[Place, ...], Gri
     for bass_string in (6, 5, 4):
         for choice in product(on(bass_string, {tonic}), *upper):
             places = tuple(place for place in choice if place is not None)
-            held = grips(places, capo=setup.capo, hand=Hand())
+            held = [
+                grip
+                for grip in grips(places, capo=setup.capo, hand=Hand())
+                if not any(
+                    pin.meets(place.string, place.fret, finger)
+                    for pin in never
+                    for place, finger in zip(places, grip.fingers, strict=True)
+                )
+            ]
             if not held:
                 continue
             pitches = [

@@ -17,7 +17,7 @@ from fractions import Fraction
 import numpy as np
 
 from liltwright import models
-from liltwright.arrange.metre import Pulse
+from liltwright.bassbeats import Pulse
 from liltwright.tune import Tune
 
 RULES = "harmony/rules.json"

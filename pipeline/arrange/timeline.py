@@ -9,13 +9,13 @@ Method: a bass never rings over a bar line, so that bars may follow one another 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
 from liltwright.arrange.harmony import ChordSpan, Harmony
-from liltwright.arrange.metre import Pulse, pulse_of
+from liltwright.bassbeats import Pulse, pulse_of
 from liltwright.errors import PipelineError
 from liltwright.guitar.melody import Line, line_of
 from liltwright.tune import Tune, WrittenBar
@@ -70,9 +70,10 @@ class Timeline:
     beat: Fraction
 
 
-def timeline(tune: Tune, harmony: Harmony) -> Timeline:
+def timeline(tune: Tune, harmony: Harmony, also: Collection[tuple[int, Fraction]] = ()) -> Timeline:
     """The events of a tune.
 
+    also : further places for a bass, as written bar and start
     Raises PipelineError when the tune has no notes, or two melody notes at once.
     """
     notes = _melody(tune)
@@ -91,6 +92,8 @@ def timeline(tune: Tune, harmony: Harmony) -> Timeline:
     for bar_index, bar in enumerate(tune.written_bars()):
         end = ends[bar_index]
         mine, slots = onsets.get(bar_index, {}), _slots(bar, end, pulse)
+        for start in sorted(start for at, start in also if at == bar_index and start < end):
+            slots.setdefault(start, "walk")
         begin = bar.notes[0].start if bar.kind == "pickup" else Fraction(0)
         last_main = max((place for place, slot in slots.items() if slot == "main"), default=None)
         times = sorted({begin, *slots, *mine})

@@ -51,9 +51,13 @@ def bass_of(path: Path, tables: Tables) -> list[Below]:
 
 
 def on_main_beats(moving: Sequence[Below], tables: Tables, melody: Melody) -> list[Below]:
-    """The moving bass on the main beats alone; each note rings on where the hand allows it."""
+    """The moving bass on the main beats alone, and where the user wants a note.
+
+    Each note rings on where the hand allows it.
+    """
     widest = _widest_by_bar(moving, tables, melody)
-    kept = [note for note in moving if tables.line.events[note.event].slot == "main"]
+    events = tables.line.events
+    kept = [n for n in moving if events[n.event].slot == "main" or tables.wants(events[n.event])]
     nexts = [*[note.event for note in kept[1:]], len(tables.line.events)][: len(kept)]
     return [
         replace(note, length=ring(note, tables, melody, until=until, widest_mm=widest[note.event]))

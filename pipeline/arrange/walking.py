@@ -14,8 +14,10 @@ References: two-part writing (goals by step or fifth, contrary motion at cadence
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from fractions import Fraction
+from types import MappingProxyType
 
 import numpy as np
 
@@ -32,13 +34,30 @@ SOURCES = {True: ((ON, (ON, OFF, LATER)),), False: ((OFF, (ON,)), (LATER, (OFF, 
 """By whether a place is a main beat: what the last note becomes, and what it was before."""
 
 
-def walking_bass(tables: Tables, melody: Melody, walk: float) -> list[Below]:
-    """The bass line under a melody; walk : how much it shall move between the beats, 1 is usual."""
-    places = _places(tables, melody, walk)
+def walking_bass(
+    tables: Tables,
+    melody: Melody,
+    walk: float,
+    barred: Collection[int] = (),
+    unlike: Mapping[int, tuple[int, float]] = MappingProxyType({}),
+    passes: int = 2,
+) -> list[Below]:
+    """The bass line under a melody.
+
+    walk : how much it shall move between the beats, 1 is usual
+    barred : events on which none may be struck
+    unlike : by event a pitch that is not wanted there, and what it costs in hurries
+    passes : with 1 bars that come again need not have the bass that they had
+    """
+    places = [one for one in _places(tables, melody, walk) if one.number not in barred]
+    for place in places:
+        pitch, cost = unlike.get(place.number, (-1, 0.0))
+        place.cost[tables.spots.pitches == pitch] += cost
     if not places:
         return []
     chosen = _best_line(tables, places)
-    chosen = _best_line(tables, _with_likings(tables, melody, places, chosen))
+    if passes > 1:
+        chosen = _best_line(tables, _with_likings(tables, melody, places, chosen))
     found = []
     for place, pitch in zip(places, chosen, strict=True):
         if pitch >= 0:
@@ -62,7 +81,10 @@ def _places(tables: Tables, melody: Melody, walk: float) -> list[Place]:
     rests = False  # the part has come to its close: nothing walks on in this bar
     for number, event in enumerate(events):
         rests = event.closes or (rests and not event.opens_bar)
-        if not event.slot or event.span is None or (rests and event.slot == "walk"):
+        wanted = tables.wants(event)
+        if not event.slot or event.span is None:
+            continue
+        if rests and event.slot == "walk" and not wanted:
             continue
         ticks = tables.strikes(number, melody.indices)
         cost = np.where(ticks >= NEVER, FAR, ticks / TICKS)
@@ -80,7 +102,7 @@ def _places(tables: Tables, melody: Melody, walk: float) -> list[Place]:
         last = above
         goal = event.slot == "main" and event.span.chord.root != root
         root = event.span.chord.root
-        skip = silent_ticks(event, "moving", walk) / TICKS
+        skip = float(FAR) if wanted else silent_ticks(event, "moving", walk) / TICKS
         found.append(
             Place(number, event, way, cost[way].astype(np.float32), skip, above, rising, goal)
         )

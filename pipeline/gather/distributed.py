@@ -6,7 +6,8 @@ Out      rows, a batch at a time
 Method   one call is one batch of files, and only so many calls are open as keep every worker busy,
          so that the scheduler never holds more than a few hundred. A worker does its batch by a
          process of its own with the same limits as on one machine (local.py), writes the folders
-         and the batch's rows into the shared folder, and answers with the name of the rows' file.
+         and the batch's rows into the shared folder (or at the address of --results), and answers
+         with the name of the rows' file.
          Dask tries a call again whose worker died. The ledger is opened here alone; rows of
          batches that ended after a kill of this process are taken up by the next run.
 References: https://distributed.dask.org, "Best practices: avoid very large numbers of tasks"
@@ -24,6 +25,7 @@ from typing import TYPE_CHECKING, Any
 
 from liltwright.errors import PipelineError, UsageError
 from liltwright.gather.local import Limits, work_locally
+from liltwright.gather.results import drop, names, put, take
 from liltwright.gather.work import Row, Task, failed_row
 
 if TYPE_CHECKING:
@@ -51,8 +53,10 @@ def need_distributed() -> Any:
 
 def work_on_dask(tasks: Sequence[Task], order: Order) -> Generator[list[Row], None, None]:
     """Rows as batches end. Raises PipelineError when the scheduler cannot be reached or is lost."""
-    shelf = order.out.resolve() / ".gather" / "rows" / order.recipe.key
-    shelf.mkdir(parents=True, exist_ok=True)
+    root = (order.results or str(order.out.resolve())).rstrip("/")
+    shelf = f"{root}/.gather/rows/{order.recipe.key}"
+    if not order.results:
+        Path(shelf).mkdir(parents=True, exist_ok=True)
     left = {task.content: task for task in tasks}
     for rows in _taken_up(shelf, left, retry=order.retry):
         for row in rows:
@@ -66,20 +70,16 @@ def work_on_dask(tasks: Sequence[Task], order: Order) -> Generator[list[Row], No
 
 def do_batch(tasks: list[dict[str, Any]], shelf: str, limits: dict[str, Any]) -> str:
     """On a worker: work on a batch, put its rows on the shelf, answer with the file's name."""
-    from liltwright.write.journal import write_flushed
-
     these = [Task(**task) for task in tasks]
     rows = sorted(work_locally(these, 1, Limits(**limits)), key=lambda row: str(row["content"]))
     data = json.dumps(rows, sort_keys=True).encode()
-    path = Path(shelf) / f"{_batch_name(these)}.json"
-    part = path.with_suffix(f".{_own_name()}.part")
-    write_flushed(part, data)
-    part.replace(path)
-    return path.name
+    name = f"{_batch_name(these)}.json"
+    put(shelf, name, data, _own_name())
+    return name
 
 
 def _on_cluster(
-    batches: list[list[Task]], order: Order, shelf: Path
+    batches: list[list[Task]], order: Order, shelf: str
 ) -> Generator[list[Row], None, None]:
     from dataclasses import asdict
 
@@ -100,7 +100,7 @@ def _on_cluster(
             future = client.submit(
                 do_batch,
                 [task.words for task in batch],
-                str(shelf),
+                shelf,
                 asdict(order.limits),
                 pure=False,
                 retries=RETRIES,
@@ -137,13 +137,13 @@ def _ended(client: Any, calls: list[Any]) -> list[Any]:
     return ended
 
 
-def _rows_of(future: Any, batch: list[Task], shelf: Path) -> list[Row]:
+def _rows_of(future: Any, batch: list[Task], shelf: str) -> list[Row]:
     from distributed import KilledWorker
     from distributed.client import FutureCancelledError
 
     try:
-        path = shelf / future.result(timeout=WAIT_S)
-        rows = json.loads(path.read_bytes())
+        name = future.result(timeout=WAIT_S)
+        rows = json.loads(take(shelf, name))
     except KilledWorker:
         return [
             failed_row(
@@ -156,21 +156,21 @@ def _rows_of(future: Any, batch: list[Task], shelf: Path) -> list[Row]:
     except OSError as fault:
         raise PipelineError(
             f"the rows of a batch are not in {shelf}: --out must be a folder that every worker "
-            "sees under the same path."
+            "sees under the same path, or --results an address that every worker reaches."
         ) from fault
-    path.unlink(missing_ok=True)
+    drop(shelf, name)
     return list(rows)
 
 
-def _taken_up(shelf: Path, wanted: dict[str, Task], *, retry: bool) -> Iterator[list[Row]]:
+def _taken_up(shelf: str, wanted: dict[str, Task], *, retry: bool) -> Iterator[list[Row]]:
     """Rows of batches that ended while nobody listened."""
-    for path in sorted(shelf.glob("*.json")):
+    for name in names(shelf):
         with suppress(ValueError, OSError):
-            rows = [row for row in json.loads(path.read_bytes()) if row["content"] in wanted]
+            rows = [row for row in json.loads(take(shelf, name)) if row["content"] in wanted]
             rows = [row for row in rows if not ("again" in row or ("error" in row and retry))]
             if rows:
                 yield rows
-        path.unlink(missing_ok=True)
+        drop(shelf, name)
 
 
 def _batch_name(tasks: Sequence[Task]) -> str:

@@ -22,6 +22,7 @@ from liltwright.gather.inputs import Item, Shard, contents, named_files
 from liltwright.gather.ledger import Ledger, ledger_path
 from liltwright.gather.local import Limits, work_locally
 from liltwright.gather.pace import Pace
+from liltwright.gather.results import complete
 from liltwright.gather.table import NAME, merge, need_pyarrow, write_tunes
 from liltwright.gather.work import Recipe, Row, Task, folder_name
 
@@ -42,6 +43,8 @@ class Order:
     limits: Limits = field(default_factory=Limits)
     batch: int = 50
     retry: bool = False
+    results: str | None = None
+    """An fsspec address for the tunes' folders, in place of `out`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +83,8 @@ def gather(order: Order, pace: Pace) -> Gathered:
         ledger.commit()
         key = order.recipe.key
         known = ledger.rows(key, (item.content for item in items))
-        todo = [item for item in items if _is_open(known.get(item.content), order)]
+        away = complete(order.results) if order.results else None
+        todo = [item for item in items if _is_open(known.get(item.content), order, away)]
         pace.start(len(items), len(todo), sum("error" in row for row in known.values()))
         with closing(_work([_task(item, order) for item in todo], order)) as working:
             for rows in working:
@@ -107,23 +111,26 @@ def _make(out: Path) -> None:
         ) from fault
 
 
-def _is_open(row: Row | None, order: Order) -> bool:
-    """Whether a content is to be worked on."""
+def _is_open(row: Row | None, order: Order, away: frozenset[str] | None) -> bool:
+    """Whether a content is to be worked on; `away`: the folders that are whole at an address."""
     if row is None:
         return True
     if "error" in row:
         return order.retry
+    if away is not None:
+        return str(row["folder"]).rpartition("/")[2] not in away
     return not (order.out / row["folder"] / "tune.json").exists()
 
 
 def _task(item: Item, order: Order) -> Task:
-    folder = order.out.resolve() / "tunes" / folder_name(item.name, item.content)
+    root = order.results or str(order.out.resolve())
+    folder = f"{root.rstrip('/')}/tunes/{folder_name(item.name, item.content)}"
     recipe = order.recipe
     return Task(
         item.content,
         str(item.path.resolve()),
         item.name,
-        str(folder),
+        folder,
         recipe.level,
         recipe.ear,
         asdict(recipe.player),

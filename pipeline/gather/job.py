@@ -15,6 +15,7 @@ from liltwright.gather.gather import Engine, Gathered, Order, gather
 from liltwright.gather.inputs import parse_shard
 from liltwright.gather.local import Limits
 from liltwright.gather.pace import Pace
+from liltwright.gather.results import is_address, opened
 from liltwright.gather.table import NAME, merge
 from liltwright.gather.work import Recipe, level_named, program_version
 from liltwright.options import Ear
@@ -43,6 +44,7 @@ def run(
     batch: int = 50,
     retry: bool = False,
     relatives: bool = False,
+    results: str | None = None,
 ) -> None:
     """Gather, and say what became of it. Raises PipelineError when a file failed."""
     if all(text.endswith(".parquet") for text in inputs):
@@ -61,6 +63,7 @@ def run(
             limits=Limits(seconds, int(memory * 2**30)),
             batch=batch,
             retry=retry,
+            results=_address(results),
         )
         _gather(order, relatives=relatives)
 
@@ -123,6 +126,19 @@ def _engine(engine: str, scheduler: str | None) -> Engine:
             "the address it prints, like tcp://10.0.0.1:8786."
         )
     return cast(Engine, engine)
+
+
+def _address(results: str | None) -> str | None:
+    """The address with its file system tried, before any work."""
+    if results is None:
+        return None
+    if not is_address(results):
+        raise UsageError(
+            f"--results {results} is no address: write one with ://, like s3://bucket/folder, "
+            "or name a folder with --out alone."
+        )
+    opened(results)
+    return results
 
 
 def _cores() -> int:

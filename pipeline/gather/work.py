@@ -54,6 +54,7 @@ class Task:
     path: str
     name: str
     folder: str
+    """The folder of the tune, or its fsspec address."""
     level: Level
     ear: Ear
     player: dict[str, Any]
@@ -118,6 +119,7 @@ def failed_row(content: str, sentence: str, *, again: bool = False) -> Row:
 
 def _made(task: Task) -> Row:
     from liltwright import run
+    from liltwright.gather.results import is_address, save_at
     from liltwright.gather.row import row_of
     from liltwright.guitar.player import Player
     from liltwright.write.files import is_left_out, render, tune_files
@@ -126,24 +128,30 @@ def _made(task: Task) -> Row:
     player = Player(**{**task.player, **_tuples(task.player)})
     output = OutputOptions()
     wanted = GuitarOptions()
+    away = is_address(task.folder)
     folder = Path(task.folder)
     found = run.find_tune(Path(task.path), TuneOptions(ear=task.ear))
     tune, ranking = found.tune, None
     if task.level != "tune":
         ranking = run.rank(tune, player, wanted)
-    check_folder(folder)
+    if not away:
+        check_folder(folder)
     if task.level == "everything" and ranking is not None:
         setups = run.choose_setups(tune, player, wanted, ranking)
         made = tuple(run.arrange_on(tune, setup, player, LayerOptions()) for setup in setups)
         files = render(tune, ranking, made, found.audio, output, player)
-        save(files, folder, stays=lambda name: is_left_out(name, output))
+        if not away:
+            save(files, folder, stays=lambda name: is_left_out(name, output))
     else:
         from liltwright.records import to_json
 
         files = tune_files(tune)
         if ranking is not None:
             files["tunings.json"] = to_json(ranking).encode()
-        save(files, folder, stays=lambda name: name not in files)
+        if not away:
+            save(files, folder, stays=lambda name: name not in files)
+    if away:
+        save_at(files, task.folder)
     return {"folder": f"tunes/{folder.name}", **row_of(tune, ranking)}
 
 

@@ -2,8 +2,8 @@
 
 Task: flatten a Tune for the fretting hand.
 In: a Tune. Out: Line, its notes in the order of the page, repeats not expanded.
-Method: a note counts as on a bass beat when it sounds at one (models/dances: where the bass
-falls), also when it began before.
+Method: a note counts as on a bass beat when it sounds at one of the main beats (models/bass), which
+the arranger plays, also when it began before.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from liltwright.dances import dances
+from liltwright.bassbeats import pulse_of
 from liltwright.errors import PipelineError
 from liltwright.tune import Tune
 from liltwright.units import whole_notes_to_seconds
@@ -37,21 +37,12 @@ class Line:
     bar_number: tuple[int, ...]
 
 
-def bass_beats(tune: Tune) -> tuple[Fraction, ...]:
-    """Where in a full bar of this tune the bass falls, as fractions of a whole note."""
-    dance = dances()[tune.tune_type]
-    if tune.meter in dance.meters[:1] or tune.bar_length == Fraction(dance.meters[0]):
-        return dance.bass_beats
-    count = int(tune.bar_length / tune.beat) or 1
-    return tuple(tune.beat * index for index in range(count))
-
-
 def line_of(tune: Tune) -> Line:
     """The notes of the page in order.
 
     Raises PipelineError when the tune has no notes.
     """
-    beats = bass_beats(tune)
+    beats = pulse_of(tune).main
     rows = []
     bar_start = Fraction(0)
     for bar_index, bar in enumerate(tune.written_bars()):

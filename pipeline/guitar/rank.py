@@ -11,10 +11,12 @@ parts of score.py. Nothing is guessed or left out.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from dataclasses import field as dataclass_field
 
 import numpy as np
 
 from liltwright.errors import PipelineError
+from liltwright.guitar.arranged import Weigh, Weighed, arrangement_points, near_ties, weighed_scores
 from liltwright.guitar.candidates import (
     Question,
     RankSettings,
@@ -52,6 +54,8 @@ class Scored:
     field: Field
     parts: np.ndarray
     score: np.ndarray
+    arranged: dict[int, Weighed] = dataclass_field(default_factory=dict)
+    """By index, how the whole arrangement sits, where it was tried."""
 
     def order(self) -> np.ndarray:
         """Indices, best first; equal scores keep the order of the search."""
@@ -63,10 +67,12 @@ def rank_setups(
     *,
     player: Player | None = None,
     settings: RankSettings | None = None,
+    weigh: Weigh | None = None,
     progress: Progress = silent,
 ) -> Ranking:
     """Rank the setups. See the module's docstring.
 
+    weigh : arranges a setup quickly; without it the melody and the open strings alone count
     Raises UsageError for nonsense in the settings and PipelineError when no setup holds the tune.
     """
     asked = question_of(tune, player or Player(), settings or RankSettings())
@@ -76,7 +82,10 @@ def rank_setups(
         scored, searched = add_free(asked, scored, progress)
     if not len(scored.field):
         raise PipelineError(_nothing_fits(asked, searched))
-    progress("Weighing the best", 0.97)
+    progress("Weighing the best", 0.5)
+    if weigh is not None:
+        moved, arranged = weighed_scores(asked, scored.names, scored.field, scored.score, weigh)
+        scored = replace(scored, score=moved, arranged=arranged)
     ranking = ranked(asked, scored, searched)
     progress("Tunings ranked", 1.0)
     return ranking
@@ -129,16 +138,36 @@ def ranked(asked: Question, scored: Scored, searched: int) -> Ranking:
     plain = [_ranked_setup(asked, scored, explainer, rank, row) for rank, row in kept]
     told = {place} | {setup.rank for setup in (*plain[:EXPLAINED], *shortlist(plain, EXPLAINED))}
     setups = tuple(
-        replace(setup, reasons=explainer.reasons(setup.setup, row)) if setup.rank in told else setup
+        replace(setup, reasons=_reasons(explainer, scored, setup, row))
+        if setup.rank in told
+        else setup
         for setup, (_, row) in zip(plain, kept, strict=True)
     )
     return Ranking(
         searched,
         setups,
         lower=explainer.why_lower(setups, scored.names, order, place),
-        robustness=stability(scored.parts, asked.weight, setups[:3], order),
+        robustness=stability(*_columns(asked, scored), setups[:3], order),
         asked=place,
+        near=near_ties([setup.score for setup in setups]),
     )
+
+
+def _reasons(explainer: Explainer, scored: Scored, setup: RankedSetup, row: int) -> tuple[str, ...]:
+    """The reasons, with what the arrangement shows after the first of them."""
+    if row not in scored.arranged:
+        return explainer.reasons(setup.setup, row)
+    said = explainer.reasons(setup.setup, row, scored.arranged[row].open_basses)
+    return (*said[:2], scored.arranged[row].sentence, *said[2:])
+
+
+def _columns(asked: Question, scored: Scored) -> tuple[np.ndarray, np.ndarray]:
+    """Parts and weights with the arrangement as one more; where it was not tried, the mean."""
+    if not scored.arranged:
+        return scored.parts, asked.weight
+    points = arrangement_points(asked) / 100.0
+    moved = (scored.score - 100.0 * scored.parts @ asked.weight) / 100.0 / max(points, 1e-9)
+    return np.column_stack([scored.parts, moved]), np.append(asked.weight, points)
 
 
 def _place_asked(asked: Question, scored: Scored, order: np.ndarray) -> int:
@@ -171,7 +200,9 @@ def _ranked_setup(
     strings = tuple(field.strings_midi[row].tolist())
     capo, shift = int(field.capo[row]), int(field.transpose[row])
     setup = setup_of(asked.tune, scored.names[row], strings, capo, shift)
-    parts = zip(part_names(), scored.parts[row], strict=True)
+    parts = dict(zip(part_names(), scored.parts[row].tolist(), strict=True))
+    if row in scored.arranged:
+        parts["arrangement"] = scored.arranged[row].value
     return RankedSetup(
         rank,
         setup.tuning,
@@ -181,7 +212,7 @@ def _ranked_setup(
         setup.sounds_in,
         setup.shapes_in,
         round(float(scored.score[row]), 2),
-        {name: round(float(value), 3) for name, value in parts},
+        {name: round(float(value), 3) for name, value in parts.items()},
         (explainer.keys(setup),),
         cautions(strings, scale_mm=player.scale_mm, string_set=player.string_set),
     )

@@ -48,11 +48,18 @@ class Explainer:
         self.search, self.weight = asked.search, asked.weight
         self.field, self.parts = field, parts
         self.middle = np.median(parts, axis=0)
+        self.basses = frozenset(range(THUMB_FROM, 7))
         self.used = {parse_tuning(name)[0] for name in asked.player.tunings_used}
 
-    def reasons(self, setup: Setup, row: int) -> tuple[str, ...]:
-        """Where it sounds, then the parts in which this setup gains most, then hard bars."""
+    def reasons(
+        self, setup: Setup, row: int, basses: frozenset[int] | None = None
+    ) -> tuple[str, ...]:
+        """Where it sounds, then the parts in which this setup gains most, then hard bars.
+
+        basses : strings that the arrangement's bass plays open, where one was made
+        """
         seen = self.seen(setup)
+        self.basses = frozenset(range(THUMB_FROM, 7)) if basses is None else basses
         gain = self.weight * (self.parts[row] - self.middle)
         told: list[str] = []
         for column in np.argsort(-gain, kind="stable"):
@@ -158,7 +165,7 @@ class Explainer:
         by_class = {0: [], 7: []}  # type: dict[int, list[int]]
         for string in range(6, 0, -1):
             degree = (setup.strings_midi[6 - string] + setup.capo - tonic) % 12
-            if degree in by_class and (string >= THUMB_FROM or string in seen.open_strings):
+            if degree in by_class and string in self.basses | seen.open_strings:
                 by_class[degree].append(string)
         said = []
         if by_class[0]:
@@ -174,7 +181,7 @@ class Explainer:
 
     def _root(self, setup: Setup) -> str | None:
         degree = (setup.strings_midi[0] + setup.capo - pitch_class(setup.sounds_in.tonic)) % 12
-        if degree == 0:
+        if degree == 0 and 6 in self.basses:
             return f"The root {setup.sounds_in.tonic} is the open sixth string, under everything."
         return None
 

@@ -78,8 +78,9 @@ def weights(changes: dict[str, float]) -> np.ndarray:
     Raises UsageError for an unknown name, a negative factor or nothing left.
     """
     for name, factor in changes.items():
-        if name not in part_names():
-            raise UsageError(f'"{name}" is no part of the score; choose {", ".join(part_names())}.')
+        if name not in (*part_names(), "arrangement"):
+            known = ", ".join((*part_names(), "arrangement"))
+            raise UsageError(f'"{name}" is no part of the score; choose {known}.')
         if not 0 <= factor <= 100:
             raise UsageError(f"The weight of {name} is {factor}; give a factor from 0 to 100.")
     base = np.array([row["weight"] for row in models.read_json(FILE)["parts"]])

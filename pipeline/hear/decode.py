@@ -28,6 +28,7 @@ from liltwright.hear.network import (
     BINS_PER_SEMITONE,
     HOP_S,
     N_PITCHES,
+    SOLO,
     Evidence,
     class_midi,
     evidence,
@@ -66,9 +67,11 @@ class Stretches:
     onset: np.ndarray
 
 
-def own_notes(samples: np.ndarray, *, progress: Progress = silent) -> list[RawNote]:
+def own_notes(
+    samples: np.ndarray, *, progress: Progress = silent, model: str = SOLO
+) -> list[RawNote]:
     """The notes of a recording: float32 samples at network.SAMPLE_RATE."""
-    return decode(evidence(samples, progress=progress))
+    return decode(evidence(samples, progress=progress, model=model))
 
 
 def decode(beliefs: Evidence) -> list[RawNote]:

@@ -17,6 +17,7 @@ import numpy as np
 
 from liltwright.hear import basic
 from liltwright.hear.audio import Audio
+from liltwright.hear.band import band_notes
 from liltwright.hear.decode import own_notes
 from liltwright.hear.events import Events
 from liltwright.hear.f0 import F0Track, pyin_track, swift_track
@@ -50,7 +51,8 @@ def raw_notes(
         end_s = piece.end_s
         progress("listening", min(1.0, piece.end_s / audio.duration_s))
     notes = tidy(notes)
-    return fill_in(notes, audio, events) if settings.ear == "own" else notes
+    alone = settings.ear == "own" and settings.players != "band"
+    return fill_in(notes, audio, events) if alone else notes
 
 
 def _listen(
@@ -66,7 +68,7 @@ def _listen(
     if settings.ear == "basic-pitch":
         notes = basic.one_voice(basic.beliefs(part))
     else:
-        notes = own_notes(part)
+        notes = band_notes(part) if settings.players == "band" else own_notes(part)
     return [
         replace(note, onset_s=note.onset_s + start_s, offset_s=note.offset_s + start_s)
         for note in notes

@@ -19,6 +19,7 @@ import numpy as np
 
 from liltwright.counting import count
 from liltwright.errors import PipelineError
+from liltwright.hear.accompanied import is_accompanied
 from liltwright.hear.attack import at_the_vowels, voice_share
 from liltwright.hear.audio import Audio
 from liltwright.hear.concert import concert_pitch
@@ -31,9 +32,10 @@ from liltwright.hear.octaves import octave_shifts
 from liltwright.hear.ornaments import label_ornaments
 from liltwright.hear.raw import RawNote
 from liltwright.hear.scoops import meant_notes
-from liltwright.hear.settings import Ear, HearSettings
+from liltwright.hear.settings import HearSettings
 from liltwright.hear.several import closing_chord, foreign_shares, is_several
 from liltwright.hear.takes import takes_warning
+from liltwright.options import Ear
 from liltwright.progress import Progress, silent
 from liltwright.tune import Heard, LeftOut, NoteEvent
 
@@ -44,6 +46,7 @@ ROUGHNESS_SEMITONES: dict[Ear, float] = {
     "own": 0.25, "swift-f0": 0.3, "pyin": 0.3, "basic-pitch": 0.65,
 }  # fmt: skip
 """How far from the truth the pitches of an ear may lie when it has the right note."""
+LEAD = "Several play at once: the leading line was followed through the accompaniment."
 SEVERAL = (
     "Several instruments or voices seem to sound at once: the leading line was followed as far "
     "as it goes; record the melody alone for a sure result."
@@ -53,16 +56,33 @@ SEVERAL = (
 def hear(
     audio: Audio, *, settings: HearSettings = HearSettings(), progress: Progress = silent
 ) -> Heard:
-    """The notes of a recording. Raises PipelineError when there is no tune in it."""
+    """The notes of a recording. Raises PipelineError when there is no tune in it.
+
+    Where several sound at once the band's ear follows the lead, unless the settings say that one
+    plays alone.
+    """
+    if settings.players == "band":
+        return _hear(audio, settings, progress)[0]
+    heard, foreign = _hear(audio, settings, progress)
+    if settings.players == "solo" or settings.ear != "own":
+        return heard
+    if not is_accompanied(audio, heard, foreign):
+        return heard
+    return _hear(audio, replace(settings, players="band"), progress)[0]
+
+
+def _hear(audio: Audio, settings: HearSettings, progress: Progress) -> tuple[Heard, np.ndarray]:
+    """What was heard by one ear, and what share of the sound at each note is not the note's."""
+    band = settings.players == "band"
     events = find_events(audio.samples, audio.sample_rate)
     raw = raw_notes(audio, events, settings=settings, progress=progress)
-    raw, measured = _fine_pitch(raw, audio, settings.ear)
+    raw, measured = _fine_pitch(raw, audio, settings)
     sorted_out = sort_out(raw, measured, events, audio)
     kept = np.flatnonzero(sorted_out.is_tune)
     _check_tune(audio, len(kept), sorted_out.left_out)
     raw = [raw[i] for i in kept]
     foreign = foreign_shares(audio.samples, audio.sample_rate, raw)
-    several = is_several(foreign)
+    several = band or is_several(foreign)
     chord = () if several else closing_chord(raw, foreign)
     raw, foreign = raw[: len(raw) - len(chord)], foreign[: len(raw) - len(chord)]
     clarity = measured.clarity[kept][: len(raw)]
@@ -80,20 +100,37 @@ def hear(
         for note, cents, sure in zip(
             raw,
             offsets,
-            calibrated(
-                raw, clarity, spread, foreign, ear=settings.ear, several=several, voice=voice
-            ),
+            _sure(raw, clarity, spread, foreign, settings.ear, several, band, voice),
             strict=True,
         )
     ]
     notes = tuple(_rounded(note) for note in label_ornaments(raw))
-    return Heard(
+    said = [LEAD] if band else [SEVERAL] if several else []
+    heard = Heard(
         source=audio.source,
         notes=notes,
         tuning_offset_cents=round(float(np.mean(offsets)), 1),
         left_out=(*sorted_out.left_out, *chord[:1]),
-        warnings=(*audio.warnings, *([SEVERAL] if several else []), *takes_warning(notes)),
+        warnings=(*audio.warnings, *said, *takes_warning(notes)),
+        band=band,
     )
+    return heard, foreign
+
+
+def _sure(
+    raw: list[RawNote],
+    clarity: np.ndarray,
+    spread: np.ndarray,
+    foreign: np.ndarray,
+    ear: Ear,
+    several: bool,
+    band: bool,
+    voice: float,
+) -> np.ndarray:
+    """Confidence per note; in a band other sounds are no sign against a note."""
+    if band:
+        return calibrated(raw, clarity, spread, 0 * foreign, ear=ear, several=False)
+    return calibrated(raw, clarity, spread, foreign, ear=ear, several=several, voice=voice)
 
 
 def _check_tune(audio: Audio, notes: int, left_out: tuple[LeftOut, ...]) -> None:
@@ -113,8 +150,12 @@ def _check_tune(audio: Audio, notes: int, left_out: tuple[LeftOut, ...]) -> None
     )
 
 
-def _fine_pitch(raw: list[RawNote], audio: Audio, ear: Ear) -> tuple[list[RawNote], NotePitch]:
+def _fine_pitch(
+    raw: list[RawNote], audio: Audio, settings: HearSettings
+) -> tuple[list[RawNote], NotePitch]:
     """Notes with measured pitch and without octave errors, and the measurements.
+
+    In a band the sound itself does not tell the octave of the lead: that of its ear stays.
 
     A measured pitch further from the ear's than the ear is rough is that of something else that
     sounds (a string that rings on, the neighbours of a brief note): the ear's own then stays.
@@ -126,6 +167,8 @@ def _fine_pitch(raw: list[RawNote], audio: Audio, ear: Ear) -> tuple[list[RawNot
         measured.midi,
         measured,
     )
+    if settings.players == "band":
+        shifts = np.zeros_like(shifts)
     notes = [replace(note, midi=note.midi + int(s)) for note, s in zip(raw, shifts, strict=True)]
     for i in np.flatnonzero(shifts):
         again = measure_pitch(audio.samples, audio.sample_rate, [notes[i]])
@@ -133,7 +176,7 @@ def _fine_pitch(raw: list[RawNote], audio: Audio, ear: Ear) -> tuple[list[RawNot
     sure = measured.clarity > SURE_CLARITY
     moved = np.abs(measured.midi - np.array([note.midi for note in notes]))
     short = np.array([note.offset_s - note.onset_s < BRIEF_S for note in notes], dtype=bool)
-    reach = ROUGHNESS_SEMITONES[ear]
+    reach = ROUGHNESS_SEMITONES[settings.ear]
     sure &= moved < np.where(short, min(reach, 0.35), reach)
     notes = [
         replace(note, midi=float(fine)) if clear else note

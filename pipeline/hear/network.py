@@ -52,7 +52,8 @@ FRAMES_AT_ONCE = 128
 """Frames transformed together: as many as stay in the processor's cache."""
 FLOOR = 1e-5
 
-MODEL = "ear/ear.onnx"
+SOLO, BAND = "ear/ear.onnx", "band/band.onnx"
+"""One player alone; the lead of a band."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,18 +154,20 @@ def scale(power: np.ndarray) -> np.ndarray:
 
 
 @cache
-def _session() -> Any:
+def _session(model: str) -> Any:
     import onnxruntime
 
     options = onnxruntime.SessionOptions()
     options.log_severity_level = 3
     options.intra_op_num_threads = 1  # whole pieces side by side are quicker, see `evidence`
     return onnxruntime.InferenceSession(
-        read_bytes(MODEL), options, providers=["CPUExecutionProvider"]
+        read_bytes(model), options, providers=["CPUExecutionProvider"]
     )
 
 
-def run_network(frames: np.ndarray, *, give_back: bool = False) -> tuple[np.ndarray, np.ndarray]:
+def run_network(
+    frames: np.ndarray, *, give_back: bool = False, model: str = SOLO
+) -> tuple[np.ndarray, np.ndarray]:
     """The network alone: spectra (3, n, N_BINS) -> pitch (n, N_PITCHES + 1) and events (n, 3).
 
     Both are probabilities; the events are onset, offset and ornament.
@@ -175,7 +178,7 @@ def run_network(frames: np.ndarray, *, give_back: bool = False) -> tuple[np.ndar
     options = onnxruntime.RunOptions()
     if give_back:
         options.add_run_config_entry("memory.enable_memory_arena_shrinkage", "cpu:0")
-    pitch, events = _session().run(None, {"spectra": frames[None]}, options)
+    pitch, events = _session(model).run(None, {"spectra": frames[None]}, options)
     return pitch[0], events[0]
 
 
@@ -186,12 +189,17 @@ def _even_piece(total: int) -> int:
 
 
 def evidence(
-    samples: np.ndarray, *, piece: int | None = None, progress: Progress = silent
+    samples: np.ndarray,
+    *,
+    piece: int | None = None,
+    progress: Progress = silent,
+    model: str = SOLO,
 ) -> Evidence:
     """Run the network over a recording at SAMPLE_RATE, piece by piece.
 
     samples : float32, shape (n,)
     piece   : frames per piece; any value gives the same result up to rounding
+    model   : SOLO or BAND
     """
     total = n_frames(len(samples))
     piece = piece or _even_piece(total)
@@ -202,7 +210,7 @@ def evidence(
         stop = min(start + piece, total)
         first, last = max(start - CONTEXT, 0), min(stop + CONTEXT, total)
         part_pitch, part_events = run_network(
-            spectra(samples, first, last), give_back=total > FRUGAL
+            spectra(samples, first, last), give_back=total > FRUGAL, model=model
         )
         inner = slice(start - first, stop - first)
         pitch[start:stop], events[start:stop] = part_pitch[inner], part_events[inner]

@@ -3,15 +3,18 @@
 Task   : find long gaps between tunes (or takes of one tune) and split there.
 In     : Heard.
 Out    : one Heard per tune, times unchanged; the user picks one.
-Method : a rest far longer than any inside a tune, with enough notes on both sides. Tunes that
-         follow each other without a gap (a set) stay together.
+Method : a rest far longer than any inside a tune, with enough notes on both sides. Of a band,
+         which plays sets, also where the melody changes for good (changes.py); tunes that one
+         player plays without a gap stay together.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
+from liltwright.hear.changes import changes
 from liltwright.tune import Heard, NoteEvent
 
 GAP_S = 2.5
@@ -22,6 +25,8 @@ SHORTEST_S = 6.0
 def split_takes(heard: Heard) -> tuple[Heard, ...]:
     """The tunes of a recording, one Heard each; the whole as the only one when there is no gap."""
     groups = _groups(heard.notes)
+    if heard.band:
+        groups = [tune for group in groups for tune in _tunes_of(group)]
     if len(groups) < 2:
         return (heard,)
     takes = []
@@ -34,6 +39,14 @@ def split_takes(heard: Heard) -> tuple[Heard, ...]:
         warnings = tuple(one for one in heard.warnings if one not in takes_warning(heard.notes))
         takes.append(replace(heard, notes=tuple(group), left_out=near, warnings=warnings))
     return tuple(takes)
+
+
+def _tunes_of(group: list[NoteEvent]) -> list[list[NoteEvent]]:
+    """The tunes of a set."""
+    bounds = [0.0, *changes(group), float("inf")]
+    return [
+        [note for note in group if low <= note.onset_s < high] for low, high in pairwise(bounds)
+    ]
 
 
 def takes_warning(notes: Sequence[NoteEvent]) -> tuple[str, ...]:

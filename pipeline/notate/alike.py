@@ -10,6 +10,7 @@ import numpy as np
 from liltwright.notate.timeline import Timeline
 
 SLOT = 6
+OCTAVE = 0.8
 
 
 def bar_grid(line: Timeline) -> np.ndarray:
@@ -23,5 +24,9 @@ def bar_grid(line: Timeline) -> np.ndarray:
 
 
 def likeness(grid: np.ndarray) -> np.ndarray:
-    """Share of equal slots between every two bars, shape (n_bars, n_bars)."""
-    return (grid[:, None, :] == grid[None, :, :]).mean(axis=2)
+    """Share of equal slots between every two bars, shape (n_bars, n_bars); players leap by octaves,
+    so that slots an octave apart count OCTAVE."""
+    same = (grid[:, None, :] == grid[None, :, :]).mean(axis=2)
+    chroma = np.where(grid > 0, grid % 12, -1)
+    octave = (chroma[:, None, :] == chroma[None, :, :]).mean(axis=2)
+    return np.asarray(same + OCTAVE * (octave - same))

@@ -18,10 +18,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from liltwright.notate.beats import Beats, beats_of
+from liltwright.notate.bestpath import PLACE_WEIGHT
 from liltwright.notate.places import places
 from liltwright.notate.timeline import Timeline, lengths
 
-PLACE_WEIGHT, LEAST_LOG = 0.05, -10.0
+LEAST_LOG = -10.0
 CROOKED_COST, ONCE_COST, INSIDE_COST = 3.0, 16.0, 4.0
 """A crooked bar of the page; one that is played once; one whose successor begins in mid-bar. All
 three were chosen on dev (tests.benchmark.crooked), where they hardly matter."""

@@ -3,12 +3,13 @@
 In: heard bars, the printed tune with its passes, the Timeline, how sure the metre is.
 Out: Doubts in the order performed, each with its reason in words.
 Method: a logistic regression (models/metre/doubts.json, models/metre/doubt.py) gives each bar a
-    probability of being wrong from what the ear, the metre network and the other passes say of it;
-    bars above a threshold are listed, where the printed bar that they are passes of is doubtful.
-    It is not when two passes were played as printed and one of them is beyond doubt: the others
-    are variations then, or were badly heard, and the vote has put that right. Bars of the ending,
-    which are printed nowhere, are not listed. The reasons are what can be pointed at: a note left
-    out, a beat that waits, passes that differ, places the network is unsure of.
+    probability of being wrong from what the ear, the metre network and the other passes say of it.
+    What is listed are printed bars: a second regression (models/metre/printed.json, printed.py)
+    tells from the passes of a bar (how many, how many were played as printed, how far the surest
+    of these can be trusted) whether the print is right; of a doubtful one the most doubtful pass
+    is listed, since one place to listen to is enough. Bars of the ending are printed nowhere.
+    The reasons are what can be pointed at: a note left out, a beat that waits, passes that differ,
+    places the network is unsure of.
 """
 
 from __future__ import annotations
@@ -32,6 +33,10 @@ FEATURES = (
 )  # fmt: skip
 
 
+PRINTED = (
+    "single pass", "two passes", "unlike", "unlike of two", "none like it", "best worry",
+    "mean worry", "tune unlike", "meter open",
+)  # fmt: skip
 PASSES = [
     FEATURES.index(name) for name in ("alone among passes", "two passes differ", "single pass")
 ]
@@ -63,12 +68,12 @@ def find_doubts(
     evidence = bar_evidence(bars, folded, line, passed_over_s, meter_chance)
     model = models.read_json("metre/doubts.json")
     chance = _chance(evidence.seen, model)
-    settled = _settled(bars, folded, evidence.seen, model)
+    listed = _to_check(bars, folded, evidence.seen, chance, model)
     first = 0 if bars and bars[0].notes and bars[0].notes[0].start else 1
     return tuple(
         Doubt(at + first, bar.start_s, "; ".join(reasons) or "a note may be missing or too many")
         for at, (bar, reasons) in enumerate(zip(bars, evidence.reasons, strict=True))
-        if chance[at] >= model["threshold"] and at not in settled
+        if at in listed
     )
 
 
@@ -78,22 +83,53 @@ def _chance(seen: np.ndarray, model: dict[str, Any]) -> np.ndarray:
     return np.asarray(1 / (1 + np.exp(-raw)))
 
 
-def _settled(
-    bars: tuple[HeardBar, ...], folded: Folded, seen: np.ndarray, model: dict[str, Any]
+def _to_check(
+    bars: tuple[HeardBar, ...],
+    folded: Folded,
+    seen: np.ndarray,
+    chance: np.ndarray,
+    model: dict[str, Any],
 ) -> set[int]:
-    """The bars whose printed bar is beyond doubt, and those that are printed nowhere."""
+    """The heard bars to list: of every doubtful printed bar the pass that is doubted most."""
+    if not folded.passes:
+        return {at for at in range(len(bars)) if chance[at] >= model["threshold"]}
+    known = models.read_json("metre/printed.json")
+    groups, rows = printed_evidence(bars, folded, seen)
+    raw = rows @ np.array([known["weights"][name] for name in PRINTED]) + known["bias"]
+    doubtful = 1 / (1 + np.exp(-raw)) >= known["threshold"]
+    found = {
+        max(same, key=lambda at: float(chance[at]))
+        for same, doubted in zip(groups, doubtful, strict=True)
+        if doubted
+    }
+    return found | ({0} if 0 not in folded.passes and chance[0] >= model["threshold"] else set())
+
+
+def printed_evidence(
+    bars: tuple[HeardBar, ...], folded: Folded, seen: np.ndarray
+) -> tuple[list[tuple[int, ...]], np.ndarray]:
+    """Of every printed bar its passes, and what speaks against it, shape (bars, len(PRINTED)).
+
+    seen : what speaks against the performed bars, see BarEvidence.
+    """
+    model = models.read_json("metre/doubts.json")
     agreeing = seen.copy()
     agreeing[:, PASSES] = 0.0
     chance = _chance(agreeing, model)
-    found = {at for at in range(len(bars)) if folded.passes and at not in folded.passes and at}
-    for same in set(folded.passes.values()):
-        if len(same) < 2:
-            continue
+    worry = np.log(chance / (1 - chance))
+    groups = sorted(set(folded.passes.values()))
+    rows = np.zeros((len(groups), len(PRINTED)))
+    for row, same in zip(rows, groups, strict=True):
         printed = _content(vote([(bars[at].notes, 0.05 + bars[at].confidence) for at in same]))
         mine = [at for at in same if _content(bars[at].notes) == printed]
-        if len(mine) > 1 and min(chance[at] for at in mine) < model["threshold"]:
-            found.update(same)
-    return found
+        unlike = 1 - len(mine) / len(same)
+        row[:] = [
+            len(same) == 1, len(same) == 2, unlike, unlike * (len(same) == 2), len(mine) == 0,
+            min(worry[at] for at in mine or same), np.mean(worry[list(same)]), 0.0,
+            seen[same[0], FEATURES.index("meter open")],
+        ]  # fmt: skip
+    rows[:, PRINTED.index("tune unlike")] = rows[:, PRINTED.index("unlike")].mean()
+    return groups, rows
 
 
 def bar_evidence(

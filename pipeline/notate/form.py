@@ -17,21 +17,23 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from liltwright.notate.cuts import (
+    ENDING_FLOOR,
+    SHORT,
+    VARIED,
+    VARIED_BARS,
+    Agreement,
+    Plan,
+    best_cut,
+    phrases_odds,
+)
+
 EDGES = np.array([0.45, 0.62, 0.74, 0.86])
 AGREES = np.array([-5.0, -3.0, -0.8, 0.5, 1.2])
 """Log odds that two bars are passes of one printed bar, by their likeness."""
-ENDING_FLOOR = -0.6
-SHORT = 4
-"""Two halves of an eight-bar part often differ in their last bar alone: no second ending then."""
-PART_PRIOR = {8: 0.0, 4: -3.0, 16: -3.0, 12: -4.0, 6: -5.0, 10: -5.5, 24: -5.5, 7: -6.5, 9: -6.5,
-              5: -6.5, 14: -6.0, 20: -6.0, 3: -7.5, 2: -7.0, 11: -7.5, 13: -7.5, 15: -7.0,
-              18: -6.5, 32: -7.0}  # fmt: skip
-TIMES_PRIOR = {1: -1.2, 2: 0.0, 3: -4.5}
 ROUNDS_TRIED, LATE_ROUNDS_TRIED = 4, 2
 LATE_START = -4.0
 START_WEIGHT, START_MOST = 0.6, 4.0
-VARIED, VARIED_BARS = -1.0, 8
-"""Least log odds a bar for a pass of a part of so many bars or more: players vary a whole pass."""
 CODA = (0.0, -4.0, -1.5, -1.5, -4.3)
 """Log odds of an ending of so many bars; above that of a part of two bars heard once, -8.2."""
 FEWEST_BARS = 8
@@ -41,6 +43,10 @@ BROKEN_OFF = -6.0
 RETURN = -4.0
 """For a part that comes back later in the round, beside the repetition of the whole round."""
 MIRRORS = 0.3
+ONE_PART = -8.0
+"""For a tune of one part of eight bars that is played again and again."""
+PARTS, MORE = (0.0, 0.0, -2.0, -4.0, -10.0), -6.0
+"""Log odds of so many different parts in a round: two to four are usual; of each more than five."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,52 +82,53 @@ def find_form(alike: np.ndarray, starts: np.ndarray) -> Form:
 
     starts : log odds that a pass of a part begins with each bar, shape (n_bars,).
     """
-    odds = AGREES[np.searchsorted(EDGES, alike)]
+    agree = Agreement.of(AGREES[np.searchsorted(EDGES, alike)])
     begins = START_WEIGHT * np.clip(starts, -START_MOST, START_MOST)
-    n = len(odds)
-    best = _before_coda(odds, begins, 0)
+    n = len(begins)
+    best = _before_coda(agree, begins, 0)
     for coda in range(1, len(CODA) if n - len(CODA) >= FEWEST_BARS else 1):
-        form = _before_coda(odds[: n - coda, : n - coda], begins[: n - coda], coda)
-        again = float(np.diagonal(odds[n - coda :, :coda]).sum())
+        form = _before_coda(agree.until(n - coda), begins[: n - coda], coda)
+        again = agree.between(n - coda, 0, coda)
         score = form.score + CODA[coda] + max(again, 0.0)
         if score > best.score and form.score > 0:  # where nothing comes back no round is whole
             best = replace(form, score=score, coda=coda)
     return best
 
 
-def _before_coda(odds: np.ndarray, begins: np.ndarray, coda: int) -> Form:
+def _before_coda(agree: Agreement, begins: np.ndarray, coda: int) -> Form:
     """The best form of these bars; whole rounds where an ending follows them."""
-    n = len(odds)
-    sums = _diagonal_sums(odds)
-    lags = _round_lags(sums, n)
+    n = len(begins)
+    lags = _round_lags(agree.sums, n)
     best = max(
-        (_form(odds, sums, begins, lag, 0) for lag in lags if not (coda and n % lag)),
+        (_form(agree, begins, lag, 0) for lag in lags if not (coda and n % lag)),
         key=lambda form: form.score,
     )
     for missing in range(1, min(8, n // 2)):
-        padded = np.zeros((n + missing, n + missing))
-        padded[missing:, missing:] = odds
-        late_sums, late_begins = _diagonal_sums(padded), np.append(np.zeros(missing), begins)
-        for lag in (*lags[:-1][:LATE_ROUNDS_TRIED], n + missing):
-            if coda and (n + missing) % lag:
-                continue
-            late = _form(padded, late_sums, late_begins, lag, missing)
+        tried = [one for one in (*lags[:-1][:LATE_ROUNDS_TRIED], n + missing)
+                 if not (coda and (n + missing) % one)]  # fmt: skip
+        late_agree = agree.after(missing)
+        late_begins = np.append(np.zeros(missing), begins)
+        for lag in tried:
+            late = _form(late_agree, late_begins, lag, missing)
             if late.score + LATE_START - 0.1 * missing > best.score:
                 best = replace(late, score=late.score + LATE_START - 0.1 * missing)
     return best
 
 
-def _form(odds: np.ndarray, sums: np.ndarray, begins: np.ndarray, lag: int, missing: int) -> Form:
+def _form(agree: Agreement, begins: np.ndarray, lag: int, missing: int) -> Form:
     """The best form with this round; the first `missing` bars were not recorded."""
-    n = len(odds)
-    score, plan = _parts(odds, sums, _folded(begins, lag), PART_PRIOR)
-    segments = _segments(plan, lag, odds, missing)
-    score += _rounds(segments, lag, odds, missing)
-    score += _returns(plan, odds) + (BROKEN_OFF if n % lag > 1 else 0.0)
+    n = len(begins)
+    score, plan = best_cut(agree, _folded(begins, lag))
+    labels = _labels(plan, agree)
+    segments = _segments(plan, labels, lag, n, missing)
+    score += _rounds(segments, lag, agree, missing)
+    score += PARTS[min(len(set(labels)), len(PARTS)) - 1] + MORE * max(len(set(labels)) - 5, 0)
+    score += ONE_PART if sum(bars for bars, _ in plan) <= VARIED_BARS and lag < n else 0.0
+    score += _returns(plan, labels, agree) + (BROKEN_OFF if n % lag > 1 else 0.0)
     return Form(segments, lag, score)
 
 
-def _rounds(segments: tuple[Segment, ...], lag: int, odds: np.ndarray, missing: int) -> float:
+def _rounds(segments: tuple[Segment, ...], lag: int, agree: Agreement, missing: int) -> float:
     """Log odds that the passes of the later rounds are those of the first, each by the earlier
     pass of its part that it is most like."""
     total = 0.0
@@ -131,33 +138,25 @@ def _rounds(segments: tuple[Segment, ...], lag: int, odds: np.ndarray, missing: 
         likest = -np.inf
         for other in segments[:at]:
             if other.label == one.label:
-                likest = max(likest, _pass_odds(one, other, odds, missing))
+                likest = max(likest, _pass_odds(one, other, agree, missing))
         bars = one.bars + one.skipped + one.missing
         total += max(likest, VARIED * bars if bars >= VARIED_BARS else -np.inf)
     return total
 
 
-def _pass_odds(one: Segment, other: Segment, odds: np.ndarray, missing: int) -> float:
+def _pass_odds(one: Segment, other: Segment, agree: Agreement, missing: int) -> float:
     """Log odds that two passes are of one part; its last bar may be another ending."""
     low = max(one.skipped, other.skipped)
     high = min(one.skipped + one.bars, other.skipped + other.bars)
-    span = np.arange(low, high)
-    found = odds[
-        one.first - one.skipped + missing + span, other.first - other.skipped + missing + span
-    ]
+    if high <= low:
+        return 0.0
+    mine, its = one.first - one.skipped + missing, other.first - other.skipped + missing
     bars = one.bars + one.skipped + one.missing
-    if high == bars > SHORT and len(span):
-        return float(found[:-1].sum() + max(found[-1], ENDING_FLOOR))
-    return float(found.sum())
-
-
-def _diagonal_sums(odds: np.ndarray) -> np.ndarray:
-    """sums[b, lag]: sum of odds[k, k - lag] for lag <= k < b, shape (n + 1, n)."""
-    n = len(odds)
-    sums = np.zeros((n + 1, n))
-    for lag in range(1, n):
-        sums[lag + 1 :, lag] = np.cumsum(np.diagonal(odds, -lag))
-    return sums
+    span = np.arange(low, high)
+    odds = agree.odds[mine + span, its + span].tolist()
+    if high == bars > SHORT:
+        odds[-1] = max(odds[-1], ENDING_FLOOR)
+    return max(sum(odds), phrases_odds(odds)) if bars >= VARIED_BARS else float(sum(odds))
 
 
 def _round_lags(sums: np.ndarray, n: int) -> list[int]:
@@ -173,70 +172,8 @@ def _folded(begins: np.ndarray, lag: int) -> np.ndarray:
     return np.bincount(np.arange(len(begins)) % lag, weights=begins)
 
 
-def _parts(
-    odds: np.ndarray, sums: np.ndarray, begins: np.ndarray, part_prior: dict[int, float]
-) -> tuple[float, list[tuple[int, int]]]:
-    """Best cut of one round into (bars, times through)."""
-    size = len(begins)
-    value = np.full(size + 1, -np.inf)
-    value[0] = 0.0
-    choice: list[tuple[int, int]] = [(0, 0)] * (size + 1)
-    for at in range(size):
-        if value[at] == -np.inf:
-            continue
-        for bars, prior in part_prior.items():
-            for times, times_prior in TIMES_PRIOR.items():
-                end = at + bars * times
-                if end > size:
-                    if times > 1 or size - at >= bars or size - at < 2:
-                        break
-                    end = size
-                score = value[at] + prior + times_prior + (-2.0 if end - at < bars else 0.0)
-                score += begins[at]
-                for time in range(1, times):
-                    score += _repeat_in_rounds(odds, sums, at + bars * time, bars, size)
-                    score += begins[at + bars * time]
-                if score > value[end]:
-                    value[end] = score
-                    choice[end] = (min(bars, end - at), times)
-    plan: list[tuple[int, int]] = []
-    at = size
-    while at > 0:
-        bars, times = choice[at] if choice[at][0] else (at, 1)  # no cut fits: all of it, once
-        plan.append((bars, times))
-        at -= bars * times
-    return float(value[size]), plan[::-1]
-
-
-def _repeat_in_rounds(
-    odds: np.ndarray, sums: np.ndarray, first: int, bars: int, size: int
-) -> float:
-    """Log odds of a repeat in a round of `size` bars. Passes that are alike in a later round are
-    a repeat, even where a player varied one of them in the first."""
-    found = _repeat_odds(odds, sums, first, bars, bars)
-    later = [
-        _repeat_odds(odds, sums, one, bars, bars)
-        for one in range(first + size, len(odds) - bars + 1, size)
-    ]
-    if bars < VARIED_BARS or not later:
-        return found
-    return max(found, max(later) + VARIED * bars / 2)
-
-
-def _repeat_odds(odds: np.ndarray, sums: np.ndarray, first: int, bars: int, lag: int) -> float:
-    """Log odds that bars first.. repeat those `lag` earlier; the last may be another ending."""
-    last = float(odds[first + bars - 1, first + bars - 1 - lag])
-    inside = float(sums[first + bars - 1, lag] - sums[first, lag]) if bars > 1 else 0.0
-    found = inside + (max(last, ENDING_FLOOR) if bars > SHORT else last)
-    return max(found, VARIED * bars) if bars >= VARIED_BARS else found
-
-
-def _segments(
-    plan: list[tuple[int, int]], lag: int, odds: np.ndarray, missing: int
-) -> tuple[Segment, ...]:
+def _segments(plan: Plan, labels: list[int], lag: int, n: int, missing: int) -> tuple[Segment, ...]:
     """Lay the plan over all rounds; bars are counted from the first that was recorded."""
-    n = len(odds)
-    labels = _labels(plan, odds)
     found: list[Segment] = []
     start = 0
     while start < n:
@@ -253,20 +190,19 @@ def _segments(
     return tuple(found)
 
 
-def _returns(plan: list[tuple[int, int]], odds: np.ndarray) -> float:
+def _returns(plan: Plan, labels: list[int], agree: Agreement) -> float:
     """Log odds that parts that come back later in the round are played from the same bars."""
     total, at = 0.0, 0
     starts: dict[int, int] = {}
-    for (bars, times), label in zip(plan, _labels(plan, odds), strict=True):
+    for (bars, times), label in zip(plan, labels, strict=True):
         first = starts.setdefault(label, at)
         if first < at:
-            span = np.arange(bars)
-            total += RETURN + max(float(odds[at + span, first + span].sum()), 0.0)
+            total += RETURN + max(agree.between(at, first, bars), 0.0)
         at += bars * times
     return total
 
 
-def _labels(plan: list[tuple[int, int]], odds: np.ndarray) -> list[int]:
+def _labels(plan: Plan, agree: Agreement) -> list[int]:
     """Parts that agree bar by bar have the same label."""
     starts: list[int] = []
     labels: list[int] = []
@@ -274,11 +210,10 @@ def _labels(plan: list[tuple[int, int]], odds: np.ndarray) -> list[int]:
     for bars, times in plan:
         label = len(set(labels))
         for other, (other_bars, _) in enumerate(plan[: len(labels)]):
-            if other_bars == bars and bars >= 4:
-                span = np.arange(bars)
-                if odds[at + span, starts[other] + span].sum() > MIRRORS * bars:
-                    label = labels[other]
-                    break
+            alike = other_bars == bars and bars >= 4
+            if alike and agree.between(at, starts[other], bars) > MIRRORS * bars:
+                label = labels[other]
+                break
         starts.append(at)
         labels.append(label)
         at += bars * times

@@ -1,147 +1,108 @@
 """Task: rank tonics and modes for a written tune.
 
-In: the parts of a tune. Out: KeyCandidates, best first, and remarks for the user.
-Method: a ranker that is the same for every tonic. For each of the twelve pitch classes as tonic,
-    the tune is described by where its notes stand above that tonic: how long, how often on the
-    beat, at phrase ends and part ends, first and last, and by which steps the ends are reached.
-    Trained weights per mode (models/key) turn the description into a score; a softmax over all
-    tonics and modes gives probabilities. Lydian and phrygian, too rare to train, take the place
-    of major and minor when the fourth or second is altered throughout.
+In: KeyEvidence of a tune's parts. Out: KeyCandidates, best first.
+Method: small networks that are the same for every tonic look at the evidence from each of the
+    twelve; beside them a linear expert that trusts ends more, and the share of the tune outside
+    each scale, which keeps the signature true (models/key). A softmax over all tonics and modes
+    gives probabilities, made honest by one temperature, and a mild habit follows: which homes and
+    modes are usual. Lydian and phrygian, too rare to train, take the place of major and minor when
+    the fourth or second is altered throughout.
 References: the idea of ranking all transpositions with shared weights follows from the
-    profile-matching of C. Krumhansl, "Cognitive Foundations of Musical Pitch", 1990; the weights
-    are learned instead of measured.
+    profile-matching of C. Krumhansl, "Cognitive Foundations of Musical Pitch", 1990; adding up
+    the experts' logarithms: G. Hinton, "Products of Experts", 1999; temperature: C. Guo et al.,
+    "On Calibration of Modern Neural Networks", 2017.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
-from fractions import Fraction
 from functools import cache
 
 import numpy as np
 
 from liltwright import models
-from liltwright.keys import key_name, note_name, pitch_class, scale_steps, signature_of
-from liltwright.tune import Bar, KeyCandidate, KeyName, Mode, Part, ScoreNote
+from liltwright.keys import key_name, pitch_class, scale_steps
+from liltwright.notate.keyevidence import PRESENT, KeyEvidence
+from liltwright.tune import KeyCandidate, Mode
 
 TRAINED: tuple[Mode, ...] = ("major", "mixolydian", "dorian", "minor")
 SHOWN = 8
-PRESENT = 0.02
-BOTH = 0.015
-
-
-@dataclass(frozen=True, slots=True)
-class KeyEvidence:
-    """What the ranker looks at: pitch-class tables, shape (n_tables, 12), every row a share."""
-
-    tables: np.ndarray
-    present: np.ndarray
-    """Share of the tune's time by pitch class, shape (12,)."""
-
-    @staticmethod
-    def of_parts(parts: tuple[Part, ...], bar_length: Fraction) -> KeyEvidence:
-        """Describe the printed tune."""
-        phrases = [_lines(part) for part in parts]
-        everything = [note for lines in phrases for bar in lines for note in bar]
-        if not everything:
-            return KeyEvidence(np.zeros((TABLES, 12)), np.zeros(12))
-        present = _share((n.midi, float(n.length)) for n in everything)
-        tables = [
-            present,
-            np.sqrt(present),
-            (present > PRESENT) * 1.0,
-            _share((n.midi, float(n.length)) for n in everything if n.start == 0),
-            _share((n.midi, float(n.length)) for n in everything if n.start * 2 == bar_length),
-            _share(_ends(phrases, 4)),
-            _share(_ends(phrases, 8)),
-            _share(_last(lines) for lines in phrases),
-            _share([_last(phrases[-1])]),
-            _share([_last(phrases[0])]),
-            _share(_firsts(phrases)),
-            _share([(everything[0].midi, 1.0)]),
-            _share(_into_last(lines) for lines in phrases),
-            _share(_extreme(everything, -1)),
-            _share(_extreme(everything, +1)),
-        ]
-        return KeyEvidence(np.array(tables), present)
-
-
-TABLES = 15
-
-
-def _lines(part: Part) -> list[Bar]:
-    """The bars of a part with its last ending, bars without notes left out."""
-    bars = [*part.bars, *(part.endings[-1].bars if part.endings else ())]
-    return [bar for bar in bars if bar] or [part.pickup]
-
-
-def _share(weighted: Iterable[tuple[int, float]]) -> np.ndarray:
-    table = np.zeros(12)
-    for midi, weight in weighted:
-        table[midi % 12] += weight
-    return table / max(table.sum(), 1e-9)
-
-
-def _last(lines: list[Bar]) -> tuple[int, float]:
-    return (lines[-1][-1].midi, 1.0) if lines[-1] else (0, 0.0)
-
-
-def _ends(phrases: list[list[Bar]], every: int) -> list[tuple[int, float]]:
-    """The longest note (the later of equals) of every fourth or eighth bar."""
-    found = []
-    for lines in phrases:
-        for bar in lines[every - 1 :: every]:
-            longest = max(reversed(bar), key=lambda note: note.length)
-            found.append((longest.midi, 1.0))
-    return found
-
-
-def _firsts(phrases: list[list[Bar]]) -> list[tuple[int, float]]:
-    return [(lines[0][0].midi, 1.0) for lines in phrases if lines[0]]
-
-
-def _into_last(lines: list[Bar]) -> tuple[int, float]:
-    """The last note of another pitch before the final one."""
-    notes = [note for bar in lines for note in bar]
-    before = [note.midi for note in notes if note.midi != notes[-1].midi]
-    return (before[-1], 1.0) if before else (0, 0.0)
-
-
-def _extreme(notes: list[ScoreNote], sign: int) -> list[tuple[int, float]]:
-    return [(max(sign * note.midi for note in notes) * sign, 1.0)]
-
-
-def key_scores(evidence: KeyEvidence, weights: np.ndarray, bias: np.ndarray) -> np.ndarray:
-    """Scores by tonic and trained mode, shape (12, 4). weights: shape (4, n_tables, 12)."""
-    rolled = np.stack([np.roll(evidence.tables, -tonic, axis=1) for tonic in range(12)])
-    return np.einsum("tfp,mfp->tm", rolled, weights) + bias
-
-
-@cache
-def _model() -> dict[str, np.ndarray]:
-    return models.read_arrays("key/ranker.npz")
+LINEAR = 15
+"""The linear expert looks at the first fifteen tables."""
+SMALLEST = 1e-6
 
 
 def rank_keys(evidence: KeyEvidence) -> tuple[KeyCandidate, ...]:
     """The likeliest tonics and modes, best first."""
-    model = _model()
-    raw = key_scores(evidence, model["weights"], model["bias"]) * float(model["scale"])
-    chance = np.exp(raw - raw.max())
+    chance = key_chances(evidence.tables) * _habits()
     chance /= chance.sum()
-    found: list[tuple[float, int, Mode]] = []
+    merged: dict[tuple[int, Mode], float] = {}
     for tonic in range(12):
         for at, mode in enumerate(TRAINED):
-            found.append((float(chance[tonic, at]), tonic, _rare(mode, tonic, evidence.present)))
-    found.sort(key=lambda one: -one[0])
-    merged: dict[tuple[int, Mode], float] = {}
-    for p, tonic, mode in found:
-        merged[tonic, mode] = merged.get((tonic, mode), 0.0) + p
+            name = tonic, _rare(mode, tonic, evidence.present)
+            merged[name] = merged.get(name, 0.0) + float(chance[tonic, at])
     best = sorted(merged, key=lambda name: -merged[name])[:SHOWN]
     return tuple(
         KeyCandidate(key_name(tonic, mode).tonic, mode, round(merged[tonic, mode], 4))
         for tonic, mode in best
     )
+
+
+def key_chances(tables: np.ndarray) -> np.ndarray:
+    """Chances by tonic and trained mode, shape (12, 4).
+
+    tables: shape (n_tables, 12), as in KeyEvidence.
+    """
+    model = _model()
+    seen = np.stack([np.roll(tables, -tonic, axis=1) for tonic in range(12)])
+    raw = 0.5 * (net_scores(seen, model) + linear_scores(seen, model))
+    raw -= model["fit"] * outside(seen)
+    return _softmax(raw / model["temperature"])
+
+
+def net_scores(seen: np.ndarray, model: dict[str, np.ndarray]) -> np.ndarray:
+    """Log of the networks' mean chances, shape (12, 4); seen: shape (12, n_tables, 12)."""
+    flat = seen.reshape(12, -1)
+    hidden = np.maximum(np.einsum("tf,nfh->nth", flat, model["w1"]) + model["b1"][:, None], 0)
+    raw = np.einsum("nth,nhm->ntm", hidden, model["w2"]) + model["b2"][:, None]
+    raw = raw + np.einsum("tf,nfm->ntm", flat, model["past"])
+    return np.log(np.mean([_softmax(one) for one in raw], axis=0) + SMALLEST)
+
+
+def linear_scores(seen: np.ndarray, model: dict[str, np.ndarray]) -> np.ndarray:
+    """Log of the linear expert's softened chances, shape (12, 4)."""
+    raw = np.einsum("tfp,mfp->tm", seen[:, :LINEAR], model["linear"]) + model["linear_bias"]
+    return np.log(_softmax(raw / model["linear_temperature"]) + SMALLEST)
+
+
+def outside(seen: np.ndarray) -> np.ndarray:
+    """Share of the tune's time outside each scale, shape (12, 4)."""
+    inside = [seen[:, 0, list(scale_steps(mode))].sum(axis=1) for mode in TRAINED]
+    return np.asarray(seen[:, 0].sum(axis=1)[:, None] - np.stack(inside, axis=1))
+
+
+def _softmax(raw: np.ndarray) -> np.ndarray:
+    """Over all tonics and modes."""
+    chance = np.exp(raw - raw.max())
+    return np.asarray(chance / chance.sum())
+
+
+@cache
+def _model() -> dict[str, np.ndarray]:
+    arrays = models.read_arrays("key/nets.npz")
+    return {name: array.astype(np.float32) for name, array in arrays.items()}
+
+
+@cache
+def _habits() -> np.ndarray:
+    """How much more usual a home is in playing than in the books trained on, shape (12, 4)."""
+    table = models.read_json("key/habits.json")
+    usual = np.zeros((12, len(TRAINED)))
+    for at, mode in enumerate(TRAINED):
+        for tonic, weight in table["weights"][mode].items():
+            usual[pitch_class(tonic), at] = weight
+    trust = float(table["trust"])
+    homes = 1 - trust + trust * usual / usual.mean(axis=0)
+    return np.asarray(homes * np.array([table["modes"][mode] for mode in TRAINED]))
 
 
 def _rare(mode: Mode, tonic: int, present: np.ndarray) -> Mode:
@@ -152,56 +113,3 @@ def _rare(mode: Mode, tonic: int, present: np.ndarray) -> Mode:
     if mode == "minor" and here[1] > PRESENT and here[2] < 0.1 * here[1]:
         return "phrygian"
     return mode
-
-
-def key_remarks(parts: tuple[Part, ...], bar_length: Fraction, key: KeyName) -> tuple[str, ...]:
-    """What the user should know about the mode: open, inflected, or different between parts."""
-    evidence = KeyEvidence.of_parts(parts, bar_length)
-    here = np.roll(evidence.present, -pitch_class(key.tonic))
-    return (
-        *_open_mode(here, key.mode),
-        *_inflected(here, key),
-        *_parts_differ(parts, bar_length, key),
-    )
-
-
-def _open_mode(here: np.ndarray, mode: Mode) -> list[str]:
-    used = int((here > 0.004).sum())
-    name = {5: "pentatonic", 6: "hexatonic"}.get(used)
-    third = "major" if here[4] >= here[3] else "minor"
-    if name is None:
-        return []
-    if third == "major" and mode in ("major", "mixolydian") and here[10] + here[11] < 0.004:
-        return [f"The tune is {name}: it has no seventh, so major and mixolydian fit equally."]
-    if third == "minor" and mode in ("dorian", "minor") and here[8] + here[9] < 0.004:
-        return [f"The tune is {name}: it has no sixth, so dorian and minor fit equally."]
-    if here[3] + here[4] < 0.004:
-        return [f"The tune is {name}: it has no third, so chords without a third suit it."]
-    return []
-
-
-def _inflected(here: np.ndarray, key: KeyName) -> list[str]:
-    """Degrees that appear both ways."""
-    signature = signature_of(key.tonic, key.mode)
-    tonic, steps = pitch_class(key.tonic), scale_steps(key.mode)
-    found = []
-    for step in steps[1:]:
-        for other in (step - 1, step + 1):
-            if other % 12 in steps or min(here[step], here[other % 12]) < BOTH:
-                continue
-            names = [note_name(60 + tonic + pitch, signature) for pitch in (step, other)]
-            plain = all(len(name) <= 2 for name in names)
-            if plain and names[0][0] == names[1][0]:
-                found.append(f"{names[0]} and {names[1]} are both used.")
-    return found
-
-
-def _parts_differ(parts: tuple[Part, ...], bar_length: Fraction, key: KeyName) -> list[str]:
-    found = []
-    for part in {part.name: part for part in parts}.values():
-        if len(parts) < 2 or len(part.bars) < 6:
-            continue
-        best = rank_keys(KeyEvidence.of_parts((part,), bar_length))[0]
-        if best.probability > 0.8 and (best.tonic, best.mode) != (key.tonic, key.mode):
-            found.append(f"Part {part.name} on its own seems to be in {best.tonic} {best.mode}.")
-    return found

@@ -19,12 +19,15 @@ from liltwright.errors import PipelineError, UsageError
 from liltwright.keys import parse_key, signature_of
 from liltwright.notate.agree import settled
 from liltwright.notate.alike import bar_grid, likeness
+from liltwright.notate.concert import concert_move, concert_remark, moved_heard, moved_keys
 from liltwright.notate.crooked import straightened
 from liltwright.notate.doubts import find_doubts
 from liltwright.notate.effects import heard_effects, without_effects, written_effects
 from liltwright.notate.fold import Folded, coda_remark, fold
 from liltwright.notate.form import Form, find_form
-from liltwright.notate.key import KeyEvidence, key_remarks, rank_keys
+from liltwright.notate.key import rank_keys
+from liltwright.notate.keyevidence import KeyEvidence, trust_in
+from liltwright.notate.keyremarks import key_remarks
 from liltwright.notate.mend import mended
 from liltwright.notate.oddbars import Joined, agreed, joined_bars, joined_doubts, printed
 from liltwright.notate.plain import PlainNotes, plain_notes
@@ -60,6 +63,8 @@ class NotateSettings:
     octave_shift: int | None = None
     first_bar_s: float | None = None
     """Where the first full bar begins, in seconds of the recording."""
+    concert_cents: float | None = None
+    """How far the recording lies above A = 440 Hz; decides between two semitones."""
     title: str | None = None
 
 
@@ -147,12 +152,14 @@ def renotate(tune: Tune, settings: NotateSettings) -> Tune:
     asked.
     """
     said = tuple(written_effects(tune, settings.tune_type, settings.octave_shift))
+    given_cents = settings.concert_cents
     settings = _with_earlier(tune, settings)
     rhythm = (
         settings.tune_type,
         settings.meter,
         settings.beats_per_minute,
         settings.first_bar_s,
+        settings.concert_cents,
     )
     if tune.heard and "notes" not in tune.overridden and any(value is not None for value in rhythm):
         heard = Heard(
@@ -164,6 +171,11 @@ def renotate(tune: Tune, settings: NotateSettings) -> Tune:
         raise UsageError(
             "The first bar line can only be moved in a recording: edit the bar lines in the tune "
             "file instead."
+        )
+    if given_cents is not None:
+        raise UsageError(
+            "--concert is for recordings: the notes of a written tune stand where they stand; "
+            "leave it out."
         )
     tune = replace(tune, remarks=(*said, *without_effects(tune.remarks)))
     return _overridden(tune, settings)
@@ -202,11 +214,12 @@ def _overridden(tune: Tune, settings: NotateSettings) -> Tune:
 def _with_earlier(tune: Tune, settings: NotateSettings) -> NotateSettings:
     """The settings with what was fixed in an earlier run, where nothing new is said."""
     earlier = tune.overridden
-    kinds = {kind: kind for kind in TUNE_TYPES}
+    kind = earlier.get("tune_type")
     key, bpm = earlier.get("key"), earlier.get("beats_per_minute")
     octaves, first = earlier.get("octave_shift"), earlier.get("first_bar_s")
+    concert = earlier.get("concert_cents") if tune.heard else None
     return NotateSettings(
-        tune_type=settings.tune_type or kinds.get(earlier.get("tune_type", "")),  # type: ignore[call-overload]
+        tune_type=settings.tune_type or (kind if kind in TUNE_TYPES else None),
         meter=settings.meter or earlier.get("meter"),
         key=settings.key or (parse_key(key) if key else None),
         beats_per_minute=settings.beats_per_minute or (float(bpm) if bpm else None),
@@ -216,6 +229,9 @@ def _with_earlier(tune: Tune, settings: NotateSettings) -> NotateSettings:
         first_bar_s=settings.first_bar_s
         if settings.first_bar_s is not None
         else (float(first) if first else None),
+        concert_cents=settings.concert_cents
+        if settings.concert_cents is not None
+        else (float(concert) if concert else None),
         title=settings.title or earlier.get("title"),
     )
 
@@ -234,9 +250,20 @@ def _tune(heard: Heard, page: Page, settings: NotateSettings) -> Tune:
         meter_chance=reading.meter_chance,
     )
     parts = tuple(moved_part(part, 12 * octaves) for part in folded.parts)
-    keys = rank_keys(KeyEvidence.of_parts(parts, Fraction(kind.meter)))
+    trust = trust_in(heard.notes)
+    keys = rank_keys(KeyEvidence.of_parts(parts, Fraction(kind.meter), trust))
+    move = concert_move(
+        heard.tuning_offset_cents, keys,
+        known_cents=settings.concert_cents, known_key=settings.key,
+    )  # fmt: skip
+    nearby: tuple[str, ...] = ()
+    if move is not None:
+        nearby = concert_remark(heard.tuning_offset_cents, keys, move)
+        bars = tuple(moved_bar(bar, move.semitones) for bar in bars)
+        parts = tuple(moved_part(part, move.semitones) for part in parts)
+        heard, keys = moved_heard(heard, move.semitones), moved_keys(keys, move)
     key = settings.key or KeyName(keys[0].tonic, keys[0].mode)
-    remarks = key_remarks(parts, Fraction(kind.meter), key)
+    remarks = (*nearby, *key_remarks(parts, Fraction(kind.meter), key))
     if reading.other_meter is not None:
         remarks = (f"The bars could also be read in {reading.other_meter}.", *remarks)
     if kind.tune_type == "air":

@@ -26,10 +26,12 @@ from liltwright.notate.plain import PlainNotes
 from liltwright.notate.pulse import find_pulse
 from liltwright.notate.swing import in_swing, in_time, lacks_snaps, written_even
 from liltwright.notate.timeline import Timeline, lay_out
+from liltwright.notate.types import weighed, with_compound
 from liltwright.tune import TuneType
 
 TEMPO_SPREAD, TEMPO_FAR = 0.2, 6.0
 RIVAL = 0.12
+UNLIKELY = 0.01
 LEAST = 1e-4
 SAME_METER = {"2/2": "4/4", "12/8": "6/8"}
 """Metres that are read as another one; bars of 12/8 are paired afterwards."""
@@ -92,15 +94,20 @@ def read_rhythm(
     heard = listen_for_metre(notes)
     evidence = in_time(heard, notes)
     paths, chance = chosen(_candidates(evidence, notes, meters, wanted), notes)
-    types = _types(evidence, paths, chance, tune_type, meter)
+    told = None
+    if "6/8" in meters:
+        paths, chance, told = with_compound(paths, chance, notes)
+    types = _types(evidence, notes, paths, chance, wanted)
     if tune_type is None and lacks_snaps(paths[0], types[0][0]):
         types = _led_by("hornpipe", types)
     kind = Kind(types[0][0], paths[0].meter)
-    swung = in_swing(evidence, notes, written_even(paths[0], kind), kind)
-    best = written_even(_candidates(swung, notes, (kind.meter,), wanted)[0], kind)
-    line = _line(notes, best, kind, evidence)
-    word: Word | None
-    word = said = _word(heard, best, line)
+    best = paths[0]
+    if told is None:
+        swung = in_swing(evidence, notes, written_even(best, kind), kind)
+        best = written_even(_candidates(swung, notes, (kind.meter,), wanted)[0], kind)
+    line = _line(notes, best, kind, evidence, told or best)
+    said = _word(heard, told or best, line)
+    word = said if told is None else None
     if first_bar_s is not None:
         line, word = _barred_at(line, first_bar_s), None
     starts = part_starts(said.begins, line)
@@ -154,31 +161,32 @@ def _in_meter(evidence: Evidence, meter: str) -> list[tuple[TuneType, float]]:
     """The types written in a metre with their log probabilities, best first."""
     logs = evidence.kind.mean(axis=0)
     named = dict(zip(places().kinds, logs.tolist(), strict=True))
+    rarest = float(logs.min())  # a type that the network was not taught is as likely as this
     fitting = [
         kind
         for kind, dance in dances().items()
         if meter in dance.meters or (meter == "2/2" and "4/4" in dance.meters)
     ]
-    return sorted(((kind, named[kind]) for kind in fitting), key=lambda pair: -pair[1])
+    return sorted(((kind, named.get(kind, rarest)) for kind in fitting), key=lambda pair: -pair[1])
 
 
 def _types(
-    evidence: Evidence,
-    paths: list[Path],
-    chance: np.ndarray,
-    fixed: TuneType | None,
-    meter: str | None,
+    evidence: Evidence, notes: PlainNotes, paths: list[Path], chance: np.ndarray, wanted: _Wanted
 ) -> tuple[tuple[TuneType, float], ...]:
-    """Types with probabilities; that of the best path leads."""
-    if fixed is not None:
-        return ((fixed, 1.0),)
+    """Types with probabilities; the likeliest of the best path leads."""
+    if wanted.tune_type is not None:
+        return ((wanted.tune_type, 1.0),)
     total: dict[TuneType, float] = {}
+    first: TuneType | None = None
     for path, weight in zip(paths, chance, strict=True):
-        kinds = _in_meter(evidence, meter or path.meter)
+        kinds = _in_meter(evidence, wanted.meter or path.meter)
         whole = np.logaddexp.reduce([log for _, log in kinds])
-        for kind, log in kinds:
-            total[kind] = total.get(kind, 0.0) + float(weight * np.exp(log - whole))
-    first = _in_meter(evidence, meter or paths[0].meter)[0][0]
+        heard = {kind: float(np.exp(log - whole)) for kind, log in kinds}
+        if weight > UNLIKELY:
+            heard = weighed(path, notes, heard)
+        first = first or max(heard, key=lambda kind: heard[kind])
+        for kind, share in heard.items():
+            total[kind] = total.get(kind, 0.0) + float(weight * share)
     ranked = sorted(total, key=lambda kind: (kind != first, -total[kind]))
     return tuple((kind, total[kind]) for kind in ranked if total[kind] > LEAST)
 
@@ -193,24 +201,28 @@ def _led_by(
     return ((kind, chance), *rest, (first, mine))
 
 
-def _line(notes: PlainNotes, path: Path, kind: Kind, evidence: Evidence) -> Timeline:
+def _line(notes: PlainNotes, path: Path, kind: Kind, evidence: Evidence, told: Path) -> Timeline:
+    """The notes on the page. told : the reading of them that the network's word is on."""
     kept = np.flatnonzero(path.ticks >= 0)
     ticks = path.ticks[kept]
     pulse = find_pulse(ticks, notes.onset_s[kept], path.jumps[kept], kind)
     table = places()
-    which = table.meters.index(path.meter)
+    which = table.meters.index(told.meter)
+    its = told.ticks[kept]
     chance = np.exp(evidence.place[kept])
-    placed = chance[np.arange(len(kept)), table.number[which, ticks % table.bar_ticks[which]]]
+    placed = chance[np.arange(len(kept)), table.number[which, its % table.bar_ticks[which]]]
     placed = placed / np.maximum(chance[:, table.meter == which].sum(axis=1), 1e-6)
-    steps = nearest_step(np.diff(ticks))
+    steps = nearest_step(np.diff(its))
     stepped = np.append(1.0, np.exp(evidence.step[kept[:-1], steps]))
     return lay_out(notes, path, kind, pulse, placed=placed, stepped=stepped)
 
 
 def _word(evidence: Evidence, path: Path, line: Timeline) -> Word:
     kept = path.ticks >= 0
-    logs = place_logs(evidence.place[kept], line.ticks, path.meter, unit_of(line.kind))
     first = np.exp(evidence.since[kept, 0])
+    if path.meter == "4/4" != line.kind.meter:  # one of its bars is two in 6/8
+        first = first * (path.ticks[kept] % 96 < 48)
+    logs = place_logs(evidence.place[kept], path.ticks[kept], path.meter, unit_of(line.kind))
     begins = np.log(first + 1e-4) - np.log(1 - first + 1e-4)
     return Word(logs, path.jumps[kept], evidence.jump[kept, 0], begins)
 

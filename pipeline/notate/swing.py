@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from liltwright import models
+from liltwright.dances import dances
 from liltwright.notate.bestpath import Path
 from liltwright.notate.kind import Kind, bend
 from liltwright.notate.metre import Evidence
@@ -49,7 +49,7 @@ def in_time(evidence: Evidence, notes: PlainNotes) -> Evidence:
 
 def written_even(path: Path, kind: Kind) -> Path:
     """Dotted pairs of reels, hornpipes and barn dances as the even quavers they are written in."""
-    if kind.tune_type not in models.read_json("dances/writing.json")["written_even"]:
+    if not dances()[kind.tune_type].written_even:
         return path
     kept = np.flatnonzero(path.ticks >= 0)
     ticks = path.ticks[kept].copy()

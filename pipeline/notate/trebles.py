@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from liltwright import models
+from liltwright.dances import dances
 from liltwright.notate.kind import QUAVER
 from liltwright.notate.mend import only
 from liltwright.notate.timeline import Timeline
@@ -21,7 +21,7 @@ from liltwright.notate.timeline import Timeline
 
 def untrebled(line: Timeline) -> Timeline:
     """The timeline with trebles as one note each."""
-    if line.kind.tune_type not in models.read_json("dances/writing.json")["trebled"]:
+    if not dances()[line.kind.tune_type].trebled:
         return line
     again = np.zeros(len(line.ticks) - 1, bool)
     same = np.diff(line.midi) == 0

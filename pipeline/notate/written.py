@@ -29,7 +29,7 @@ def rebarred(tune: Tune, meter: str) -> Tune:
             f"The tune is written in {tune.meter} and its bars do not divide into bars of {meter}: "
             "edit the bar lines in the tune file, or start from the recording."
         )
-    return replace(tune, meter=meter, parts=parts, bars_heard=(), chords_typed=())
+    return replace(tune, meter=meter, parts=parts, bars_heard=(), chords_typed=(), pins=())
 
 
 def moved_octaves(tune: Tune, octaves: int) -> Tune:

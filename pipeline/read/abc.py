@@ -17,8 +17,9 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from liltwright.errors import PipelineError
+from liltwright.errors import PipelineError, UsageError
 from liltwright.limits import check, limit, short
+from liltwright.pins import parse_pin
 from liltwright.read.abc_faults import (
     LEFT,
     odd_bar_words,
@@ -202,6 +203,7 @@ def _tune_of_lines(
         signature=key.signature,
         whole_notes_a_minute=parse_tempo(header.values.get("Q", ""), unit),
         order=header.values.get("P", ""),
+        pins=_pins(lines, header.remarks),
         warnings=(*warnings, *reader.warnings),
         remarks=(
             *header.remarks,
@@ -210,6 +212,20 @@ def _tune_of_lines(
         ),
     )
     return written_tune(bars, stated, source, which=which)
+
+
+def _pins(lines: list[tuple[int, str]], remarks: list[str]) -> tuple[str, ...]:
+    """The pins of "%%pin" lines; one that cannot be read is said in the remarks."""
+    pins = []
+    for number, line in lines:
+        if line.startswith("%%pin "):
+            text = line.removeprefix("%%pin ").strip()
+            try:
+                parse_pin(text)
+                pins.append(text)
+            except UsageError as fault:
+                remarks.append(f"Line {number} is left out: {fault}")
+    return tuple(pins)
 
 
 def read_header(lines: list[tuple[int, str]]) -> tuple[AbcHeader, int]:

@@ -15,8 +15,10 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
+from liltwright.errors import UsageError
 from liltwright.keys import LETTER_SEMITONES
 from liltwright.limits import whole
+from liltwright.pins import parse_pin
 from liltwright.read.abc_fields import (
     AbcKey,
     parse_key_field,
@@ -25,8 +27,8 @@ from liltwright.read.abc_fields import (
     parse_times,
     ticks_of,
 )
-from liltwright.read.abc_open import TICKS, Event, OpenBar, finish
-from liltwright.read.bars import ReadBar
+from liltwright.read.abc_open import TICKS, Begun, Event, OpenBar, finish
+from liltwright.read.bars import PIN_BAR, PIN_NOTE, ReadBar
 from liltwright.tune import Ornament
 
 _LENGTH = r"([0-9]*)(/*)([0-9]*)"
@@ -57,13 +59,14 @@ _CHORD_SYMBOL = re.compile(
     r"\(?[A-G][#b]?(?:maj|min|m|M|dim|aug|sus|add|[-+o]|[#b]?[0-9]{1,2}|\([^()]*\))*+(?:/[A-G][#b]?)?\)?"
 )
 LONGEST_SYMBOL = 24
-_BASE_MIDI = {letter: 60 + step for letter, step in LETTER_SEMITONES.items()} | {
-    letter.lower(): 72 + step for letter, step in LETTER_SEMITONES.items()
-}
+_PIN = re.compile(r"[@^_<>]\s*pin\s+(bar\s+)?")
+_BASE_MIDI = {letter: 60 + step for letter, step in LETTER_SEMITONES.items()}
+_BASE_MIDI |= {letter.lower(): midi + 12 for letter, midi in _BASE_MIDI.items()}
 _ACCIDENTALS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
 _SIGNS: dict[str, Ornament] = {
     "~": "roll", "J": "slide", "T": "grace", "M": "tap", "P": "cut",
-    "roll": "roll", "slide": "slide", "trill": "grace", "turn": "grace",
+    "roll": "roll", "slide": "slide", "trill": "grace", "turn": "roll", "turnx": "roll",
+    "invertedturn": "roll", "invertedturnx": "roll", "trill(": "grace",
     "mordent": "tap", "lowermordent": "tap", "pralltriller": "cut", "uppermordent": "cut",
 }  # fmt: skip
 _PLAIN_TUPLETS = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}
@@ -83,6 +86,7 @@ class MusicReader:
         self._broken = 0
         self._tuplet = (0, 1, 1)  # notes left, time of, notes in all
         self._ornament: Ornament | None = None
+        self._graces: tuple[int, ...] = ()
         self._overlay = False
         self._voice: str | None = None
         self._muted = False
@@ -157,9 +161,9 @@ class MusicReader:
         self._close_bar()
         finished = []
         head: list[int] | None = None  # [midi, start, ticks] of the note that a tie continues
-        notes_of: list[list[tuple[list[int], Ornament | None]]] = []
+        notes_of: list[list[Begun]] = []
         for bar in self._done:
-            notes: list[tuple[list[int], Ornament | None]] = []
+            notes: list[Begun] = []
             position = 0
             for event in bar.events:
                 if event.midi is not None:
@@ -167,7 +171,7 @@ class MusicReader:
                         head[2] += event.ticks
                     else:
                         head = [event.midi, position, event.ticks]
-                        notes.append((head, event.ornament))
+                        notes.append((head, event.ornament, event.graces))
                 if not event.tie:
                     head = None
                 position += event.ticks
@@ -215,8 +219,10 @@ class MusicReader:
                 self._last.ticks = self._last.ticks * first // size
                 ticks = ticks * second // size
             self._broken = 0
-        event = Event(midi, place, ticks, self._ornament if midi is not None else None)
-        self._ornament = None
+        event = Event(midi, place, ticks)
+        if midi is not None:
+            event.ornament, event.graces = self._ornament, self._graces
+        self._ornament, self._graces = None, ()
         self._bar.events.append(event)
         self._bar.line = self._bar.line or self._line
         self._last = event
@@ -256,6 +262,7 @@ class MusicReader:
         pitches = [self._pitch(*note.group(1, 2, 3)) for note in notes]
         if not pitches or self._ornament is not None or self._overlay:
             return
+        self._graces = tuple(pitches)
         if len(pitches) > 1:
             self._ornament = "grace"
             return
@@ -298,8 +305,23 @@ class MusicReader:
 
     def _text(self, found: re.Match[str]) -> None:
         symbol = found.group().strip('"').strip()
-        if len(symbol) <= LONGEST_SYMBOL and _CHORD_SYMBOL.fullmatch(symbol) and not self._overlay:
+        pin = _PIN.match(symbol)
+        if pin and not self._overlay:
+            self._pin(symbol[pin.end() :], whole_bar=bool(pin[1]))
+        elif (
+            len(symbol) <= LONGEST_SYMBOL and _CHORD_SYMBOL.fullmatch(symbol) and not self._overlay
+        ):
             self._bar.chords.append((len(self._bar.events), symbol))
+
+    def _pin(self, wish: str, *, whole_bar: bool) -> None:
+        """An annotation of the user's hand, "@pin string 4", over the note or for the bar."""
+        try:
+            kind = parse_pin(f"1={wish}").kind
+        except UsageError:
+            self.strays.append((self._line, len(self._done), f"pin {wish}"))
+            return
+        over = PIN_BAR if whole_bar or kind == "keep" else PIN_NOTE
+        self._bar.chords.append((len(self._bar.events), over + wish))
 
     def _inline_field(self, found: re.Match[str]) -> None:
         letter, value = found.group(*_after(found, 2))

@@ -32,6 +32,8 @@ class Event:
     ticks: int
     ornament: Ornament | None = None
     tie: bool = False
+    graces: tuple[int, ...] = ()
+    """Pitches of the grace notes before it."""
 
 
 @dataclass(slots=True)
@@ -51,15 +53,25 @@ class OpenBar:
     """Ticks of a full bar in the metre here."""
 
 
-def finish(bar: OpenBar, notes: list[tuple[list[int], Ornament | None]]) -> ReadBar:
-    """The bar with its notes, each [midi, start, ticks] with its ornament."""
+Begun = tuple[list[int], Ornament | None, tuple[int, ...]]
+"""A note as [midi, start, ticks], its ornament, the pitches of its grace notes."""
+
+
+def finish(bar: OpenBar, notes: list[Begun]) -> ReadBar:
+    """The bar with its notes."""
     starts = [0]
     for event in bar.events:
         starts.append(starts[-1] + event.ticks)
     return ReadBar(
         notes=tuple(
-            ScoreNote(midi, whole_notes(start), whole_notes(ticks), ornament)
-            for (midi, start, ticks), ornament in notes
+            ScoreNote(
+                midi,
+                whole_notes(start),
+                whole_notes(ticks),
+                ornament,
+                graces=tuple(grace - midi for grace in graces),
+            )
+            for (midi, start, ticks), ornament, graces in notes
             if ticks > 0
         ),
         length=whole_notes(starts[-1]),

@@ -11,6 +11,14 @@ from fractions import Fraction
 
 from liltwright.tune import Bar
 
+PIN_NOTE, PIN_BAR = "@note ", "@bar "
+"""Before the wish of a pin for the place over which it stands, or for the bar."""
+
+
+def is_pin(symbol: str) -> bool:
+    """Whether what stands over a bar is a pin and no chord symbol."""
+    return symbol.startswith((PIN_NOTE, PIN_BAR))
+
 
 @dataclass(frozen=True, slots=True)
 class ReadBar:
@@ -31,7 +39,10 @@ class ReadBar:
     label: str = ""
     """The letter of the part that begins here, where the page names it."""
     chords: tuple[tuple[Fraction, str], ...] = ()
-    """Chord symbols over the bar: where from the beginning of the bar, and the symbol."""
+    """Chord symbols over the bar: where from the beginning of the bar, and the symbol.
+
+    Pins (liltwright.pins) stand among them, after PIN_NOTE or PIN_BAR.
+    """
 
     def moved(self, offset: Fraction) -> ReadBar:
         """The same with everything `offset` later (a pick-up counted from its full bar's line)."""

@@ -15,11 +15,12 @@ from dataclasses import fields, is_dataclass
 from fractions import Fraction
 from itertools import pairwise
 
+from liltwright.counting import listed
 from liltwright.errors import PipelineError
 from liltwright.keys import LETTERS
 from liltwright.limits import check, check_between, limit, short
 from liltwright.read.bars import ReadBar
-from liltwright.tune import Bar, Ending, Part, ScoreNote, Tune
+from liltwright.tune import TUNE_TYPES, Bar, Ending, Part, ScoreNote, Tune
 
 _METER = re.compile(r"[1-9]\d?/(1|2|4|8|16|32|64)")
 _TONIC = re.compile(rf"[{LETTERS}][#b]?")
@@ -64,6 +65,11 @@ def _check_notes(notes: Iterable[ScoreNote], which: str) -> None:
 
 def checked_tune(tune: Tune, which: str) -> Tune:
     """The tune, when everything in it lies within the limits. Raises PipelineError."""
+    if tune.tune_type not in TUNE_TYPES:
+        raise PipelineError(
+            f'{which} has the tune type "{short(tune.tune_type)}": '
+            f"write one of {listed(TUNE_TYPES)}."
+        )
     check_meter(tune.meter, which)
     _check_numbers(tune, which)
     check("beats", max(Fraction(1), tune.beat), which)
@@ -87,6 +93,7 @@ def checked_tune(tune: Tune, which: str) -> Tune:
     check("octaves", abs(tune.octave_shift), which)
     check("seconds", tune.source.duration_s, which)
     _check_parts(tune, which)
+    check("pins", len(tune.pins), which)
     _check_heard(tune, which)
     return tune
 

@@ -1,8 +1,8 @@
-"""A tune file -> Tune, whatever kind it is.
+"""A tune file -> what stands in it, whatever kind it is.
 
 Task     choose the reader by what the file holds, not by its name
 In       a path: tune.json, ABC, MusicXML, MXL, MIDI or text tablature of this program
-Out      Tune
+Out      Tune; or Heard of a MIDI file that was played off the grid (tunefile.py writes it down)
 """
 
 from __future__ import annotations
@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import Literal
 
 from liltwright.errors import PipelineError
-from liltwright.limits import check, check_regular, clean, limit, shown_path
+from liltwright.limits import check, check_regular, limit, shown_path
 from liltwright.read.checked import checked_tune
 from liltwright.read.typed_lines import looks_typed
-from liltwright.tune import Tune
+from liltwright.tune import Heard, Tune
 
 Kind = Literal["json", "abc", "musicxml", "midi", "tablature", "typed"]
 HEAD_BYTES = 65_536
@@ -39,20 +39,12 @@ OWN_HEAD = re.compile(r"^Tuning .*: (?:[A-G][#b]?[0-9] ?){6}, low to high$", re.
 KINDS = "tune.json, .abc, .musicxml, .mxl, .mid or text tablature"
 
 
-def read_tune(path: Path, *, known_odd: Collection[tuple[int, Fraction]] = ()) -> Tune:
-    """Read the tune of a file; the first one of an ABC book.
+def from_bytes(
+    data: bytes, *, name: str, known_odd: Collection[tuple[int, Fraction]] = ()
+) -> Tune | Heard:
+    """What the bytes of a tune file hold; the first tune of an ABC book.
 
     known_odd : bars, as number and length, whose odd length in ABC is meant.
-    Raises PipelineError when the file is missing, empty, of another kind or broken.
-    """
-    return tune_from_bytes(content(path), name=clean(path.name), known_odd=known_odd)
-
-
-def tune_from_bytes(
-    data: bytes, *, name: str, known_odd: Collection[tuple[int, Fraction]] = ()
-) -> Tune:
-    """Read the tune that the bytes of a file hold.
-
     Raises PipelineError when they are empty, of another kind or broken.
     """
     kind = kind_of(data, name)

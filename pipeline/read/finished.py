@@ -20,18 +20,19 @@ from liltwright.read.files import content, decoded, kind_of
 from liltwright.read.tablature import Tablature, offset_of, read_tablature
 from liltwright.read.written import Stated
 from liltwright.tune import Source
-from liltwright.unpick.finished import Finished, FinishedNote
+from liltwright.unpick.finished import NOTHING, Finished, FinishedNote, Known
 
 
-def read_finished(path: Path) -> Finished:
+def read_finished(path: Path, known: Known = NOTHING) -> Finished:
     """Read the arrangement of a file; the first one of an ABC book.
 
+    known : what the user says of the page, where the reading itself depends on it
     Raises PipelineError when the file is missing, empty, of another kind or broken.
     """
-    return finished_from_bytes(content(path), name=clean(path.name))
+    return finished_from_bytes(content(path), name=clean(path.name), known=known)
 
 
-def finished_from_bytes(data: bytes, *, name: str) -> Finished:
+def finished_from_bytes(data: bytes, *, name: str, known: Known = NOTHING) -> Finished:
     """Read the arrangement that the bytes of a file hold. Raises PipelineError."""
     kind = kind_of(data, name)
     if kind == "musicxml":
@@ -41,7 +42,7 @@ def finished_from_bytes(data: bytes, *, name: str) -> Finished:
     elif kind == "midi":
         from liltwright.read.finished_midi import read_finished_midi
 
-        found = read_finished_midi(data, name=name)
+        found = read_finished_midi(data, name=name, known=known)
     elif kind == "abc":
         from liltwright.read.finished_abc import read_finished_abc
 
@@ -51,7 +52,7 @@ def finished_from_bytes(data: bytes, *, name: str) -> Finished:
     elif kind == "typed":
         from liltwright.read.finished_typed import read_finished_typed
 
-        found = read_finished_typed(decoded(data, name), name=name)
+        found = read_finished_typed(decoded(data, name), name=name, known=known)
     else:
         raise PipelineError(
             f"{name} is JSON, which holds no finished page here: use MusicXML, MIDI, ABC or text "
@@ -83,7 +84,8 @@ def without_voices(finished: Finished) -> Finished:
 
 def _plain(bar: ReadBar) -> ReadBar:
     starts = sorted({note.start for note in bar.notes if not _grace(note)})
-    after = dict(zip(starts, [*starts[1:], max(bar.length, *starts, Fraction(0))], strict=True))
+    ends = [*starts[1:], max([bar.length, *starts])]
+    after = dict(zip(starts, ends, strict=False))  # a bar may be silent, or hold grace notes only
     notes = []
     for note in bar.notes:
         assert isinstance(note, FinishedNote)

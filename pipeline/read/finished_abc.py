@@ -5,7 +5,7 @@ In       text; the name of the file
 Out      Finished
 Method   The body is read once a voice by the reader of tunes (abc_music.py), which passes over the
          others; the bars of the voices are laid over one another. A voice named melody, bass or
-         inner says what its notes are. Overlays (&) are passed over.
+         inner (by its sign or name=) says what its notes are. Overlays (&) are passed over.
 References  ABC notation standard 2.1, sections 4.11 (ties), 4.17 (chords), 7 (voices).
 """
 
@@ -28,6 +28,7 @@ from liltwright.tune import KeyName, Source
 from liltwright.unpick.finished import PARTS, Finished, FinishedNote
 
 _VOICE = re.compile(r"^V:[ \t]*(\S+)|\[V:[ \t]*([^\]\s]+)", re.MULTILINE)
+_NAMED = re.compile(r"^V:[ \t]*(\S+)[^\n]*?[ \t](?:name|nm)=\"?(\w+)", re.MULTILINE | re.IGNORECASE)
 MOST_VOICES = 12
 
 
@@ -109,6 +110,7 @@ def _finished(piece: str, lines: list[tuple[int, str]], source: Source) -> Finis
         unit = parse_length(header.values["L"], unit)
     music = "\n".join(line for _, line in lines[body:])
     names = list(dict.fromkeys(a or b for a, b in _VOICE.findall(music)))[:MOST_VOICES] or [""]
+    named = {voice: what.lower() for voice, what in _NAMED.findall(piece)}
     warnings: dict[str, None] = {}
     voices: list[list[ReadBar]] = []
     for name in names:
@@ -120,8 +122,8 @@ def _finished(piece: str, lines: list[tuple[int, str]], source: Source) -> Finis
             reader.mute()
         said: list[str] = []
         read_body(lines[body:], reader, said, [])
-        voice = name.lower() if name.lower() in PARTS else name
-        voices.append(reader.finished_bars(voice if len(names) > 1 else ""))
+        voice = next((one for one in (name.lower(), named.get(name)) if one in PARTS), name)
+        voices.append(reader.finished_bars(voice if len(names) > 1 or voice in PARTS else ""))
         warnings |= dict.fromkeys((*said, *reader.warnings))
     titles = header.titles
     stated = Stated(

@@ -42,15 +42,18 @@ from liltwright.read.midi import (
 from liltwright.read.midi_grid import COARSE, GRID, NEAR, Struck, nearest, snapped
 from liltwright.read.unfold import printed_bars
 from liltwright.tune import Source
-from liltwright.unpick.finished import PARTS, Finished, FinishedNote
+from liltwright.unpick.finished import NOTHING, PARTS, Finished, FinishedNote, Known
 
 SHORTEST = Fraction(1, 64)
 MOST_VOICES = 4
 """With more tracks than this they are strings rather than voices, and say nothing of voices."""
 
 
-def read_finished_midi(data: bytes, *, name: str) -> Finished:
-    """Read every note of a MIDI file. Raises PipelineError when it is broken or off any grid."""
+def read_finished_midi(data: bytes, *, name: str, known: Known = NOTHING) -> Finished:
+    """Read every note of a MIDI file, barred in the user's metre if there is one.
+
+    Raises PipelineError when it is broken or off any grid.
+    """
     check("midi_bytes", len(data), name)
     file = parsed_midi(data, name)
     if file.ticks_per_beat <= 0:
@@ -73,6 +76,8 @@ def read_finished_midi(data: bytes, *, name: str) -> Finished:
     end = max(max(n.end for n in notes), max((tick for tick, _ in metas), default=0))
     meters = meters_of(metas, end)
     meter = named_meter(metas) or main_meter(meters, end)
+    if known.meter is not None and known.meter != meter:
+        meter, meters = known.meter, [(0, known.meter)]
     check_meter(meter, name)
     full = Fraction(meter)
     placed = _placed(voices, whole)

@@ -24,7 +24,7 @@ from liltwright.read.typed_tab import TypedBar, TypedNote, TypedTab, read_typed_
 from liltwright.read.written import Stated
 from liltwright.tab import Technique
 from liltwright.tune import Source
-from liltwright.unpick.finished import Finished, FinishedNote
+from liltwright.unpick.finished import NOTHING, Finished, FinishedNote, Known
 
 METERS = {Fraction(1): "4/4", Fraction(3, 4): "6/8", Fraction(9, 8): "9/8", Fraction(1, 2): "2/4"}
 """What a bar of this length is taken for where no metre is named (common practice)."""
@@ -36,9 +36,9 @@ MUTED = "x"
 GRACE = "g"
 
 
-def read_finished_typed(text: str, *, name: str) -> Finished:
+def read_finished_typed(text: str, *, name: str, known: Known = NOTHING) -> Finished:
     """Read a typed page. Raises PipelineError with line and column for what cannot be read."""
-    tab = read_typed_tab(text, name=name)
+    tab = read_typed_tab(text, name=name, known=known)
     muted = sum(MUTED in note.marks for bar in tab.bars for note in bar.notes)
     strokes = f"{count(muted, 'muted stroke')} left out: no pitch is written."
     return Finished(

@@ -13,12 +13,15 @@ References  W3C MusicXML 4.0, score-partwise: staff-details, technical.
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from statistics import median
 
 from lxml import etree
 
 from liltwright.errors import PipelineError
+from liltwright.guitar.tunings import Strings, catalogue, name_of, standard
 from liltwright.keys import LETTER_SEMITONES
 from liltwright.limits import number, short, whole
 from liltwright.read.bars import ReadBar
@@ -27,12 +30,14 @@ from liltwright.read.mxl import parsed, unpacked
 from liltwright.read.written import Stated
 from liltwright.tab import Technique
 from liltwright.tune import Source
-from liltwright.unpick.finished import Finished, FinishedNote
+from liltwright.unpick.finished import Finished, FinishedNote, six_strings
 
 OWN_VOICES = {"1": "melody", "2": "bass", "3": "inner"}
 _LINKS: dict[str, Technique] = {"hammer-on": "hammer-on", "pull-off": "pull-off"}
 GRACE = Fraction(1, 32)
 HIGHEST_CAPO = 11
+LIKELY = 7
+"""Semitones that a string is tuned away from standard at most."""
 
 
 @dataclass(slots=True)
@@ -182,8 +187,11 @@ def _finished(score: _Score, own: bool, source: Source) -> Finished:
     tab = {note.staff for note in score.notes if note.fret >= 0}
     notes = _tied([n for n in score.notes if not tab or n.staff in tab], begins, score.bars)
     strings = tuple(score.tuning[line] for line in sorted(score.tuning))
+    remarks: tuple[str, ...] = ()
     if tab and not strings:
-        strings = (40, 45, 50, 55, 59, 64)
+        strings, score.capo = _likely_strings([n for n in notes if n.fret >= 0])
+        name = name_of(strings) + (f", capo {score.capo}" if score.capo else "")
+        remarks = (f"The file names no tuning: by its notes and frets it is {name}.",)
     beside = {(n.bar, n.start, n.midi): n for n in score.notes if n.staff not in tab}
     held = [n for n in notes if n.fret >= 0]
     from_nut = bool(score.capo) and sum(
@@ -203,7 +211,30 @@ def _finished(score: _Score, own: bool, source: Source) -> Finished:
     ordered = [
         replace(bar, notes=tuple(inside)) for bar, inside in zip(score.bars, bars, strict=True)
     ]
-    return Finished(source, score.stated, tuple(ordered), strings, score.capo)
+    return Finished(source, score.stated, tuple(ordered), strings, score.capo, remarks)
+
+
+def _likely_strings(notes: list[_Note]) -> tuple[Strings, int]:
+    """Open strings and capo of a tablature that names no tuning, by what its frets sound.
+
+    The commonest tuning of the catalogue with the lowest capo that agrees with every string
+    played, else the strings as they sound, those not played as in standard. Notes written an octave
+    off count as well; strings too far from standard are not believed.
+    """
+    usual = standard()
+    sound = {
+        string: Counter(n.midi - n.fret for n in notes if n.string == string).most_common(1)[0][0]
+        for string in {n.string for n in notes}
+    }
+    away = median(midi - usual[6 - string] for string, midi in sound.items())
+    sound = {string: midi - 12 * round(away / 12) for string, midi in sound.items()}
+    for capo in range(HIGHEST_CAPO + 1):
+        for tuning in sorted(catalogue(), key=lambda one: -one.common):
+            if all(tuning.strings_midi[6 - s] + capo == midi for s, midi in sound.items()):
+                return tuning.strings_midi, capo
+    if any(abs(midi - usual[6 - string]) > LIKELY for string, midi in sound.items()):
+        return usual, 0
+    return six_strings([sound.get(6 - at, midi) for at, midi in enumerate(usual)]), 0
 
 
 def _note(

@@ -16,7 +16,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from liltwright.read.bars import ReadBar
+from liltwright.read.bars import PIN_BAR, PIN_NOTE, ReadBar, is_pin
 from liltwright.tune import Bar, Ending, Part, TypedChord
 
 LONGEST_ORDER = 500
@@ -31,6 +31,8 @@ class Folded:
     parts: tuple[Part, ...]
     form: str
     chords: tuple[TypedChord, ...]
+    pins: tuple[tuple[int, Fraction | None, str], ...] = ()
+    """Index into the written bars, where in the bar (None: all of it), and the wish."""
 
 
 @dataclass(slots=True)
@@ -63,12 +65,25 @@ def fold(bars: Sequence[ReadBar], meter: str, order: str = "") -> Folded:
             name = label
         if named and _same(named[-1][0], part) and not part.endings and len(part.bars) > 2:
             before, old_chords = named[-1]
-            named[-1] = (replace(before, repeats=before.repeats + part.repeats), old_chords)
+            both = old_chords + [one for one in chords if is_pin(one[2])]
+            named[-1] = (replace(before, repeats=before.repeats + part.repeats), both)
             continue
         new = NAMES[min(len({p.name for p, _ in named}), len(NAMES) - 1)]
         named.append((replace(part, name=name or new), chords))
     form = "".join(part.name * part.repeats for part, _ in named)
-    return Folded(tuple(part for part, _ in named), form, _typed(named))
+    typed = _typed(named)
+    return Folded(
+        tuple(part for part, _ in named),
+        form,
+        tuple(chord for chord in typed if not is_pin(chord.symbol)),
+        tuple(_pin(chord) for chord in typed if is_pin(chord.symbol)),
+    )
+
+
+def _pin(over: TypedChord) -> tuple[int, Fraction | None, str]:
+    whole_bar = over.symbol.startswith(PIN_BAR)
+    wish = over.symbol.removeprefix(PIN_BAR).removeprefix(PIN_NOTE)
+    return over.bar, None if whole_bar else over.start, wish
 
 
 def _same(one: Part, other: Part) -> bool:

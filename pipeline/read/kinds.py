@@ -4,29 +4,31 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import cache
 
-from liltwright import models
 from liltwright.dances import dances
 from liltwright.tune import TuneType
 
-_BY_METER: dict[str, TuneType] = {
-    "4/4": "reel", "2/2": "reel", "6/8": "jig", "9/8": "slip jig", "12/8": "slide",
-    "2/4": "polka", "3/4": "waltz",
-}  # fmt: skip
-
 
 def type_named(text: str) -> TuneType | None:
-    """The tune type that a rhythm field or a title names, if any."""
+    """The tune type that a rhythm field or a title names, if any; the longest name wins."""
     words = f" {re.sub(r'[^a-z]+', ' ', text.lower())} "
-    for word, kind in models.read_json("dances/words.json").items():
+    for word, kind in _names():
         if f" {word} " in words or f" {word}s " in words:
             return kind
     return None
 
 
+@cache
+def _names() -> tuple[tuple[str, TuneType], ...]:
+    """Every name of every type, longest first, so "slip jig" before "jig"."""
+    named = [(word, kind) for kind, dance in dances().items() for word in dance.words]
+    return tuple(sorted(named, key=lambda pair: -len(pair[0])))
+
+
 def type_of_meter(meter: str) -> TuneType:
     """The commonest tune type in a metre; an air where no dance has it."""
-    return _BY_METER.get(meter, "air")
+    return next((kind for kind, dance in dances().items() if meter in dance.usual_in), "air")
 
 
 def beat_of(tune_type: TuneType, meter: str) -> Fraction:

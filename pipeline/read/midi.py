@@ -1,12 +1,11 @@
-"""Standard MIDI File -> Tune: the melody line.
+"""Standard MIDI File -> Tune: the melody line; or Heard, where it was played off the grid.
 
 Task     read the tune from a MIDI file, one that a notation program wrote or one that was played
 In       bytes; the name of the file
-Out      Tune
+Out      Tune, or Heard: a performance, which goes the way of a recording (tunefile.py)
 Method   The track called melody, else the one with the most notes, drums left out; of notes at one
          time the highest. Notes that lie on a grid of 32nds and triplets are quantised from their
-         ticks; the file's metres give the bars, and written-out repeats are folded (unfold.py). A
-         performance off the grid goes the way of a recording (pipeline/notate).
+         ticks; the file's metres give the bars, and written-out repeats are folded (unfold.py).
 References  Standard MIDI Files 1.0.
 """
 
@@ -43,7 +42,7 @@ _MARK = re.compile(r"[A-Z]['0-9]{0,9}|ending [0-9,]{1,30}")
 _ABOUT = re.compile(r"([a-z ]+) in ([0-9]+/[0-9]+), ([A-G][#b]? [a-z]+), beat ([0-9]+/[0-9]+)")
 
 
-def read_midi(data: bytes, *, name: str) -> Tune:
+def read_midi(data: bytes, *, name: str) -> Tune | Heard:
     """Read the melody of a MIDI file.
 
     Raises PipelineError when the data is broken or has no notes.
@@ -181,10 +180,8 @@ def lead_of(
     return pickup_length(notes, full, beat)
 
 
-def _performed(file: mido.MidiFile, notes: Sequence[Struck], source: Source) -> Tune:
-    """A performance without a grid: bars and values are found as in a recording."""
-    from liltwright.notate.notate import NotateSettings, notate
-
+def _performed(file: mido.MidiFile, notes: Sequence[Struck], source: Source) -> Heard:
+    """A performance without a grid, as notes in seconds."""
     seconds = _seconds(file)
     events = tuple(
         NoteEvent(
@@ -197,8 +194,7 @@ def _performed(file: mido.MidiFile, notes: Sequence[Struck], source: Source) -> 
     for one, following in pairwise(events):
         gap = max(following.onset_s - one.onset_s, one.offset_s - one.onset_s)
         check("silence_seconds", round(gap, 1), source.file)
-    heard = Heard(Source(source.file, source.sha256, duration_s), events)
-    return notate(heard, settings=NotateSettings())
+    return Heard(Source(source.file, source.sha256, duration_s), events)
 
 
 def _seconds(file: mido.MidiFile) -> _Clock:

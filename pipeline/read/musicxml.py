@@ -20,6 +20,7 @@ from lxml import etree
 from liltwright.errors import PipelineError
 from liltwright.keys import LETTER_SEMITONES, signature_of
 from liltwright.limits import check, number, short, whole
+from liltwright.notation import CHORD_KINDS
 from liltwright.read.bars import ReadBar
 from liltwright.read.checked import check_meter
 from liltwright.read.mxl import parsed, unpacked
@@ -29,8 +30,9 @@ from liltwright.tune import MODES, KeyName, Mode, Ornament, ScoreNote, Source, T
 _OTHER_MODES: dict[str, Mode] = {"ionian": "major", "aeolian": "minor", "locrian": "phrygian"}
 _MODES: dict[str, Mode] = {mode: mode for mode in MODES} | _OTHER_MODES  # type: ignore[dict-item]
 _SIGNS: dict[str, Ornament] = {
-    "turn": "roll", "inverted-turn": "roll", "trill-mark": "grace", "mordent": "tap",
-    "inverted-mordent": "cut",
+    "turn": "roll", "inverted-turn": "roll", "delayed-turn": "roll", "vertical-turn": "roll",
+    "delayed-inverted-turn": "roll", "trill-mark": "grace", "shake": "grace", "mordent": "tap",
+    "inverted-mordent": "cut", "schleifer": "slide", "tremolo": "triplet",
 }  # fmt: skip
 _TONICS = ("C", "G", "D", "A", "E", "B", "F#", "C#", "F", "Bb", "Eb", "Ab", "Db", "Gb", "Cb",
            "G#", "D#", "A#")  # fmt: skip
@@ -87,6 +89,7 @@ class _Note:
     length: Fraction
     ornament: Ornament | None = None
     goes_on: bool = False
+    graces: tuple[int, ...] = ()
 
 
 @dataclass(slots=True)
@@ -234,7 +237,8 @@ class PartReader:
         if length <= 0:
             return after
         tied = any(tie.get("type") == "start" for tie in element.findall("tie"))
-        note = _Note(midi, start, length, _ornament(element, grace, midi), tied)
+        before = tuple(one - midi for one in grace)
+        note = _Note(midi, start, length, _ornament(element, grace, midi), tied, before)
         grace.clear()
         if bar.notes and bar.notes[-1].start == start:
             if midi > bar.notes[-1].midi:
@@ -265,7 +269,9 @@ class PartReader:
 
 def _finished(bar: _Bar, notes: list[_Note]) -> ReadBar:
     return ReadBar(
-        notes=tuple(ScoreNote(n.midi, n.start, n.length, n.ornament) for n in notes),
+        notes=tuple(
+            ScoreNote(n.midi, n.start, n.length, n.ornament, graces=n.graces) for n in notes
+        ),
         length=bar.length,
         opens=bar.opens,
         closes=bar.closes,
@@ -302,8 +308,10 @@ def midi_of_pitch(pitch: etree._Element) -> int:
 
 def _ornament(element: etree._Element, grace: list[int], midi: int) -> Ornament | None:
     for sign in element.iterfind("notations/ornaments/*"):
-        if str(sign.tag) in _SIGNS:
+        if str(sign.tag) in _SIGNS and sign.get("type") in (None, "single", "start"):
             return _SIGNS[str(sign.tag)]
+    if element.find("notations/articulations/scoop") is not None:
+        return "slide"
     if not grace:
         return None
     if len(grace) > 1:
@@ -313,12 +321,10 @@ def _ornament(element: etree._Element, grace: list[int], midi: int) -> Ornament 
 
 def _symbol(harmony: etree._Element) -> str:
     """A chord symbol as text: root, the kind as written or as named, bass."""
-    from liltwright.write.xml_notes import KINDS
-
     kind = harmony.find("kind")
     text = kind.get("text") if kind is not None else None
     if text is None and kind is not None:
-        named = {value: key for key, value in reversed(KINDS.items())}
+        named = {value: key for key, value in reversed(CHORD_KINDS.items())}
         text = named.get((kind.text or "").strip(), "")
     bass = harmony.find("bass")
     return (

@@ -19,11 +19,10 @@ from typing import cast
 from liltwright import keys
 from liltwright.errors import PipelineError
 from liltwright.keys import parse_key
-from liltwright.limits import number, ratio, whole
+from liltwright.limits import number, ratio, short, whole
+from liltwright.notation import REPEAT_DOT_STRINGS, RHYTHM_MARKS
 from liltwright.tab import Setup
 from liltwright.tune import TUNE_TYPES, TuneType
-from liltwright.write.tab_columns import MARKS
-from liltwright.write.tablature import MIDDLE
 
 _STRING = re.compile(r"[A-G][#b]?\s*\|")
 _BAR_LINE = re.compile(r"\|+")
@@ -31,7 +30,7 @@ _MARK = re.compile(r"([bwhqestxy])(\.{0,2})([3579]?)|([0-9]+)/([0-9]+)")
 _CELL = re.compile(r"((?:g[hps]?[0-9]+)*),?(?:([hps]?)([0-9]+)|(\([0-9]+\)))?")
 _GRACE = re.compile(r"g([hps]?)([0-9]+)")
 _SIGN = re.compile(r"\[([^\]]*)\]")
-_VALUES = {mark: value for value, mark in MARKS.items()}
+_VALUES = {mark: value for value, mark in RHYTHM_MARKS.items()}
 _IN_THE_TIME_OF = {"3": 2, "5": 4, "7": 4, "9": 8}
 _NOTE = re.compile(r"([A-G])([#b]?)([0-9])")
 
@@ -146,7 +145,7 @@ def _midi(letter: str, sign: str, octave: str) -> int:
 def _step(mark: str, name: str) -> Fraction:
     found = _MARK.fullmatch(mark)
     if not found:
-        raise PipelineError(f'{name} has the rhythm mark "{mark}", which is not known.')
+        raise PipelineError(f'{name} has the rhythm mark "{short(mark)}", which is not known.')
     letter, dots, tuplet, over, under = found.groups()
     if over:
         return ratio(f"{over}/{under}")
@@ -174,7 +173,7 @@ def _system(above: list[str], strings: Sequence[str], name: str, number: int) ->
             raise PipelineError(
                 f"{name}, line {number}: a bar has no rhythm marks over it; every column needs one."
             )
-        closes = any(strings[string - 1][end - 1 : end] == ":" for string in MIDDLE)
+        closes = any(strings[string - 1][end - 1 : end] == ":" for string in REPEAT_DOT_STRINGS)
         inside = _between(chords, begin, end, r"\S+")
         words = [text for _, text in _between(signs, begin, end, _SIGN.pattern)]
         bars.append(_bar(strings, mine, end - closes, inside, words, closes, after - end > 1, name))

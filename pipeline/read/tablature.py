@@ -20,7 +20,7 @@ from typing import Literal
 from liltwright import keys
 from liltwright.errors import PipelineError
 from liltwright.guitar.fretboard import open_midi
-from liltwright.limits import check
+from liltwright.limits import check, short
 from liltwright.read.bars import ReadBar
 from liltwright.read.checked import check_bars, check_meter, checked_tune
 from liltwright.read.folding import fold
@@ -71,7 +71,8 @@ def read_tablature(text: str, *, name: str) -> Tablature:
     try:
         return _tablature(lines, name)
     except (ValueError, KeyError, IndexError) as fault:
-        raise PipelineError(f"{name} is damaged text tablature: {fault}; correct it.") from fault
+        why = short(str(fault), 120)
+        raise PipelineError(f"{name} is damaged text tablature: {why}; correct it.") from fault
 
 
 def _tablature(lines: Sequence[str], name: str) -> Tablature:

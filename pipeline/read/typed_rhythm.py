@@ -20,6 +20,7 @@ from statistics import median
 from typing import TypeVar
 
 from liltwright.limits import limit, ratio
+from liltwright.notation import RHYTHM_MARKS
 from liltwright.read.typed_lines import Line, refusal
 from liltwright.read.typed_spacing import (
     TimedBar,
@@ -29,11 +30,10 @@ from liltwright.read.typed_spacing import (
     without_bars,
 )
 from liltwright.read.typed_systems import RawBar, RawSystem
-from liltwright.write.tab_columns import MARKS
 
 T = TypeVar("T")
 _MARK = re.compile(r"([bwhqestxyBWHQEST])(\.{0,2})([3579]?)|([0-9]{1,9}/[0-9]{1,9})")
-_VALUES = {mark: value for value, mark in MARKS.items()}
+_VALUES = {mark: value for value, mark in RHYTHM_MARKS.items()}
 _IN_THE_TIME_OF = {"3": 2, "5": 4, "7": 4, "9": 8}
 _CHORD_LETTERS = frozenset("BE")
 _COUNT = re.compile(r"[1-9]|1[0-2]|[&+ea]|and")

@@ -24,7 +24,8 @@ from liltwright.read.typed_lines import Line, blocks_of, plain_lines, refusal
 from liltwright.read.typed_rhythm import endings_of, timed
 from liltwright.read.typed_spacing import TimedBar
 from liltwright.read.typed_systems import RawBar, RawNote, RawSystem, system_of
-from liltwright.read.typed_words import strings_of_labels, words_of
+from liltwright.read.typed_words import check_order, strings_of_labels, words_of
+from liltwright.unpick.finished import NOTHING, Known
 
 _SHORTEST = Fraction(1, 128)
 
@@ -83,8 +84,8 @@ class TypedTab:
     """The words that name the type of the tune."""
 
 
-def read_typed_tab(text: str, *, name: str) -> TypedTab:
-    """Read one page.
+def read_typed_tab(text: str, *, name: str, known: Known = NOTHING) -> TypedTab:
+    """Read one page; what the user knows of it is not looked for in its words.
 
     Raises PipelineError with line and column for what cannot be read.
     """
@@ -92,22 +93,24 @@ def read_typed_tab(text: str, *, name: str) -> TypedTab:
         return _own(text, name)
     lines = plain_lines(text, name)
     blocks, remarks = blocks_of(lines, name)
-    words = words_of(lines, blocks[0].first, name)
+    words = words_of(lines, blocks[0].first, name, known)
     systems = [system_of(block, name) for block in blocks]
     check("bars", sum(len(system.bars) for system in systems), name)
     check("notes", sum(len(bar.notes) for system in systems for bar in system.bars), name)
-    strings = _tuning(systems, words.strings_midi, remarks, name)
+    strings = known.strings or _tuning(systems, words.strings_midi, remarks, name)
+    for line in (system.block.lines for system in systems if known.strings):
+        check_order([one.label for one in line], line[0].places[0], name)
     times, full = timed(systems, lines, words.meter, name)
     bars = _bars(systems, lines, times)
     if not any(bar.notes for bar in bars):
         raise refusal(
             name, blocks[0].lines[0].places[0], "the system has no fret; write numbers into it"
         )
-    known = all(one.source != "spacing" for one in times if one.starts)
+    stated = all(one.source != "spacing" for one in times if one.starts)
     remarks += _remarks(times, words.meter, full, words.capo)
     check("tune_whole_notes", sum((bar.length for bar in bars), Fraction(0)), name)
     return TypedTab(
-        words.title, strings, words.capo, words.meter, known, bars, _repeats(bars), tuple(remarks),
+        words.title, strings, words.capo, words.meter, stated, bars, _repeats(bars), tuple(remarks),
         words.kind,
     )  # fmt: skip
 

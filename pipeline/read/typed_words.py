@@ -12,7 +12,7 @@ References: none; such notation has no standard (common practice).
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import get_args
@@ -25,6 +25,8 @@ from liltwright.read.checked import check_meter
 from liltwright.read.kinds import type_named
 from liltwright.read.typed_lines import Line, refusal
 from liltwright.tab import LayerName
+from liltwright.tune import TuneType
+from liltwright.unpick.finished import NOTHING, Known
 
 _TUNING = re.compile(r"\b(?:re)?tun(?:ing|ed|e to)\b", re.IGNORECASE)
 _OUTRIGHT = re.compile(r"\s*(?:guitar )?tuning\s*[:=]\s*(?=\S)|\s*tuned to\s+(?=\S)", re.IGNORECASE)
@@ -60,6 +62,10 @@ _ROWS = (
     (1, "i ii iii iv v vi vii viii ix x xi xii"),
 )
 _NUMBERS = {word: n for first, row in _ROWS for n, word in enumerate(row.split(), first)}
+_UPSIDE_DOWN = (
+    "the string letters run from the lowest string to the highest; "
+    "turn the system over, the highest string on top"
+)
 _LONGEST_TITLE = 70
 _WORDS_OF_A_KIND = 2
 _BRACKET = re.compile(r"\s*[(\[]([^()\[\]]*)[)\]]$")
@@ -79,20 +85,38 @@ class Words:
     """The line that names the type of the tune."""
 
 
-def words_of(lines: Sequence[Line], head: int, name: str) -> Words:
+def words_of(lines: Sequence[Line], head: int, name: str, known: Known = NOTHING) -> Words:
     """Read the words; lines up to `head` stand before the first system.
 
+    What is known goes before them: a faulty tuning in words does no harm when it is known. A known
+    type of tune has its own metre where the words name another one.
     Raises PipelineError for a tuning, capo or metre that cannot be.
     """
     said = [line for line in lines if not line.is_string and line.text.strip()]
     before = [line for line in lines[:head] if not line.is_string and line.text.strip()]
     return Words(
         _title(before),
-        _tuning(said, name),
-        _capo(said, name),
-        _meter(said, before, name),
+        known.strings or _tuning(said, name),
+        _capo(said, name) if known.capo is None else known.capo,
+        known.meter or _meter_for(known.kind, lambda: _meter(said, before, name)),
         _kind(before),
     )
+
+
+def _meter_for(kind: TuneType | None, named: Callable[[], str | None]) -> str | None:
+    """The named metre, where it fits the type that is known."""
+    meter = named()
+    if kind is None or meter in dances()[kind].meters:
+        return meter
+    return dances()[kind].meters[0]
+
+
+def check_order(labels: Sequence[str], place: tuple[int, int], name: str) -> None:
+    """Raise PipelineError when the letters show that the lowest string is on top."""
+    letters = "".join(label[0].upper() + label[1:] for label in labels)
+    right = _classes(letters) != tuple(reversed(_classes(letters)))
+    if all(labels) and right and _classes(letters) in _known_letters():
+        raise refusal(name, place, _UPSIDE_DOWN)
 
 
 def strings_of_labels(labels: Sequence[str], place: tuple[int, int], name: str) -> Strings:
@@ -109,20 +133,19 @@ def strings_of_labels(labels: Sequence[str], place: tuple[int, int], name: str) 
             return strings
     except UsageError:
         pass
-    known = {_plain_letters(tuning.strings_midi) for tuning in catalogue()}
-    if _classes(turned) in known:
-        raise refusal(
-            name,
-            place,
-            "the string letters run from the lowest string to the highest; "
-            "turn the system over, the highest string on top",
-        )
+    if _classes(turned) in _known_letters():
+        raise refusal(name, place, _UPSIDE_DOWN)
     raise refusal(
         name,
         place,
         f'the string letters "{" ".join(labels)}" spell no tuning of a guitar from the highest '
         "string down; correct them, such as e B G D A E",
     )
+
+
+@cache
+def _known_letters() -> frozenset[tuple[int, ...]]:
+    return frozenset(_plain_letters(tuning.strings_midi) for tuning in catalogue())
 
 
 def _plain_letters(strings: Sequence[int]) -> tuple[int, ...]:

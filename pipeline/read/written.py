@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from liltwright.errors import PipelineError
 from liltwright.keys import signature_of
 from liltwright.limits import clean
+from liltwright.pins import place_text
 from liltwright.read.bars import ReadBar
 from liltwright.read.checked import check_bars, checked_tune
 from liltwright.read.folding import fold
@@ -38,6 +39,8 @@ class Stated:
     whole_notes_a_minute: Fraction | None = None
     order: str = ""
     """Order of labelled parts, "ABA"."""
+    pins: tuple[str, ...] = ()
+    """What the user's hand fixes, with its places; see liltwright.pins."""
     warnings: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
     """What in the file is not as it should be, with its place."""
@@ -89,6 +92,8 @@ def written_tune(bars: Sequence[ReadBar], stated: Stated, source: Source, *, whi
         remarks=tuple(remarks),
         chords_typed=folded.chords,
     )
+    over = [f"{place_text(tune, bar, start)}={wish}" for bar, start, wish in folded.pins]
+    tune = replace(tune, pins=(*stated.pins, *over))
     return checked_tune(tune, which)
 
 
@@ -107,7 +112,8 @@ def _kind(stated: Stated) -> tuple[TuneType, bool]:
 
 
 def _likely_key(parts: tuple[Part, ...], bar_length: Fraction) -> KeyName:
-    from liltwright.notate.key import KeyEvidence, rank_keys
+    from liltwright.notate.key import rank_keys
+    from liltwright.notate.keyevidence import KeyEvidence
 
     best = rank_keys(KeyEvidence.of_parts(parts, bar_length))[0]
     return KeyName(best.tonic, best.mode)

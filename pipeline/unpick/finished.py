@@ -10,16 +10,33 @@ Method   A FinishedNote is a ScoreNote with its place on the guitar and what the
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import get_args
 
+from liltwright.guitar.tunings import Strings
 from liltwright.read.bars import ReadBar
 from liltwright.read.written import Stated
 from liltwright.tab import PartName, Technique
-from liltwright.tune import ScoreNote, Source
+from liltwright.tune import ScoreNote, Source, TuneType
 
 PARTS: tuple[PartName, ...] = get_args(PartName)
 """What a note can be; a voice of one of these names says so outright."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """What the user knows of a page; it goes before what the page says and what is guessed."""
+
+    meter: str | None = None
+    kind: TuneType | None = None
+    strings: Strings | None = None
+    """Open strings low to high, without the capo."""
+    capo: int | None = None
+    beats_per_minute: float | None = None
+
+
+NOTHING = Known()
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +53,13 @@ class FinishedNote(ScoreNote):
     technique: Technique | None = None
     finger: int = 0
     pluck: str = ""
+
+
+def six_strings(strings_midi: Sequence[int]) -> Strings:
+    """Six open strings as the guitar's records hold them."""
+    low, *middle, high = strings_midi
+    fifth, fourth, third, second = middle
+    return low, fifth, fourth, third, second, high
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ Method   Highest and lowest of the page come from its own moments, so that a pag
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -26,6 +27,8 @@ from liltwright.unpick.page import Moment, Page, Struck
 TUNE, BASS, INNER = range(3)
 AROUND = 3
 """Bars on each side in which a drone is looked for."""
+PEDAL = 5
+"""Semitones that a drone between two tune notes lies below both."""
 THUMB = 4
 """The thumb's strings begin here: 4, 5 and 6."""
 
@@ -72,6 +75,9 @@ def likings(page: Page, fixed: Mapping[int, PartName]) -> np.ndarray:
         for one in moment.notes:
             found[one.index] = _alone(one, moment, register, table)
             found[one.index, TUNE] += table["tune_ostinato"] * drones[one.index]
+    for index, share in _pedals(page).items():
+        found[index, TUNE] += table["tune_pedal"] * share
+        found[index, BASS] += table["bass_pedal"] * share
     for one in page.notes:
         named = fixed.get(one.index)
         price = 1000.0 if named else table["named"]
@@ -113,17 +119,38 @@ def _ostinato(page: Page) -> list[float]:
     return found
 
 
+def _pedals(page: Page) -> dict[int, float]:
+    """Notes struck alone, well below the notes before and after: how many of those are this pitch.
+
+    A harp-like drone is one or two pitches; a tune that dips goes to many.
+    """
+    found: list[Struck] = []
+    moments = page.moments
+    for before, here, after in zip(moments, moments[1:], moments[2:], strict=False):
+        one = here.notes[0]
+        around = min(before.notes[-1].note.midi, after.notes[-1].note.midi)
+        if len(here.notes) == 1 and around - one.note.midi >= PEDAL:
+            found.append(one)
+    counts = Counter(one.note.midi for one in found)
+    some = max(len(found), len(page.begins) / 2)
+    return {one.index: counts[one.note.midi] / some for one in found}
+
+
 # ---------------------------------------------------------------- what is learned from the page
 
 
 def habits(page: Page, shares: np.ndarray) -> np.ndarray:
-    """Prices from a first reading: what a voice, a string and the same bar elsewhere mostly are."""
+    """Prices from a first reading: what a voice, a string, a place and the same bar mostly are."""
     table = costs()
     found = np.zeros((len(page.notes), 3))
     voices: dict[object, list[int]] = {}
     strings: dict[object, list[int]] = {}
     bars: dict[object, list[int]] = {}
+    places: dict[object, list[int]] = {}
     shapes = _shapes(page)
+    for moment in page.moments:
+        for rank, one in enumerate(moment.notes):
+            places.setdefault((moment.start, *_stands(moment, rank)), []).append(one.index)
     for one in page.notes:
         note = one.note
         if note.voice and note.voice not in PARTS:
@@ -135,12 +162,23 @@ def habits(page: Page, shares: np.ndarray) -> np.ndarray:
         (voices, table["voice"]),
         (strings, table["string_habit"]),
         (bars, table["again"]),
+        (places, table["place_habit"]),
     ):
         for indices in groups.values():
             if len(indices) > 1:
                 mean = shares[indices].mean(axis=0)
                 found[indices] -= weight * np.log(mean * 0.96 + 0.0133)
     return found
+
+
+def _stands(moment: Moment, rank: int) -> tuple[str, bool]:
+    """Which of the notes struck together a note is, and whether the thumb plays it."""
+    note, last = moment.notes[rank].note, len(moment.notes) - 1
+    if not last:
+        which = "alone"
+    else:
+        which = "low" if not rank else "top" if rank == last else "middle"
+    return which, note.string >= THUMB
 
 
 def _shapes(page: Page) -> list[object]:

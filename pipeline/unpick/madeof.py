@@ -21,7 +21,7 @@ from typing import Literal, get_args
 
 from liltwright import keys
 from liltwright.arrange.chords import TRIADS
-from liltwright.arrange.metre import pulse_of
+from liltwright.bassbeats import pulse_of
 from liltwright.tab import Chord, TabBar, TabNote, Technique
 from liltwright.tune import KeyName, Tune
 from liltwright.unpick.compared import Change, Grades
@@ -36,6 +36,16 @@ BOTTOM = 1.5
 
 
 @dataclass(frozen=True, slots=True)
+class Stay:
+    """A finger that stays down under other fretted notes; bars are numbers as printed."""
+
+    finger: int
+    string: int
+    fret: int
+    bars: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class MadeOf:
     """How a page is made; bars are numbers as printed."""
 
@@ -44,6 +54,8 @@ class MadeOf:
     """Bars in which the bass goes by steps."""
     held: tuple[int, ...] = ()
     """Bars in which a fretting finger stays down under other notes."""
+    stays: tuple[Stay, ...] = ()
+    """Which fingers these are, the one in most bars first."""
     ornaments: int = 0
     ornament_kinds: dict[str, int] = field(default_factory=dict)
     """How many of each, such as hammer-on or grace note."""
@@ -119,7 +131,8 @@ def made_of(tune: Tune, bars: Sequence[TabBar], key: KeyName, unsure: float = 0.
     return MadeOf(
         bass=bass_kind(tune, bars, key),
         walks=numbers([index for index, bar in enumerate(bars) if _walks(bar)]),
-        held=numbers([index for index, bar in enumerate(bars) if _holds_down(bar)]),
+        held=numbers([index for index, bar in enumerate(bars) if _held_down(bar)]),
+        stays=_stays(tune, bars),
         ornaments=sum(note.grace or note.technique is not None for note in notes),
         ornament_kinds={kind: kinds[kind] for kind in ORNAMENTS if kinds[kind]},
         inner=sum(note.part == "inner" and not note.grace for note in notes),
@@ -153,11 +166,22 @@ def _walks(bar: TabBar) -> bool:
     return any(one and two for one, two in pairwise(steps))
 
 
-def _holds_down(bar: TabBar) -> bool:
-    return any(
-        low.fret
+def _stays(tune: Tune, bars: Sequence[TabBar]) -> tuple[Stay, ...]:
+    where: dict[tuple[int, int, int], set[int]] = {}
+    for bar, written in zip(bars, tune.written_bars(), strict=True):
+        for note in _held_down(bar) if written.number else ():
+            where.setdefault((note.finger, note.string, note.fret), set()).add(written.number)
+    found = [Stay(*hold, tuple(sorted(numbers))) for hold, numbers in where.items()]
+    return tuple(sorted(found, key=lambda one: (-len(one.bars), one.bars, one.string)))
+
+
+def _held_down(bar: TabBar) -> list[TabNote]:
+    """The fretted notes of bass and inner voices that last while another note is fretted."""
+    return [
+        low
+        for low in bar
+        if low.fret
+        and not low.grace
         and low.part != "melody"
         and any(low.start < n.start < low.start + low.length and n.fret for n in bar)
-        for low in bar
-        if not low.grace
-    )
+    ]

@@ -13,10 +13,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from liltwright.arrange.metre import pulse_of
+from liltwright.bassbeats import pulse_of
 from liltwright.read.written import written_tune
 from liltwright.tune import Tune
-from liltwright.unpick.finished import Finished, FinishedNote
+from liltwright.unpick.finished import NOTHING, Finished, FinishedNote, Known
+from liltwright.unpick.knowing import as_known, tune_as_known
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,10 +62,15 @@ class Page:
     end: Fraction
 
 
-def page_of(finished: Finished) -> Page:
-    """Fold a finished arrangement. Raises PipelineError when it has no notes."""
+def page_of(finished: Finished, known: Known = NOTHING) -> Page:
+    """Fold a finished arrangement.
+
+    Raises PipelineError when it has no notes, UsageError when its bars do not fit the user's metre.
+    """
     name = finished.source.file
-    tune = written_tune(finished.bars, finished.stated, finished.source, which=name)
+    stated = as_known(finished.stated, known)
+    tune = written_tune(finished.bars, stated, finished.source, which=name)
+    tune = tune_as_known(tune, known)
     written = tune.written_bars()
     notes: list[Struck] = []
     begins: list[Fraction] = []

@@ -18,7 +18,7 @@ from fractions import Fraction
 
 from liltwright import keys
 from liltwright.arrange.grades import difficulty, grade_bar
-from liltwright.arrange.metre import pulse_of
+from liltwright.bassbeats import pulse_of
 from liltwright.counting import count
 from liltwright.doubts import bars_words, ranges
 from liltwright.guitar.fretboard import open_midi

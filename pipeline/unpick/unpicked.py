@@ -20,12 +20,13 @@ from liltwright import keys
 from liltwright.errors import UsageError
 from liltwright.guitar.player import Player
 from liltwright.guitar.tension import cautions
-from liltwright.guitar.tunings import Strings, name_of
+from liltwright.guitar.tunings import name_of
 from liltwright.read.finished import without_voices
 from liltwright.tab import Arrangement, Layer, PartName, Round, Setup, TabBar
 from liltwright.tune import Bar, Ending, KeyName, Part, ScoreNote, Tune
 from liltwright.unpick.compared import changes_of, grades_of
-from liltwright.unpick.finished import PARTS, Finished
+from liltwright.unpick.finished import NOTHING, PARTS, Finished, Known, six_strings
+from liltwright.unpick.knowing import on_known_strings
 from liltwright.unpick.madeof import MadeOf, chords_of, made_of
 from liltwright.unpick.page import Page, page_of
 from liltwright.unpick.parting import part_notes
@@ -46,8 +47,7 @@ _SAID = re.compile(r"(\d+):(\d+(?:/\d+)?):([1-6])=(melody|bass|inner)")
 class UnpickSettings:
     """What the user knows of the page."""
 
-    strings: Strings | None = None
-    capo: int | None = None
+    known: Known = NOTHING
     ignore_voices: bool = False
     said: tuple[str, ...] = ()
     """Notes that are something else: "3:1/4:5=melody" is bar 3, a quarter in, fifth string."""
@@ -89,11 +89,13 @@ def unpick(
     player, settings = player or Player(), settings or UnpickSettings()
     if settings.ignore_voices:
         finished = without_voices(finished)
-    page = page_of(finished)
-    if settings.strings is not None or not finished.has_strings:
-        capo = settings.capo if settings.capo is not None else finished.capo
-        known = finished.strings_midi if len(finished.strings_midi) == 6 else None
-        page = placed(page, settings.strings or _six(known), capo)
+    known = settings.known
+    finished = on_known_strings(finished, known)
+    page = page_of(finished, known)
+    if not finished.has_strings:
+        capo = known.capo if known.capo is not None else finished.capo
+        named = six_strings(finished.strings_midi) if finished.strings_midi else None
+        page = placed(page, known.strings or named, capo)
     fixed = _fixed(page, settings.said)
     parted = part_notes(page, {**_pickups(page), **fixed})
     bars = tab_bars(page, parted)
@@ -120,12 +122,6 @@ def unpick(
     )  # fmt: skip
     remarks = (*tune.remarks, *page.finished.remarks)
     return Unpicked(replace(tune, remarks=remarks), whole, arrangement)
-
-
-def _six(strings: Sequence[int] | None) -> Strings | None:
-    if strings is None:
-        return None
-    return (strings[0], strings[1], strings[2], strings[3], strings[4], strings[5])
 
 
 def _fixed(page: Page, said: Sequence[str]) -> Mapping[int, PartName]:
@@ -171,7 +167,8 @@ def _pickups(page: Page) -> dict[int, PartName]:
 
 def _tune(page: Page, bars: Sequence[TabBar]) -> tuple[Tune, int]:
     """The melody as a tune, and the semitones from it to the page as it sounds."""
-    from liltwright.notate.key import KeyEvidence, rank_keys
+    from liltwright.notate.key import rank_keys
+    from liltwright.notate.keyevidence import KeyEvidence
     from liltwright.read.checked import checked_tune
     from liltwright.read.written import no_key
 
@@ -183,7 +180,7 @@ def _tune(page: Page, bars: Sequence[TabBar]) -> tuple[Tune, int]:
     moved = [tuple(replace(n, midi=n.midi + 12 * octave) for n in line) for line in lines]
     place = iter(moved)
     parts = tuple(_part(part, place) for part in page.tune.parts)
-    tune = replace(page.tune, parts=parts, octave_shift=octave, chords_typed=())
+    tune = replace(page.tune, parts=parts, octave_shift=octave, chords_typed=(), pins=())
     if not page.tune.candidates.key:
         best = rank_keys(KeyEvidence.of_parts(parts, tune.bar_length))
         before = no_key(KeyName(page.tune.tonic, page.tune.mode))
@@ -230,8 +227,7 @@ def _part(part: Part, bars) -> Part:  # type: ignore[no-untyped-def]
 
 
 def _setup(page: Page, tune: Tune, transpose: int) -> Setup:
-    strings = _six(page.finished.strings_midi)
-    assert strings is not None
+    strings = six_strings(page.finished.strings_midi)
     sounds = KeyName(tune.tonic, tune.mode)
     shapes = keys.transpose_key(sounds, -page.finished.capo)
     return Setup(name_of(strings), strings, page.finished.capo, transpose, sounds, shapes)

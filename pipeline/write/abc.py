@@ -33,7 +33,8 @@ _ACCIDENTALS = {-2: "__", -1: "_", 0: "=", 1: "^", 2: "^^"}
 def tune_to_abc(tune: Tune, *, ornaments: bool = False) -> str:
     """The plain tune as ABC 2.1; with its ornaments only when asked for."""
     sheet = sheet_of_tune(tune)
-    return _header(sheet) + _body(sheet, "melody", ornaments)
+    pins = "".join(f"%%pin {' '.join(pin.split())}\n" for pin in tune.pins)
+    return _header(sheet) + pins + _body(sheet, "melody", ornaments)
 
 
 def layer_to_abc(tune: Tune, arrangement: Arrangement, name: str) -> str:

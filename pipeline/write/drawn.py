@@ -38,7 +38,8 @@ def _bar(bar: SheetBar, gone: dict[VoiceName, bool]) -> SheetBar:
     voices = {name: list[Item]() for name in _NAMES}
     for voice in bar.voices:
         voices[voice.name] = list(voice.items)
-    chord = _chord(voices) if bar.written < 0 else []
+    alone = bar.written < 0 and not any(item.notes for item in voices["melody"])
+    chord = _chord(voices) if alone else []
     if chord:
         return replace(bar, voices=(Voice("melody", tuple(chord)),))
     for name in gone:

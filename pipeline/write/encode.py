@@ -14,7 +14,6 @@ from typing import Literal
 import numpy as np
 
 AudioKind = Literal["wav", "ogg", "mp3"]
-MIME = {"wav": "audio/wav", "ogg": "audio/ogg", "mp3": "audio/mpeg"}
 
 MP3_RATES = (16_000, 22_050, 24_000, 32_000, 44_100, 48_000)
 """Sample rates of MPEG-1 and MPEG-2 layer III (ISO/IEC 11172-3, 13818-3)."""

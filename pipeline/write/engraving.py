@@ -16,10 +16,11 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from liltwright.options import Paper
 from liltwright.tab import Arrangement, Setup
 from liltwright.tune import KeyName, Tune
 from liltwright.write.drawn import drawn
-from liltwright.write.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM, Paper
+from liltwright.write.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM
 from liltwright.write.sheet import Sheet, sheet_of_layer, sheet_of_tune
 from liltwright.write.svg import Drawing, drawing_of
 from liltwright.write.systems import LINE_NOTES, ROOMY_NOTES, line_weight, lines_of

@@ -15,6 +15,7 @@ from liltwright.progress import Progress, silent
 from liltwright.records import to_json
 from liltwright.tab import Arrangement, Ranking
 from liltwright.tune import Tune
+from liltwright.write.formats import FORMATS, is_made
 
 if TYPE_CHECKING:
     from liltwright.guitar.player import Player
@@ -31,8 +32,9 @@ def render(
     output: OutputOptions,
     player: Player,
     progress: Progress = silent,
+    page: Sequence[str] = (),
 ) -> Files:
-    """Every file of a run."""
+    """Every file of a run; `page` tells what a finished page is made of, for the report."""
     progress("writing notes and tab", 0.0)
     files = tune_files(tune)
     files["tunings.json"] = to_json(ranking).encode()
@@ -47,13 +49,15 @@ def render(
         progress("playing the layers slowly", 0.0)
         files |= practice_tracks(tune, arrangements, audio)
     if output.sheets or output.report:
-        files |= drawn_files(tune, ranking, arrangements, audio, output, player, files, progress)
+        files |= drawn_files(
+            tune, ranking, arrangements, audio, output, player, files, progress, page
+        )
     return files
 
 
 def chart_files(tune: Tune, arrangements: Sequence[Arrangement], player: Player) -> Files:
     """Where each arrangement's melody lies on the neck."""
-    from liltwright.guitar.charts import fretboard_chart
+    from liltwright.write.charts import fretboard_chart
 
     return {
         f"arrangement-{number}-fretboard.svg": fretboard_chart(
@@ -102,6 +106,7 @@ def drawn_files(
     player: Player,
     written: Mapping[str, bytes],
     progress: Progress,
+    page: Sequence[str] = (),
 ) -> Files:
     """Sheets to print and the report, from music that is engraved once for both."""
     from liltwright.write.report import Recording, engrave_all, report_html
@@ -121,7 +126,7 @@ def drawn_files(
             files[f"arrangement-{number}.pdf"] = sheet
     if output.report:
         progress("laying out the report", 0.0)
-        page = report_html(
+        report = report_html(
             tune,
             ranking,
             arrangements,
@@ -129,8 +134,9 @@ def drawn_files(
             engravings=drawn,
             files={**written, **files},
             player=player,
+            page=page,
         )
-        files["report.html"] = page.encode()
+        files["report.html"] = report.encode()
     return files
 
 
@@ -152,20 +158,32 @@ def tune_files(tune: Tune) -> Files:
 
 
 def arrangement_files(tune: Tune, arrangement: Arrangement, number: int) -> Files:
-    """The layers of one arrangement and the performance, in every format."""
-    from liltwright.write.abc import layer_to_abc
-    from liltwright.write.midi import layer_to_midi
-    from liltwright.write.musicxml import layer_to_musicxml
-    from liltwright.write.tablature import layer_to_text
-
+    """The layers of one arrangement and the performance, in every format of a run."""
     files = {f"arrangement-{number}.json": to_json(arrangement).encode()}
     for name in layer_names(arrangement):
-        stem = f"arrangement-{number}-{name}"
-        files[f"{stem}.musicxml"] = layer_to_musicxml(tune, arrangement, name)
-        files[f"{stem}.mid"] = layer_to_midi(tune, arrangement, name)
-        files[f"{stem}.abc"] = layer_to_abc(tune, arrangement, name).encode()
-        files[f"{stem}.txt"] = layer_to_text(tune, arrangement, name).encode()
+        for kind in FORMATS:
+            if kind.in_run and kind.layer:
+                data = kind.layer(tune, arrangement, name)
+                files[f"arrangement-{number}-{name}{kind.ending}"] = data
+    if arrangement.lines:
+        files[f"arrangement-{number}-lines.txt"] = lines_text(tune, arrangement).encode()
     return files
+
+
+def lines_text(tune: Tune, arrangement: Arrangement) -> str:
+    """The bass lines to choose from: what they do in each bar, then their tab."""
+    from liltwright.arrange.lines import lines_words
+    from liltwright.write.tablature import layer_to_text
+
+    rows = [
+        "Bass lines to choose from: chords of each bar and, in brackets, the bass notes.",
+        'Take one for a part with --lines "A=restless B=still", or for a part of one round with',
+        '--rounds "melody:p moving-bass:f/B=restless:mf". The melody keeps its fingers.',
+        "",
+        *lines_words(tune, arrangement),
+    ]
+    tabs = [layer_to_text(tune, arrangement, line.name) for line in arrangement.lines]
+    return "\n\n\n".join(["\n".join(rows), *tabs])
 
 
 def layer_names(arrangement: Arrangement) -> tuple[str, ...]:
@@ -182,5 +200,4 @@ def is_left_out(name: str, output: OutputOptions) -> bool:
     """Whether a run with these options makes no file of this kind, whatever the tune."""
     if name.startswith(("practice-", "melody-check.")):
         return not output.practice
-    made = {"ogg": output.sound, "pdf": output.sheets, "html": output.report}
-    return not made.get(name.rpartition(".")[2], True)
+    return not is_made(name, output)

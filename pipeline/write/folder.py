@@ -31,6 +31,7 @@ from liltwright.write.ledger import (
     OUR_NAMES,
     WRITING,
     Listed,
+    edited_alone,
     free_name,
     is_own,
     list_is_damaged,
@@ -165,8 +166,7 @@ def save_one(path: Path, data: bytes) -> None:
 
 def edited_by_user(path: Path) -> bool:
     """Whether a file lies in a folder of ours and is not just what we wrote there."""
-    listed = read_list(path.parent)
-    return bool(listed) and os.path.lexists(path) and not is_own(path.parent, path.name, listed)
+    return edited_alone(path.parent, path.name)
 
 
 def _plan(

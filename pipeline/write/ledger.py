@@ -19,7 +19,9 @@ from pathlib import Path
 LIST_NAME = ".written.json"
 WRITING = ".liltwright-writing"
 EARLIER = ".liltwright-earlier"
-OUR_NAMES = (LIST_NAME, WRITING, EARLIER)
+EDITS = ".liltwright-edits"
+"""The journal of changes that the local page keeps."""
+OUR_NAMES = (LIST_NAME, WRITING, EARLIER, EDITS)
 
 MOST_BYTES = 1_000_000
 """A longer list is not ours: 31 files take 3 kB."""
@@ -113,6 +115,12 @@ def is_own(folder: Path, name: str, listed: Listed) -> bool:
     """
     known = {listed.get(name), listed.get(beside(name, "new"))} - {None}
     return bool(known) and sha256(folder / name) in known
+
+
+def edited_alone(folder: Path, name: str) -> bool:
+    """Whether a file lies in a folder of ours and is not just what we wrote there."""
+    listed = read_list(folder)
+    return bool(listed) and os.path.lexists(folder / name) and not is_own(folder, name, listed)
 
 
 def versions_beside(name: str, listed: Listed) -> list[str]:

@@ -6,17 +6,14 @@ In:  Tune, Arrangement, layer name, the file's name. Out: file name -> content; 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import cast
 
+from liltwright.counting import listed
 from liltwright.errors import UsageError
+from liltwright.options import Paper
 from liltwright.tab import Arrangement
 from liltwright.tune import Tune
-from liltwright.write.encode import AudioKind
-from liltwright.write.pages import Paper
-
-Writer = Callable[[Tune, Arrangement, str], bytes]
+from liltwright.write.formats import LAYER_ENDINGS, Format, format_of
 
 
 def layer_file(
@@ -33,7 +30,7 @@ def layer_file(
     Raises UsageError when there is no such layer.
     """
     kind = check_kind(target)
-    if kind == ".svg":
+    if kind.ending == ".svg":
         from liltwright.write.sheets import layer_pages_svg
 
         pages = layer_pages_svg(tune, arrangement, layer, paper=paper)
@@ -42,61 +39,19 @@ def layer_file(
             target.with_stem(f"{target.stem}-{number}") if many else target: page.encode()
             for number, page in enumerate(pages, start=1)
         }
-    if kind == ".pdf":
+    if kind.layer is None:
         from liltwright.write.sheets import layer_pdf
 
         return {target: layer_pdf(tune, arrangement, layer, paper=paper)}
-    if hands and kind == ".txt":
+    if hands and kind.ending == ".txt":
         from liltwright.write.tablature import layer_to_text
 
         return {target: layer_to_text(tune, arrangement, layer, hands=True).encode()}
-    return {target: _KINDS[kind](tune, arrangement, layer)}
+    return {target: kind.layer(tune, arrangement, layer)}
 
 
-def check_kind(target: Path) -> str:
-    """The ending of a file name that a layer can be written as. Raises UsageError for another."""
-    kind = target.suffix.lower()
-    if kind in _KINDS or kind in (".pdf", ".svg"):
-        return kind
-    raise UsageError(f"{target} must end in .pdf, .svg, {', '.join(_KINDS)}.")
-
-
-def _text(tune: Tune, arrangement: Arrangement, layer: str) -> bytes:
-    from liltwright.write.tablature import layer_to_text
-
-    return layer_to_text(tune, arrangement, layer).encode()
-
-
-def _musicxml(tune: Tune, arrangement: Arrangement, layer: str) -> bytes:
-    from liltwright.write.musicxml import layer_to_musicxml
-
-    return layer_to_musicxml(tune, arrangement, layer)
-
-
-def _midi(tune: Tune, arrangement: Arrangement, layer: str) -> bytes:
-    from liltwright.write.midi import layer_to_midi
-
-    return layer_to_midi(tune, arrangement, layer)
-
-
-def _abc(tune: Tune, arrangement: Arrangement, layer: str) -> bytes:
-    from liltwright.write.abc import layer_to_abc
-
-    return layer_to_abc(tune, arrangement, layer).encode()
-
-
-def _sound(kind: str) -> Writer:
-    def write(tune: Tune, arrangement: Arrangement, layer: str) -> bytes:
-        from liltwright.write.encode import encode_audio
-        from liltwright.write.sound import layer_audio
-
-        sound = layer_audio(tune, arrangement, layer)
-        return encode_audio(sound.samples, sound.sample_rate, cast(AudioKind, kind))
-
-    return write
-
-
-_KINDS: dict[str, Writer] = {
-    ".txt": _text, ".musicxml": _musicxml, ".mid": _midi, ".abc": _abc,
-    ".ogg": _sound("ogg"), ".mp3": _sound("mp3"), ".wav": _sound("wav"),
-}  # fmt: skip
+def check_kind(target: Path) -> Format:
+    """The kind of file a layer is written as. Raises UsageError for one it cannot be."""
+    if target.suffix.lower() in LAYER_ENDINGS:
+        return format_of(target.name)
+    raise UsageError(f"{target} must end in {listed(LAYER_ENDINGS)}.")

@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import cache
 from math import inf
-from typing import Literal
 
-Paper = Literal["a4", "letter"]
+from liltwright.options import Paper
+
 PAGE_MM: dict[Paper, float] = {"a4": 272.0, "letter": 254.0}
 """Height of what is printed on a page: paper less margins and footer."""
 WIDTH_MM: dict[Paper, float] = {"a4": 180.0, "letter": 185.9}

@@ -25,15 +25,16 @@ from typing import Any
 import numpy as np
 
 from liltwright.guitar.player import Player
+from liltwright.options import Paper
 from liltwright.tab import Arrangement, Ranking
 from liltwright.tune import Tune
 from liltwright.write.bank import PULSE_S, Bank
 from liltwright.write.encode import MP3_RATES, encode_audio, resampled
 from liltwright.write.engraving import Engraved, engrave_layer, engrave_tune, narrowed
 from liltwright.write.lead import with_chords
-from liltwright.write.pages import Paper
 from liltwright.write.picture import heard_picture
 from liltwright.write.pluck import SAMPLE_RATE
+from liltwright.write.report_page import layers_heading, page_section
 from liltwright.write.report_player import Music
 from liltwright.write.report_sections import (
     downloads_section,
@@ -94,8 +95,12 @@ def report_html(
     engravings: Engravings | None = None,
     files: Mapping[str, bytes] | None = None,
     player: Player | None = None,
+    page: Sequence[str] = (),
 ) -> str:
-    """The page. `files` are those that stand beside it, for its links and downloads."""
+    """The page. `files` are those that stand beside it, for its links and downloads.
+
+    page : what a finished page is made of, line by line, where one was taken apart
+    """
     texts = files or {}
     engraved = engravings or engrave_all(tune, arrangements)
     bank = Bank()
@@ -118,9 +123,18 @@ def report_html(
             chords_added=bool(arrangements and not tune.chords_typed),
         ),
         heard_section(tune, rows, sound_url, longest_s=LONGEST_RECORDING_S),
+        page_section(page),
         ranked,
         *(
-            layers_section(tune, arrangement, number, music, scores, len(arrangements))
+            layers_section(
+                tune,
+                arrangement,
+                number,
+                music,
+                scores,
+                len(arrangements),
+                layers_heading(number, page),
+            )
             for number, arrangement in enumerate(arrangements, start=1)
         ),
         downloads_section(texts),
@@ -133,7 +147,7 @@ def report_html(
         "cents": round(tune.tuning_offset_cents, 1),
         "scores": scores,
     }
-    head = glyph_sheet(drawings) + masthead(tune, ranking, arrangements)
+    head = glyph_sheet(drawings) + masthead(tune, ranking, arrangements, page=page)
     return _page(tune, head, sections, data)
 
 

@@ -21,10 +21,12 @@ from liltwright.errors import PipelineError
 from liltwright.guitar.player import Player
 from liltwright.tab import Arrangement, Layer, RankedSetup, Ranking
 from liltwright.tune import Tune
+from liltwright.words import best_words, describe_tune
 from liltwright.write.cautions import printed_cautions
-from liltwright.write.encode import MIME
 from liltwright.write.engraving import capo_words, key_words, layer_title, tuning_words
+from liltwright.write.formats import FORMATS, format_of
 from liltwright.write.picture import PictureRow
+from liltwright.write.report_page import LEARN
 from liltwright.write.report_player import Music, choices, music_html, player
 from liltwright.write.sheets import hardest_bars, heading_facts
 
@@ -32,18 +34,6 @@ SHOWN_SETUPS = 8
 SHOWN_DOUBTS = 8
 """More doubts than this are listed reason by reason."""
 CHARTS = 3
-_EMBEDDED = (".abc", ".mid", ".txt")
-_TYPES = {
-    ".abc": "text/vnd.abc", ".mid": "audio/midi", ".txt": "text/plain", ".json": "application/json",
-    ".musicxml": "application/vnd.recordare.musicxml+xml", ".pdf": "application/pdf",
-}  # fmt: skip
-_PURPOSES = (
-    ("To print", (".pdf", ".svg")),
-    ("Tab as plain text", (".txt",)),
-    ("To listen to", (".ogg", ".mp3", ".wav")),
-    ("For notation programs", (".abc", ".musicxml", ".mid")),
-    ("All that was found, as data", (".json",)),
-)
 _PULSE = (
     '<svg class="pulse" viewBox="0 0 136 18" aria-hidden="true" fill="currentColor">'
     '<circle cx="9" cy="9" r="9"/><circle cx="48" cy="9" r="5.5"/><circle cx="74" cy="9" r="9"/>'
@@ -51,16 +41,21 @@ _PULSE = (
 )
 
 
-def masthead(tune: Tune, ranking: Ranking, arrangements: Sequence[Arrangement]) -> str:
+def masthead(
+    tune: Tune,
+    ranking: Ranking,
+    arrangements: Sequence[Arrangement],
+    *,
+    page: Sequence[str] = (),
+) -> str:
     """Title, the tune in one sentence, what the program is unsure of, and the way around."""
-    from liltwright.summary import best_words, describe_tune
-
     lines = [f'<p class="lead">{escape(describe_tune(tune))}.</p>']
     if ranking.setups:
-        arranged = arrangements[0].setup if arrangements else None
+        arranged = next((one.setup for one in arrangements[bool(page) :]), None)
         lines.append(f"<p>{escape(best_words(ranking, arranged))}.</p>")
     lines += [f'<p class="note">{escape(text)}</p>' for text in (*tune.warnings, *tune.remarks)]
     links = [("tune", "The tune", True), ("heard", "What was heard", bool(tune.bars_heard)),
+             ("page", "The finished page", bool(page)),
              ("tunings", "Tunings", bool(ranking.setups)),
              ("layers-1", "Layers", bool(arrangements)), ("files", "Files", True)]  # fmt: skip
     contents = "".join(
@@ -264,7 +259,7 @@ def _dots(setups: Sequence[RankedSetup]) -> str:
 
 
 def _charts(tune: Tune, setups: Sequence[RankedSetup], player: Player) -> list[str]:
-    from liltwright.guitar.charts import fretboard_chart
+    from liltwright.write.charts import fretboard_chart
 
     drawn = []
     for setup in setups:
@@ -287,8 +282,12 @@ def layers_section(
     music: Mapping[str, Music],
     scores: Mapping[str, Mapping[str, Any]],
     count: int,
+    heading: tuple[str, str] | None = None,
 ) -> str:
-    """Every layer of an arrangement, engraved and playable, then the performance."""
+    """Every layer of an arrangement, engraved and playable, then the performance.
+
+    heading : instead of the usual heading and sentence
+    """
     setup = arrangement.setup
     which = f" {number}" if count > 1 else ""
     parts = [
@@ -300,10 +299,10 @@ def layers_section(
     )
     whole = [("Whole performance", 0, scores[f"{number}-performance"]["bars"][-1][2])]
     cautions = printed_cautions(setup, arrangement.cautions)
+    head, told = heading or (f"The arrangement{which} in layers", LEARN)
     return (
-        f'<section id="layers-{number}"><h2>The arrangement{which} in layers</h2>'
-        f"<p>{escape(tuning_words(setup))}, {capo_words(setup)}. Learn each layer before the next; "
-        "the melody keeps its fingering wherever it can.</p>"
+        f'<section id="layers-{number}"><h2>{head}</h2>'
+        f"<p>{escape(tuning_words(setup))}, {capo_words(setup)}. {told}</p>"
         f'{"".join(parts)}<section class="layer performance"><h3>Performance</h3>'
         f"<p>{escape(rounds)}.</p>"
         f"{player(f'{number}-performance', '', 'performance', whole)}</section>"
@@ -363,8 +362,8 @@ def downloads_section(files: Mapping[str, bytes]) -> str:
     if not files:
         return '<section id="files"><h2>Files</h2><p>No other files were written.</p></section>'
     groups = []
-    for words, suffixes in _PURPOSES:
-        names = [name for name in sorted(files) if name[name.rfind(".") :] in suffixes]
+    for words in dict.fromkeys(kind.purpose for kind in FORMATS if kind.purpose):
+        names = [name for name in sorted(files) if format_of(name).purpose == words]
         if names:
             links = "".join(f"<li>{_download(name, files[name])}</li>" for name in names)
             groups.append(f'<div><h3>{words}</h3><ul class="downloads">{links}</ul></div>')
@@ -376,13 +375,12 @@ def downloads_section(files: Mapping[str, bytes]) -> str:
 
 
 def _download(name: str, data: bytes) -> str:
-    suffix = name[name.rfind(".") :]
+    kind = format_of(name)
     link = f'<a href="{escape(name)}">{escape(name)}</a>'
-    if suffix not in _EMBEDDED:
+    if not kind.inside:
         return link
-    kind = _TYPES.get(suffix) or MIME.get(suffix[1:], "application/octet-stream")
     return (
         f'{link} <a class="screen" download="{escape(name)}" '
-        f'href="data:{kind};base64,{base64.b64encode(data).decode()}">'
+        f'href="data:{kind.media};base64,{base64.b64encode(data).decode()}">'
         f'save<span class="skip"> {escape(name)}</span></a>'
     )

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from liltwright import keys
-from liltwright.arrange.rounds import PerformedBar, performance
+from liltwright.arrange.rounds import PerformedBar, performance, round_words
 from liltwright.errors import UsageError
 from liltwright.tab import Arrangement, Setup
 from liltwright.tune import KeyName, ScoreNote, Tune, WrittenBar
@@ -323,7 +323,9 @@ def _performed_bar(
     notes = tuple(SheetNote.of_tab(note) for note in bar.notes)
     blank = SheetBar(0, Fraction(0), Fraction(0), (), (), written=bar.written)
     if bar.written < 0:
-        return Frame(notes, bar.length, Fraction(0), False), blank
+        return Frame(notes, bar.length, Fraction(0), False), replace(
+            blank, heading=arrangement.change if not place else ""
+        )
     frame = _frame(page, bar.written, notes, _pickup_after(page, played, place))
     layer = arrangement.layer(bar.layer)
     chords = [(chord.bar, chord.start, chord.symbol) for chord in layer.chords]
@@ -334,16 +336,26 @@ def _performed_bar(
         or _part_of(page, before) != _part_of(page, bar)
         or before.written >= bar.written
     )
-    dynamics = {one.round: one.dynamic for one in played}
-    changes = begins_round and dynamics.get(bar.round - 1) != bar.dynamic
+    full = page.written[bar.written].kind != "pickup"
+    changes = full and _last_dynamic(page, played, place) != bar.dynamic
     return replace(frame, rings_on=True), replace(
         blank,
         chords=_chords_in(chords, bar.written, frame),
         part=page.tune.parts[_part_of(page, bar)].name if begins_part else "",
-        heading=f"Round {bar.round}: {bar.layer}" if begins_round else "",
+        heading=f"Round {bar.round}: {round_words(arrangement.rounds[bar.round - 1])}"
+        if begins_round
+        else "",
         dynamic=bar.dynamic if changes else "",
         double_bar=place + 1 < len(played) and played[place + 1].round != bar.round,
     )
+
+
+def _last_dynamic(page: _Page, played: Sequence[PerformedBar], place: int) -> str:
+    """The dynamic of the last full bar before; of none, nothing."""
+    for bar in reversed(played[:place]):
+        if bar.written >= 0 and page.written[bar.written].kind != "pickup":
+            return bar.dynamic
+    return ""
 
 
 def _first_full_bar_of_round(page: _Page, played: Sequence[PerformedBar], place: int) -> bool:
@@ -352,7 +364,7 @@ def _first_full_bar_of_round(page: _Page, played: Sequence[PerformedBar], place:
     if bar.written < 0 or written[bar.written].kind == "pickup":
         return False
     earlier = [one for one in played[max(place - 2, 0) : place] if one.round == bar.round]
-    return all(written[one.written].kind == "pickup" for one in earlier)
+    return all(one.written < 0 or written[one.written].kind == "pickup" for one in earlier)
 
 
 def _part_of(page: _Page, bar: PerformedBar) -> int:

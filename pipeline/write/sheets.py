@@ -17,6 +17,7 @@ from importlib.resources import files
 from typing import Any
 
 from liltwright.doubts import bars_words, doubtful_indices, doubtful_numbers, ranges
+from liltwright.options import Paper
 from liltwright.tab import Arrangement, Layer, Setup
 from liltwright.tune import Tune
 from liltwright.write.cautions import HAND, RIGHTS, printed_cautions
@@ -29,7 +30,7 @@ from liltwright.write.engraving import (
     layer_title,
     tuning_words,
 )
-from liltwright.write.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM, Paper, page_breaks
+from liltwright.write.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM, page_breaks
 from liltwright.write.sheet import Sheet, SheetBar
 from liltwright.write.svg import Drawing, marked, standalone
 

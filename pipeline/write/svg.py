@@ -24,14 +24,17 @@ from liltwright.write.mend import (
     of_class,
     staff_lines,
 )
+from liltwright.write.pluck_marks import mark_plucks
 from liltwright.write.sheet import SheetBar
 from liltwright.write.tab_marks import mark_tab
 
+_FOOT = 110
+"""What the plucking hand's letters need below their feet."""
 _HREF = "{http://www.w3.org/1999/xlink}href"
 STYLE = (
     "path,ellipse,polygon,polyline,rect{stroke:currentColor}"
     ".ending,.tempo,.reh,.fing{font-weight:bold}"
-    ".dir,.dynam,.mNum,.how{font-style:italic}"
+    ".dir,.dynam,.mNum,.how,.pluck{font-style:italic}"
     ".bar{fill:none;stroke:none}"
     ".doubt>.bar{fill:#fbe3c0}"
     ".query{font-weight:bold;fill:#8a3b12}"
@@ -113,8 +116,13 @@ def drawing_of(text: str, bars: Sequence[SheetBar], line: Sequence[int]) -> Draw
     glyphs = _glyphs(root.find(f"{SVG}defs"))
     _drop_milestones(inner)
     measures = of_class(inner, "measure")
-    for measure, index in zip(measures, line, strict=True):
-        _mark_bar(measure, index, bars[index])
+    bass = any(v.name == "bass" and any(i.notes for i in v.items)
+               for index in line for v in bars[index].voices)  # fmt: skip
+    feet = [
+        _mark_bar(measure, index, bars[index], bass=bass)
+        for measure, index in zip(measures, line, strict=True)
+    ]
+    height = max(height, max(feet, default=0) + _FOOT)
     top = -lift_fingers(measures)
     _number_line(measures, next((bars[i].number for i in line if bars[i].number), 0))
     for element in inner.iter():
@@ -124,8 +132,11 @@ def drawing_of(text: str, bars: Sequence[SheetBar], line: Sequence[int]) -> Draw
     return Drawing(body, glyphs, width, height - top, tuple(line), top)
 
 
-def _mark_bar(measure: Any, index: int, bar: SheetBar) -> None:
-    """Give a bar its index and a rectangle over its staves; tidy its tab staff."""
+def _mark_bar(measure: Any, index: int, bar: SheetBar, *, bass: bool) -> int:
+    """Give a bar its index and a rectangle over its staves; tidy its tab staff.
+
+    bass : whether a bass is drawn on the line. Returns the lowest foot of what was written below.
+    """
     from lxml import etree
 
     staves = children(measure, "staff")
@@ -139,14 +150,17 @@ def _mark_bar(measure: Any, index: int, bar: SheetBar) -> None:
                             ("width", right - left), ("height", bottom - top + 600)):  # fmt: skip
             box.set(name, str(value))
         measure.insert(0, box)
+    foot = 0
     if len(staves) > 1:
         strings = sorted({row[1] for row in staff_lines(staves[1:])})
         if len(strings) == 6:
             mark_tab(staves[1], strings, bar)
+            foot = mark_plucks(staves[1], strings, bar, bass=bass)
         mend_tab(staves[1], staves[0])
     mend_repeats(measure)
     mend_chords(measure)
     mend_letter(measure)
+    return foot
 
 
 def _drop_milestones(root: Any) -> None:

@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 
+from liltwright.notation import RHYTHM_MARKS
 from liltwright.write.sheet import Sheet, SheetBar
 from liltwright.write.values import divided, tuplet_of, value_and_dots
 from liltwright.write.voices import SheetNote
@@ -24,11 +25,6 @@ from liltwright.write.voices import SheetNote
 STRINGS = range(1, 7)
 RINGS = {"melody": "-", "bass": "=", "inner": "~"}
 TECHNIQUES = {"hammer-on": "h", "pull-off": "p", "slide": "s"}
-MARKS = {
-    Fraction(2): "b", Fraction(1): "w", Fraction(1, 2): "h", Fraction(1, 4): "q",
-    Fraction(1, 8): "e", Fraction(1, 16): "s", Fraction(1, 32): "t", Fraction(1, 64): "x",
-    Fraction(1, 128): "y",
-}  # fmt: skip
 STOP = "."
 
 
@@ -85,9 +81,9 @@ def rhythm_mark(step: Fraction) -> str:
     """ "q" quarter, "e." dotted eighth, "e3" eighth of a triplet; else the fraction itself."""
     tuplet = tuplet_of(step)
     shown = value_and_dots(step * tuplet[0] / tuplet[1]) if tuplet else value_and_dots(step)
-    if shown is None or shown[0] not in MARKS:
+    if shown is None or shown[0] not in RHYTHM_MARKS:
         return str(step)
-    return MARKS[shown[0]] + "." * shown[1] + (str(tuplet[0]) if tuplet else "")
+    return RHYTHM_MARKS[shown[0]] + "." * shown[1] + (str(tuplet[0]) if tuplet else "")
 
 
 def _ringing(bars: Sequence[SheetBar], begins: Sequence[Fraction]) -> list[_Ringing]:

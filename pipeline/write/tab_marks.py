@@ -33,7 +33,7 @@ _ARC = 170
 
 
 @dataclass(frozen=True, slots=True)
-class _Place:
+class Place:
     """A number on the tab staff."""
 
     note: SheetNote
@@ -43,14 +43,12 @@ class _Place:
 
 def mark_tab(staff: Any, string_ys: Sequence[int], bar: SheetBar) -> None:
     """Add to a bar's tab staff, in place. string_ys : heights of strings 1 to 6."""
-    layers = [g for g in staff.iter(f"{_SVG}g") if _kind(g) == "layer"]
-    for layer, voice in zip(layers, bar.voices, strict=False):
-        places = list(_places(layer, voice, string_ys))
+    for places in _by_voice(staff, string_ys, bar):
         for place in places:
             if place.note.grace:
                 _cut_string(staff, place)
                 number, y = str(place.note.fret), place.y + _BASELINE
-                staff.append(_text(place.x, y, number, "fret", _SMALL))
+                staff.append(text_element(place.x, y, number, "fret", _SMALL))
         for place in places:
             before = _before(places, place)
             if place.note.technique and before is not None:
@@ -58,7 +56,19 @@ def mark_tab(staff: Any, string_ys: Sequence[int], bar: SheetBar) -> None:
                     staff.append(mark)
 
 
-def _places(layer: Any, voice: Voice, ys: Sequence[int]) -> Iterator[_Place]:
+def places_of(staff: Any, string_ys: Sequence[int], bar: SheetBar) -> Iterator[Place]:
+    """Every number on a bar's tab staff."""
+    for places in _by_voice(staff, string_ys, bar):
+        yield from places
+
+
+def _by_voice(staff: Any, string_ys: Sequence[int], bar: SheetBar) -> Iterator[list[Place]]:
+    layers = [g for g in staff.iter(f"{_SVG}g") if _kind(g) == "layer"]
+    for layer, voice in zip(layers, bar.voices, strict=False):
+        yield list(_places(layer, voice, string_ys))
+
+
+def _places(layer: Any, voice: Voice, ys: Sequence[int]) -> Iterator[Place]:
     """Every number of a voice in playing order; nothing where the drawing has other events."""
     events = [g for g in layer.iter(f"{_SVG}g") if _kind(g) == "tabGrp"]
     items = [item for item in voice.items if item.notes]
@@ -70,15 +80,15 @@ def _places(layer: Any, voice: Voice, ys: Sequence[int]) -> Iterator[_Place]:
             yield from _of_item(item, int(text.get("x", "0")), ys)
 
 
-def _of_item(item: Item, x: int, ys: Sequence[int]) -> Iterator[_Place]:
+def _of_item(item: Item, x: int, ys: Sequence[int]) -> Iterator[Place]:
     for at, grace in enumerate(item.graces):
         left = x - _GRACE_STEP * (len(item.graces) - at) - 20
-        yield _Place(grace, left, ys[grace.string - 1])
+        yield Place(grace, left, ys[grace.string - 1])
     for note in item.notes:
-        yield _Place(note, x, ys[note.string - 1])
+        yield Place(note, x, ys[note.string - 1])
 
 
-def _cut_string(staff: Any, place: _Place) -> None:
+def _cut_string(staff: Any, place: Place) -> None:
     """Leave room for a number in the line of its string."""
     from lxml import etree
 
@@ -94,13 +104,13 @@ def _cut_string(staff: Any, place: _Place) -> None:
             return
 
 
-def _before(places: Sequence[_Place], place: _Place) -> _Place | None:
+def _before(places: Sequence[Place], place: Place) -> Place | None:
     """The number before on the same string."""
     earlier = [p for p in places if p.x < place.x and p.note.string == place.note.string]
     return max(earlier, key=lambda p: p.x, default=None)
 
 
-def _joined(before: _Place, place: _Place) -> Iterator[Any]:
+def _joined(before: Place, place: Place) -> Iterator[Any]:
     """An arc over two numbers and the letter of the technique above it."""
     from lxml import etree
 
@@ -113,10 +123,11 @@ def _joined(before: _Place, place: _Place) -> Iterator[Any]:
     arc.set("d", f"M{left},{top} Q{middle},{top - _ARC} {right},{top}")
     yield arc
     letter = _LETTERS[place.note.technique or "slide"]
-    yield _text(middle, top - _ARC // 2 - 40, letter, "how", _LETTER)
+    yield text_element(middle, top - _ARC // 2 - 40, letter, "how", _LETTER)
 
 
-def _text(x: int, y: int, words: str, kind: str, size: int) -> Any:
+def text_element(x: int, y: int, words: str, kind: str, size: int) -> Any:
+    """A word in the drawing, centred at x; its foot at y."""
     from lxml import etree
 
     text = etree.Element(f"{_SVG}text")

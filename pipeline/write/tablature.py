@@ -17,14 +17,13 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from liltwright import keys
+from liltwright.notation import REPEAT_DOT_STRINGS
 from liltwright.tab import Arrangement
 from liltwright.tune import KeyName, Tune
 from liltwright.write.sheet import Sheet, SheetBar, sheet_of_layer
 from liltwright.write.tab_columns import STOP, STRINGS, Column, columns_of, rhythm_mark
 
 WIDTH = 80
-MIDDLE = (3, 4)
-"""Strings that carry the dots of a repeat sign."""
 _NARROWEST = ((Fraction(1, 2), 8), (Fraction(3, 8), 6), (Fraction(1, 4), 5), (Fraction(1, 12), 3))
 
 
@@ -161,7 +160,7 @@ class _DrawnBar:
     def bar_line(self, string: int) -> str:
         """The bar line after this bar on one string."""
         if self.bar.closes_repeat:
-            return ":||" if string in MIDDLE else "-||"
+            return ":||" if string in REPEAT_DOT_STRINGS else "-||"
         return "||" if self.bar.double_bar or self.bar.last or self.bar.ends_ending else "|"
 
     @property
@@ -225,7 +224,7 @@ def _systems(bars: Sequence[_DrawnBar], width: int) -> list[list[_DrawnBar]]:
 
 def _system(bars: Sequence[_DrawnBar], names: dict[int, str], margin: int) -> str:
     opens = bars[0].bar.opens_repeat
-    left = {string: "||:" if string in MIDDLE else "||-" for string in STRINGS}
+    left = {string: "||:" if string in REPEAT_DOT_STRINGS else "||-" for string in STRINGS}
     if not opens:
         left = dict.fromkeys(STRINGS, "|")
     rows = {"signs": "", "chords": "", "rhythm": "", "fretting": "", "plucking": ""}

@@ -70,7 +70,7 @@ class PlayedBar:
     """One bar as it is played."""
 
     index: int
-    """Index into Tune.written_bars(); -1 for a closing chord in a bar of its own."""
+    """Index into Tune.written_bars(); -1 for a lead-in or a closing chord in a bar of its own."""
     number: int
     """Bar number as printed; a pick-up has 0."""
     part: int
@@ -121,10 +121,13 @@ def bar_spans(tune: Tune, order: list[int]) -> list[tuple[Fraction, Fraction]]:
         first = full - bar.length if bar.kind == "pickup" else Fraction(0)
         spans.append((first, first + bar.length))
     for place, (here, after) in enumerate(pairwise(order)):
-        if min(here, after) < 0:
+        if after < 0:
             continue
         first, last = spans[place]
         ahead = written[after]
+        if here < 0:  # a lead-in leaves room for the pick-up
+            spans[place] = (first, last - (ahead.length if ahead.kind == "pickup" else 0))
+            continue
         if written[here].kind != "pickup" and ahead.kind == "pickup" and last == full:
             room = last - ahead.length
             if all(note.start + note.length <= room for note in written[here].notes):

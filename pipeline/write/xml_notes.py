@@ -16,6 +16,7 @@ from math import lcm
 from lxml import etree
 
 from liltwright import keys
+from liltwright.notation import CHORD_KINDS
 from liltwright.write.values import value_and_dots
 from liltwright.write.voices import Item, SheetNote
 
@@ -27,14 +28,6 @@ _TYPES = {
     Fraction(1, 256): "256th",
 }  # fmt: skip
 _ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
-KINDS = {
-    "": "major", "m": "minor", "5": "power", "7": "dominant", "maj7": "major-seventh",
-    "m7": "minor-seventh", "sus2": "suspended-second", "sus4": "suspended-fourth",
-    "sus": "suspended-fourth", "6": "major-sixth", "m6": "minor-sixth", "9": "dominant-ninth",
-    "m9": "minor-ninth", "maj9": "major-ninth", "11": "dominant-11th", "13": "dominant-13th",
-    "dim": "diminished", "dim7": "diminished-seventh", "aug": "augmented", "+": "augmented",
-    "m7b5": "half-diminished", "aug7": "augmented-seventh", "+7": "augmented-seventh",
-}  # fmt: skip
 _SYMBOL = re.compile(r"\(?([A-G])([#b]?)([^/()]*)\)?(?:/([A-G])([#b]?))?\)?")
 
 Link = tuple[str, str]
@@ -181,7 +174,7 @@ def harmony_element(parent: etree._Element, symbol: str, offset: int, staff: int
     if sign:
         add(root, "root-alter", 1 if sign == "#" else -1)
     plain = {"min": "m", "-": "m", "maj": "", "M7": "maj7"}.get(kind, kind)
-    add(harmony, "kind", KINDS.get(plain, "other"), text=kind)
+    add(harmony, "kind", CHORD_KINDS.get(plain, "other"), text=kind)
     if bass:
         below = add(harmony, "bass")
         add(below, "bass-step", bass)

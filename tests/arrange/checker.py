@@ -37,7 +37,7 @@ class Sounding:
 def faults(tune: Tune, arrangement: Arrangement) -> list[str]:
     """Everything that is wrong, one sentence each; empty when all is well."""
     found: list[str] = []
-    for layer in arrangement.layers:
+    for layer in (*arrangement.layers, *arrangement.lines):
         found += [f"{layer.name}: {fault}" for fault in layer_faults(tune, arrangement, layer)]
     return found
 
@@ -148,8 +148,9 @@ def _index_on_4_faults(arrangement: Arrangement, layer: Layer) -> list[str]:
             if note.string == 4 and note.pluck == "i" and note.technique is None:
                 thumb = [
                     other
-                    for one in arrangement.layers
-                    for other in one.bars[number]
+                    for one in (*arrangement.layers, *arrangement.lines)
+                    for there in one.bars[number : number + 1]
+                    for other in there
                     if other.start == note.start and other.pluck == "p"
                 ]
                 if not any(other.string > 4 for other in thumb):

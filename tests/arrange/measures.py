@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 import time
 from collections import Counter
 from fractions import Fraction
@@ -17,8 +18,10 @@ from pathlib import Path
 
 from liltwright.arrange.chords import parse_symbol
 from liltwright.arrange.layers import arrange_layers
-from liltwright.arrange.metre import pulse_of
+from liltwright.arrange.weighed import Weigher
+from liltwright.bassbeats import pulse_of
 from liltwright.errors import PipelineError
+from liltwright.guitar.player import Player
 from liltwright.guitar.rank import rank_setups
 from liltwright.tab import Arrangement, Layer, Setup, TabNote
 from liltwright.tune import Tune
@@ -26,6 +29,8 @@ from tests.arrange.checker import faults
 from tests.arrange.musical import count_music, shares
 from tests.benchmark.collections import tunes
 
+DADGAD = Player(tunings_used=("DADGAD",))
+"""A player who says what they play."""
 BASS_LAYERS = ("drone", "plain-bass", "moving-bass", "fuller")
 
 
@@ -117,10 +122,14 @@ def measure(split: str, count: int) -> dict[str, float]:
     pool = tunes(split)  # type: ignore[arg-type]
     counts: Counter[str] = Counter()
     seconds: list[float] = []
+    rank_s: list[float] = []
     for item in pool[:: max(1, len(pool) // count)][:count]:
         tune = item.tune
         try:
-            ranked = rank_setups(tune).setups[0]
+            begun = time.process_time()
+            ranking = rank_setups(tune, weigh=Weigher(tune, Player()))
+            rank_s.append(time.process_time() - begun)
+            ranked = ranking.setups[0]
         except (PipelineError, IndexError) as fault:
             print(item.id, "no setup:", fault)
             continue
@@ -132,6 +141,15 @@ def measure(split: str, count: int) -> dict[str, float]:
         for fault in wrong[:3]:
             print(item.id, setup.tuning, setup.capo, fault)
         counts["tunes"] += 1
+        if counts["tunes"] % 25 == 0:
+            print(f"{counts['tunes']} tunes", file=sys.stderr, flush=True)
+        counts["near ties"] += ranking.near > 1
+        if counts["tunes"] % 5 == 1:
+            used = rank_setups(tune, player=DADGAD, weigh=Weigher(tune, DADGAD))
+            place = next((s.rank for s in used.setups if s.tuning == "DADGAD"), 999)
+            counts["DADGAD players"] += 1
+            counts["DADGAD among three"] += place <= 3
+            counts["DADGAD among ten"] += place <= 10
         counts["faults"] += len(wrong)
         counts["growing"] += grows(arrangement)
         count_fingering(arrangement, counts)
@@ -140,7 +158,7 @@ def measure(split: str, count: int) -> dict[str, float]:
         for name in BASS_LAYERS:
             count_beats(tune, arrangement.layer(name), setup, counts)
         count_moves(tune, arrangement.layer("moving-bass"), counts)
-    return figures(counts, seconds)
+    return figures(counts, seconds) | {"seconds to rank": round(sum(rank_s) / len(rank_s), 2)}
 
 
 def figures(counts: Counter[str], seconds: list[float]) -> dict[str, float]:
@@ -162,6 +180,9 @@ def figures(counts: Counter[str], seconds: list[float]) -> dict[str, float]:
     out["moving bass: repeated notes"] = counts["repeats"] / counts["moves"]
     out["moving bass: parallels per 32 bars"] = 32 * counts["parallels"] / counts["bars"]
     out |= shares(counts)
+    out["near ties"] = counts["near ties"] / counts["tunes"]
+    for name in ("DADGAD among three", "DADGAD among ten"):
+        out[name] = counts[name] / counts["DADGAD players"]
     out["seconds per 32 written bars"] = 32 * sum(seconds) / len(seconds)
     return {name: round(value, 4) for name, value in out.items()}
 

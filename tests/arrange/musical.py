@@ -12,7 +12,7 @@ from collections import Counter
 from fractions import Fraction
 
 from liltwright.arrange.chords import ChordTones, parse_symbol
-from liltwright.arrange.metre import pulse_of
+from liltwright.bassbeats import pulse_of
 from liltwright.tab import Arrangement, Layer, RankedSetup, TabNote
 from liltwright.tune import Tune
 
@@ -104,6 +104,55 @@ def broken_promises(ranked: RankedSetup, arrangement: Arrangement) -> tuple[int,
         promises += 1
         broken += [] if kept else [reason]
     return promises, broken
+
+
+def broken_arranged(
+    tune: Tune, ranked: RankedSetup, arrangement: Arrangement
+) -> tuple[int, list[str]]:
+    """What the reasons say of the quick arrangement, held against the whole one.
+
+    The bass falls on as many main beats (less five in a hundred), and the plain bass has the root
+    under the last main beat of every closing bar where that is promised.
+    """
+    layer, written = arrangement.layer("plain-bass"), tune.written_bars()
+    beats = main_beats(tune)
+    promises, broken = 0, []
+    for reason in ranked.reasons:
+        found = re.search(r"a bass falls on (\d+)%", reason)
+        if not found:
+            continue
+        promises += 1
+        struck = sum(bass_on(layer, bar, start) is not None for bar, start, _ in beats)
+        kept = struck >= (int(found[1]) / 100 - 0.05) * len(beats)
+        if "every part closes on its root" in reason:
+            promises += 1
+            for bar, start, _ in beats:
+                after = written[bar + 1] if bar + 1 < len(written) else None
+                here = written[bar]
+                ends = after is None or (after.part, after.ending) != (here.part, here.ending)
+                last = not any(b == bar and s > start for b, s, _ in beats)
+                body = here.kind == "bar" and after is not None and after.kind == "ending"
+                if ends and last and not (body and after.part == here.part):
+                    bass, chord = bass_on(layer, bar, start), chord_over(layer, bar, start)
+                    assert chord is not None
+                    if bass is None or bass.midi % 12 not in (chord.root, chord.bass):
+                        broken.append(f"bar {here.number}: {reason}")
+                        break
+        broken += [] if kept else [f"{struck} of {len(beats)}: {reason}"]
+    return promises, broken
+
+
+def count_lines(tune: Tune, arrangement: Arrangement, counts: Counter[str]) -> None:
+    """Parts in which still, steady and restless bass are three different lines."""
+    written = tune.written_bars()
+    for number in range(len(tune.parts)):
+        mine = [i for i, bar in enumerate(written) if bar.part == number]
+        lines = {
+            tuple((i, n.start, n.midi) for i in mine for n in line.bars[i] if n.part == "bass")
+            for line in arrangement.lines
+        }
+        counts["parts"] += 1
+        counts["parts with three lines"] += len(lines) == 3
 
 
 def count_named(tune: Tune, layer: Layer, counts: Counter[str]) -> None:
@@ -200,12 +249,15 @@ def count_music(
     count_register(arrangement, counts)
     count_ring(tune, arrangement, counts)
     promises, broken = broken_promises(ranked, arrangement)
+    more, also_broken = broken_arranged(tune, ranked, arrangement)
+    promises, broken = promises + more, [*broken, *also_broken]
     counts["promises"] += promises
     counts["promises kept"] += promises - len(broken)
     for layer in arrangement.layers[1:]:
         count_named(tune, layer, counts)
     count_same(tune, arrangement, counts)
     count_line(tune, arrangement, counts)
+    count_lines(tune, arrangement, counts)
     return broken
 
 
@@ -226,6 +278,7 @@ def shares(counts: Counter[str]) -> dict[str, float]:
         found[f"{name}: .. root or third sounds"] = share(f"{name} chord there", f"{name} chords")
         found[f"{name}: .. no foreign third"] = share(f"{name} no foreign third", f"{name} chords")
         found[f"{name}: chords with a slash"] = share(f"{name} slashes", f"{name} chords")
+    found["parts with three different bass lines"] = share("parts with three lines", "parts")
     found["same chords in all layers"] = share("bars same in all", "bars with chords")
     found["same chords when the melody returns"] = share("bars again same", "bars again")
     found["moving bass: rocking"] = share("rocking", "moving beats")

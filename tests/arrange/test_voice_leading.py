@@ -10,7 +10,7 @@ import pytest
 from music21 import interval, note, pitch, voiceLeading
 
 from liltwright.arrange.layers import arrange_layers
-from liltwright.arrange.metre import pulse_of
+from liltwright.bassbeats import pulse_of
 from liltwright.tab import Layer, TabNote
 from liltwright.tune import Tune
 from tests.arrange.samples import OWN, RYAN, own, ryan, somewhere

@@ -89,20 +89,25 @@ def beat_times(tune: Tune) -> np.ndarray:
 
 def key_baselines(truth: Tune) -> dict[str, tuple[float, float]]:
     """(tonic right, mode and tonic right) by analyser, from the notes as written."""
+    answers = music21_keys(truth)
+    answers["last note"] = (truth.written_bars()[-1].notes[-1].midi % 12, "major")
+    tonic = pitch_class(truth.tonic)
+    return {
+        name: (float(found == tonic), float(found == tonic and mode == truth.mode))
+        for name, (found, mode) in answers.items()
+    }
+
+
+def music21_keys(truth: Tune) -> dict[str, tuple[int, str]]:
+    """(tonic as pitch class, mode) by music21's analysers, from the notes as written."""
     score = _stream(truth)
-    answers = {
+    return {
         name: _music21_key(score, analyser)
         for name, analyser in (
             ("music21 default (Aarden-Essen)", "key"),
             ("music21 Temperley", "TemperleyKostkaPayne"),
             ("music21 Krumhansl-Schmuckler", "KrumhanslSchmuckler"),
         )
-    }
-    answers["last note"] = (truth.written_bars()[-1].notes[-1].midi % 12, "major")
-    tonic = pitch_class(truth.tonic)
-    return {
-        name: (float(found == tonic), float(found == tonic and mode == truth.mode))
-        for name, (found, mode) in answers.items()
     }
 
 

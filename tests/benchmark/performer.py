@@ -28,6 +28,7 @@ from tests.benchmark.collections import map_notes
 from tests.benchmark.gracing import decorate
 from tests.benchmark.manners import MANNERS, Family, Manner
 from tests.benchmark.playing import Clock, Performance, PlainNote, as_heard
+from tests.benchmark.pretend import Habits, changed, softened
 from tests.benchmark.timeline import RoundNote, whole_round
 
 QUAVER = Fraction(1, 8)
@@ -44,6 +45,7 @@ def perform(
     longest_s: float = 75.0,
     beats_per_minute: float | None = None,
     shift: int | None = None,
+    habits: Habits | None = None,
 ) -> Performance:
     """Play `tune` as the family does.
 
@@ -51,6 +53,7 @@ def perform(
     late_start : the recording begins inside the first bar.
     variations : share of the bars in which something is varied.
     beats_per_minute, shift : tempo and transposition in semitones; None: as usual for the family.
+    habits : what real players do beyond that (pretend.py); None: nothing of it.
     Raises ValueError for a tune that cannot be laid out (see timeline.whole_round).
     """
     rng = np.random.default_rng(seed)
@@ -67,16 +70,19 @@ def perform(
     if rounds is None:
         rounds = int(np.clip(longest_s // round_s, 1, rng.choice([1, 2, 2, 2, 3])))
     notes = _varied(_rounds(round_notes, bars * tune.bar_length, rounds), tune, rng, variations)
+    played = bars * rounds
+    if habits is not None:
+        notes, played = changed(notes, tune, played, habits, rng)
     if late_start:
         first = tune.bar_length * Fraction(int(rng.integers(1, 4)), 8)
         notes = [note for note in notes if note.position >= first]
-    clock, swing = _clock(tune, bars * rounds, bpm, manner, rng)
+    clock, swing = _clock(tune, played, bpm, manner, rng, habits)
     lead = float(rng.uniform(0.3, 1.5)) - clock.seconds(notes[0].position)
     clock = replace(clock, beat_s=clock.beat_s + lead)
-    plain = _timed(notes, tune, clock, manner, rng)
+    plain = _timed(notes, tune, clock, manner, rng, habits)
     drift = _drift(manner, plain, rng)
     strokes = decorate(plain, tune, manner, octave, drift, rng)
-    truth = _truth(tune, plain, clock, bars * rounds)
+    truth = _truth(tune, plain, clock, played)
     truth = replace(
         truth, beats_per_minute=bpm, rounds=rounds, octave_shift=-octave, swing=swing,
         tuning_offset_cents=drift[0],
@@ -162,7 +168,12 @@ def _scale(tune: Tune) -> set[int]:
 
 
 def _clock(
-    tune: Tune, bars: int, bpm: float, manner: Manner, rng: np.random.Generator
+    tune: Tune,
+    bars: int,
+    bpm: float,
+    manner: Manner,
+    rng: np.random.Generator,
+    habits: Habits | None,
 ) -> tuple[Clock, float]:
     per_bar = int(tune.bar_length / tune.beat)
     first, count = -2 * per_bar, (bars + 4) * per_bar
@@ -176,7 +187,7 @@ def _clock(
         ends = np.arange(4 * per_bar - first - 1, count, 4 * per_bar)
         lengths[ends] += np.where(rng.random(len(ends)) < 0.2, rng.uniform(0.05, 0.3, len(ends)), 0)
     times = np.concatenate([[0.0], np.cumsum(lengths)])
-    knots, swing = _feel(tune, rng)
+    knots, swing = _feel(tune, rng, habits)
     return Clock(tune.beat, first, times, knots), swing
 
 
@@ -186,13 +197,14 @@ SWING = {
 }  # fmt: skip
 
 
-def _feel(tune: Tune, rng: np.random.Generator) -> tuple[np.ndarray, float]:
+def _feel(tune: Tune, rng: np.random.Generator, habits: Habits | None) -> tuple[np.ndarray, float]:
     """Quaver positions inside a beat, and the long-to-short ratio."""
     quavers = int(tune.beat / QUAVER)
     if tune.beat == Fraction(3, 8):
         lilt = np.array([1.0, 1.0, 1.0]) + rng.uniform(0, 1) * np.array([0.18, -0.16, -0.02])
         return np.concatenate([[0], np.cumsum(lilt / lilt.sum())]), float(lilt[0] / lilt[1])
-    swing = float(rng.uniform(*SWING.get(tune.tune_type, (1.0, 1.0))))
+    usual = SWING.get(tune.tune_type, (1.0, 1.0))
+    swing = float(rng.uniform(*(habits.swing if habits and habits.swing else usual)))
     if tune.meter.endswith("/8") or quavers % 2:
         swing = 1.0
     pair = [swing / (1 + swing), 1 / (1 + swing)]
@@ -201,10 +213,19 @@ def _feel(tune: Tune, rng: np.random.Generator) -> tuple[np.ndarray, float]:
 
 
 def _timed(
-    notes: list[RoundNote], tune: Tune, clock: Clock, manner: Manner, rng: np.random.Generator
+    notes: list[RoundNote],
+    tune: Tune,
+    clock: Clock,
+    manner: Manner,
+    rng: np.random.Generator,
+    habits: Habits | None,
 ) -> list[PlainNote]:
     """Due times with jitter; order and a least distance of 45 ms kept."""
-    due = np.array([clock.seconds(note.position) for note in notes])
+    places = [note.position for note in notes]
+    if habits is not None and tune.beat == Fraction(3, 8):
+        pairs = zip([None, *notes[:-1]], notes, strict=True)
+        places = [softened(note.position, before, habits.soft) for before, note in pairs]
+    due = np.array([clock.seconds(place) for place in places])
     onsets = due + np.clip(rng.normal(0, manner.jitter_s, len(due)), -0.025, 0.025)
     for at in range(1, len(onsets)):
         onsets[at] = max(onsets[at], onsets[at - 1] + 0.045)

@@ -41,12 +41,13 @@ SPOILED = tuple(
 def main() -> int:
     """Run; 0 when every floor holds, 1 when one is undercut."""
     args = _arguments()
-    truth_notes = args.truth_notes or args.degrade or args.stage == "notate"
+    truth_notes = args.truth_notes or args.degrade or args.pretend or args.stage == "notate"
     order = Order(
         notate=args.stage != "hear",
         truth_notes=truth_notes,
         degrade=SPOILED if args.degrade else (),
         baselines=args.baselines,
+        pretend=args.pretend,
     )
     jobs = plan(
         args.split, args.first + args.renders, families=tuple(args.families),
@@ -81,6 +82,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--types", nargs="+", default=TYPES, choices=sorted(set(TYPES)))
     parser.add_argument("--stage", choices=("hear", "notate", "all"), default="all")
     parser.add_argument("--truth-notes", action="store_true", help="notate the performer's notes")
+    parser.add_argument("--pretend", action="store_true", help="play as on real recordings")
     parser.add_argument("--degrade", action="store_true", help="spoil the performer's notes too")
     parser.add_argument("--baselines", action="store_true")
     parser.add_argument("--plain", action="store_true", help="no talk, taps or late starts")
@@ -104,7 +106,15 @@ def _work(jobs: list[Any], order: Order, workers: int) -> list[dict[str, Any]]:
 def _figures(
     args: argparse.Namespace, rows: list[dict[str, Any]], truth_notes: bool
 ) -> dict[str, Any]:
-    kind = "degrade" if args.degrade else "truth-notes" if truth_notes else "audio"
+    kind = (
+        "pretend"
+        if args.pretend
+        else "degrade"
+        if args.degrade
+        else "truth-notes"
+        if truth_notes
+        else "audio"
+    )
     figures: dict[str, Any] = {
         "name": args.name or f"{args.split}-{kind}",
         "command": "python -m tests.benchmark.run " + " ".join(sys.argv[1:]),

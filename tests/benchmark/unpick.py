@@ -4,7 +4,8 @@
 
 In:  tunes of the development split: our own layers given as pure tablature without voices, and the
      simple arrangers of tests/unpick/arrangers.py; four-part chorales by Bach that music21 carries,
-     brought onto the guitar by our own search, with their voices as truth.
+     brought onto the guitar by our own search, with their voices as truth; songs with piano,
+     keyboard pieces and string quartets of music21 (tests/unpick/scores.py), without a floor.
 Out: F1 of melody, bass and inner notes for each, and seconds for 64 bars, in
      tests/benchmark/figures/SPLIT-unpick.json; exit code 1 below a floor.
 """
@@ -35,6 +36,7 @@ from liltwright.unpick.unpicked import UnpickSettings, unpick
 from liltwright.write.musicxml import layer_to_musicxml
 from tests.benchmark.collections import tunes
 from tests.unpick.arrangers import TEXTURES, arranged_by, blind, on_strings
+from tests.unpick.scores import score_pages
 
 FIGURES = Path(__file__).parent / "figures"
 PARTS = ("melody", "bass", "inner")
@@ -68,11 +70,15 @@ def main() -> int:
         own.setdefault(layer, Counter()).update(zip(truth, found, strict=True))
     for name, truth, page in [*foreign_pages(chosen), *chorales()]:
         foreign.setdefault(name, Counter()).update(zip(truth, part_notes(page).parts, strict=True))
+    scores: dict[str, Matches] = {}
+    for name, truth, page in score_pages():
+        scores.setdefault(name, Counter()).update(zip(truth, part_notes(page).parts, strict=True))
     figures = {
         "split": args.split,
         "tunes": len(chosen),
         "own": figures_of(own),
         "foreign": figures_of(foreign),
+        "scores": figures_of(scores),
         "parting_seconds_for_64_bars": round(64 * seconds / max(bars, 1), 3),
         "unpick_seconds_for_64_bars": round(whole_seconds(chosen), 3),
     }

@@ -18,6 +18,7 @@ from typing import Any
 
 import numpy as np
 
+from liltwright.dances import dances
 from liltwright.hear.audio import Audio, audio_from_samples
 from liltwright.tune import Heard, Tune
 from tests.benchmark.conditions import apply, talk_before, tap_feet
@@ -25,6 +26,7 @@ from tests.benchmark.degrade import degrade
 from tests.benchmark.performer import perform
 from tests.benchmark.plan import Job
 from tests.benchmark.playing import Performance, truth_heard
+from tests.benchmark.pretend import habits, pretend_heard
 from tests.benchmark.score_heard import score_heard
 from tests.benchmark.score_tune import score_tune
 from tests.benchmark.synth import render
@@ -46,15 +48,25 @@ class Order:
     """Hand the performer's own notes to notate instead of any audio."""
     degrade: tuple[tuple[float, float, float], ...] = ()
     baselines: bool = False
+    pretend: bool = False
+    """Play as on real recordings (pretend.py); with truth_notes alone."""
 
 
 def do(job: Job, order: Order) -> dict[str, Any]:
     """Render, hear, notate, score."""
+    row: dict[str, Any]
+    if order.pretend:
+        performance, heard = pretended(job)
+        row = {"number": job.number, "tune": job.tune_id, "family": job.sound.family,
+               "sound": job.sound.name, "exact": True, "type": job.tune.tune_type,
+               "condition": "pretend", "key_sure": job.key_sure, "talk": False, "taps": False,
+               "late_start": False, "seconds": performance.duration_s}  # fmt: skip
+        return row | _notated(heard, performance.truth)
     performance = perform(
         job.tune, job.sound.family, seed=job.number, late_start=job.late_start,
         longest_s=LONGEST_S,
     )  # fmt: skip
-    row: dict[str, Any] = {
+    row = {
         "number": job.number, "tune": job.tune_id, "family": job.sound.family,
         "sound": job.sound.name, "exact": job.sound.exact, "type": job.tune.tune_type,
         "condition": job.condition, "key_sure": job.key_sure, "talk": job.talk,
@@ -69,6 +81,16 @@ def do(job: Job, order: Order) -> dict[str, Any]:
         row["baselines"] = _baselines(audio, truth, row.pop("heard_record", None))
     row.pop("heard_record", None)
     return row
+
+
+def pretended(job: Job) -> tuple[Performance, Heard]:
+    """The job as played on a real recording, and the notes as somebody wrote them down."""
+    rng = np.random.default_rng([job.number, 15])
+    mine = habits(job.tune, rng)
+    pace = float(rng.uniform(*dances()[job.tune.tune_type].usual_bpm)) * mine.pace
+    performance = perform(job.tune, job.sound.family, seed=job.number, rounds=mine.rounds,
+                          beats_per_minute=pace, habits=mine)  # fmt: skip
+    return performance, pretend_heard(performance, mine)
 
 
 # ---------------------------------------------------------------- stages

@@ -21,6 +21,7 @@ import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,12 @@ FURTHER_SECONDS = 60.0
 """With the stages after reading, which take longer with a longer tune; still no hang."""
 BYTES = 1_200_000_000
 LONGEST_SENTENCE = 700
+NEEDED = (
+    "av", "lxml.etree", "mido", "soundfile", "soxr", "liltwright.hear.audio",
+    "liltwright.notate.notate", "liltwright.read.abc", "liltwright.read.midi",
+    "liltwright.read.musicxml", "liltwright.read.tablature", "liltwright.read.typed_tab",
+    "liltwright.run", "liltwright.unpicking", "liltwright.write.files",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,29 +54,14 @@ class Outcome:
 
 def load() -> None:
     """Import what the cases need, so that a fork has it."""
-    import av
-    import lxml.etree
-    import mido
-    import soundfile
-    import soxr
-
-    import liltwright.hear.audio
-    import liltwright.notate.notate
-    import liltwright.read.abc
-    import liltwright.read.midi
-    import liltwright.read.musicxml
-    import liltwright.read.tablature
-    import liltwright.read.typed_tab
-    import liltwright.run
-    import liltwright.write.files
-    import liltwright.write.midi
-
-    assert all((av, lxml.etree, mido, soundfile, soxr))
+    for name in NEEDED:
+        import_module(name)
+    from liltwright.write.midi import tune_to_midi
     from tests.write.hand_made import jig
 
     with tempfile.TemporaryDirectory() as folder, _one_thread():  # tables, networks: once
         path = Path(folder) / "a.mid"
-        path.write_bytes(liltwright.write.midi.tune_to_midi(jig()))
+        path.write_bytes(tune_to_midi(jig()))
         take(path, further=True)
         path.write_bytes(_as_played())
         take(path)
@@ -106,27 +98,33 @@ def _as_played() -> bytes:
 def take(path: Path, *, further: bool = False) -> None:
     """A tune file becomes a tune and the files that `listen` writes; a recording becomes sound.
 
-    further : the tune is also ranked in one tuning and arranged in one layer; a recording is heard.
+    further : the tune is also ranked in one tuning and arranged in one layer, and the file is taken
+    apart as a finished page; a recording is heard.
 
-    A typed page becomes a TypedTab, since its tune is taken out of it later.
+    A typed page becomes a TypedTab, further it is taken apart.
     """
     from liltwright import run
     from liltwright.guitar.player import Player
     from liltwright.hear.audio import load_audio
     from liltwright.limits import limit
     from liltwright.options import GuitarOptions, LayerOptions, TuneOptions
-    from liltwright.read.files import decoded, kind_of
+    from liltwright.read.files import content, decoded, kind_of
     from liltwright.read.typed_tab import read_typed_tab
     from liltwright.records import to_json
     from liltwright.write.files import tune_files
     from liltwright.write.tablature import layer_to_text
 
-    if not run.is_written_tune(path) and not further:
-        load_audio(path)
+    if not run.is_written_tune(path):
+        if further:
+            to_json(run.find_tune(path, TuneOptions()).tune)
+        else:
+            load_audio(path)
         return
-    data = path.read_bytes()
+    data = content(path)
     if len(data) < limit("text_tune") and kind_of(data, path.name) == "typed":
         read_typed_tab(decoded(data, path.name), name=path.name)
+        if further:
+            _take_apart(path)
         return
     tune = run.find_tune(path, TuneOptions()).tune
     to_json(tune).encode()
@@ -137,6 +135,21 @@ def take(path: Path, *, further: bool = False) -> None:
         made = run.arrange_on(tune, setup, player, LayerOptions(rounds="melody"))
         to_json(made).encode()
         layer_to_text(tune, made, "melody").encode()
+        if kind_of(data, path.name) != "json":
+            _take_apart(path)
+
+
+def _take_apart(path: Path) -> None:
+    from liltwright.guitar.player import Player
+    from liltwright.options import TuneOptions
+    from liltwright.records import to_json
+    from liltwright.unpicking import PageOptions, unpicked_of
+
+    for ignore in (False, True):
+        page = PageOptions(ignore_voices=ignore)
+        found = unpicked_of(path, player=Player(), known=TuneOptions(), page=page)
+        to_json(found.page).encode()
+        to_json(found.stages).encode()
 
 
 def met(

@@ -34,6 +34,19 @@ def tune(old: str, new: str) -> Callable[[], bytes]:
     return made
 
 
+def own_tab(old: str, new: str) -> Callable[[], bytes]:
+    """Text tablature of this program with the first of some words changed."""
+    from liltwright.write.tablature import layer_to_text
+    from tests.write.hand_made import arrangement
+
+    def made() -> bytes:
+        text = layer_to_text(jig(), arrangement(), "drone")
+        assert old in text, old
+        return text.replace(old, new, 1).encode()
+
+    return made
+
+
 def field(name: str, value: object) -> Callable[[], bytes]:
     return lambda: json.dumps({**json.loads(to_json(jig())), name: value}).encode()
 
@@ -208,6 +221,8 @@ TABLE: tuple[Row, ...] = (
      "limit of 12"),
     ("typed tab repeats", "a.txt", plain(STRINGS.replace(b"5-|", b"5-| x999999999")), "repeated"),
     ("typed tab bars", "a.txt", plain(STRINGS.replace(b"-|", b"-|" * 3000)), "bars"),
+    ("text tablature with a hidden sign in a mark", "a.txt",
+     own_tab("  e  ", "  e\u00ad "), "mark"),
     ("a name that is not UTF-8", b"Sl\xe1n.abc", abc(), ""),
     ("a recording's name that is not UTF-8", b"Sl\xe1n.wav", wav(44100, 400_000), ""),
     ("a name of 250 letters", "a" * 245 + ".abc", abc(), ""),

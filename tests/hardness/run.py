@@ -1,8 +1,9 @@
 """Run many generated files of every format: `python -m tests.hardness.run --cases 10000`.
 
-Two processes share the cases; one case in twenty, drawn by its seed, goes through the stages after
-reading too. Writes what it ran and found to tests/hardness/figures.json (--out), format by format
-as they end, and ends with exit code 1 when a case was neither read nor refused in one sentence.
+Two processes share the cases; one case in twenty (--further), drawn by its seed, goes through the
+stages after reading too. Writes what it ran and found to tests/hardness/figures.json (--out) as it
+goes; a run of the same format and seed takes the place of the one before, runs of other seeds stay
+beside it. Ends with exit code 1 when a case was neither read nor refused in one sentence.
 """
 
 from __future__ import annotations
@@ -17,20 +18,20 @@ from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
+from typing import Any
 
 from tests.hardness.case import BYTES, FURTHER_SECONDS, SECONDS, load, met
 from tests.hardness.generate import FORMATS, Seeded, case
 
 FIGURES = Path(__file__).parent / "figures.json"
 KEPT_FAULTS = 20
-FURTHER_ONE_IN = 20
-CHUNK = 500
+CHUNK = 100
 FIRST = ("cases_run", "read", "refused", "further", "further_to_the_end")
 Fault = dict[str, str]
 
 
 def run_share(
-    kind: str, numbers: range, seed: int, folder: Path, until: float
+    kind: str, numbers: range, seed: int, folder: Path, until: float, one_in: int
 ) -> tuple[Counter[str], float, list[Fault]]:
     """Counts, the longest time and the faults of some cases of a format."""
     counts: Counter[str] = Counter()
@@ -43,7 +44,7 @@ def run_share(
         name, data = case(kind, Seeded(which))
         path = folder / f"{numbers[0]}-{name}"
         path.write_bytes(data)
-        further = not Seeded(f"{which}/further").whole(0, FURTHER_ONE_IN - 1)
+        further = not Seeded(f"{which}/further").whole(0, one_in - 1)
         outcome = met(path, seconds=FURTHER_SECONDS if further else SECONDS, further=further)
         counts["cases_run"] += 1
         counts[outcome.kind] += 1
@@ -58,7 +59,7 @@ def run_share(
 
 
 def run_format(
-    kind: str, cases: int, seed: int, folder: Path, until: float, processes: int
+    kind: str, cases: int, seed: int, folder: Path, until: float, processes: int, one_in: int
 ) -> Iterator[dict[str, object]]:
     """Counts of one format, the slowest case, the first faults with their seeds; again
     and again as they grow."""
@@ -70,7 +71,9 @@ def run_format(
         for first in range(0, cases, CHUNK):
             last = min(first + CHUNK, cases)
             shares = [
-                pool.submit(run_share, kind, range(one, last, processes), seed, folder, until)
+                pool.submit(
+                    run_share, kind, range(one, last, processes), seed, folder, until, one_in
+                )
                 for one in range(first, min(first + processes, last))
             ]
             for share in shares:
@@ -90,6 +93,15 @@ def run_format(
                 return
 
 
+def keep(kept: dict[str, Any], kind: str, run: dict[str, Any]) -> None:
+    """Put a run among the kept ones and count all cases anew."""
+    formats = kept["formats"]
+    others = [one for one in formats.get(kind, {}).get("runs", ()) if one["seed"] != run["seed"]]
+    runs = sorted((*others, run), key=lambda one: one["seed"])
+    formats[kind] = {"cases_run": sum(one["cases_run"] for one in runs), "runs": runs}
+    kept["cases_run"] = sum(one["cases_run"] for one in formats.values())
+
+
 def main() -> int:
     """Run, print and keep the figures."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -98,6 +110,7 @@ def main() -> int:
     parser.add_argument("--formats", nargs="*", default=list(FORMATS), choices=FORMATS)
     parser.add_argument("--most-seconds", type=float, default=float("inf"), help="a format")
     parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--further", type=int, default=20, help="one case in so many goes on")
     parser.add_argument("--commit", default="", help="kept with the figures")
     parser.add_argument("--out", type=Path, default=FIGURES)
     wanted = parser.parse_args()
@@ -112,9 +125,20 @@ def main() -> int:
             until = time.monotonic() + wanted.most_seconds
             found: dict[str, object] = {}
             for found in run_format(
-                kind, wanted.cases, wanted.seed, Path(folder), until, wanted.processes
+                kind,
+                wanted.cases,
+                wanted.seed,
+                Path(folder),
+                until,
+                wanted.processes,
+                wanted.further,
             ):
-                kept["formats"][kind] = {"seed": wanted.seed, "commit": wanted.commit, **found}
+                head = {
+                    "seed": wanted.seed,
+                    "commit": wanted.commit,
+                    "further_one_in": wanted.further,
+                }
+                keep(kept, kind, {**head, **found})
                 wanted.out.write_text(json.dumps(kept, indent=1) + "\n")
             print(kind, json.dumps(found), flush=True)
             bad = bad or bool(found.get("faults"))

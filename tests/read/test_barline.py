@@ -7,7 +7,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from liltwright.read.barline import pickup_length
-from liltwright.read.midi import read_midi
+from liltwright.tunefile import tune_from_bytes
 from liltwright.write.abc import tune_to_abc
 from tests.read import books
 from tests.tools import need
@@ -32,7 +32,7 @@ def test_pickups_of_files_by_abc2midi_are_found(tmp_path: Path):
     for tune in sample:
         text = re.sub(r"^R:.*\n", "", tune_to_abc(tune), flags=re.MULTILINE)
         abc2midi(text, tmp_path)
-        again = read_midi((tmp_path / "tune.mid").read_bytes(), name="tune.mid")
+        again = tune_from_bytes((tmp_path / "tune.mid").read_bytes(), name="tune.mid")
         first, found = tune.parts[0].pickup, again.parts[0].pickup
         right += [note.start for note in first] == [note.start for note in found]
     # 48 of these 60 when written; a floor, so that a change for the worse shows

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from liltwright.read.files import tune_from_bytes
 from liltwright.records import to_json
 from liltwright.tune import Tune
+from liltwright.tunefile import tune_from_bytes
 from liltwright.write.abc import tune_to_abc
 from liltwright.write.midi import tune_to_midi
 from liltwright.write.musicxml import tune_to_musicxml

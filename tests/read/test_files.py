@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from liltwright.errors import PipelineError
-from liltwright.read.files import read_tune, tune_from_bytes
 from liltwright.records import to_json
+from liltwright.tunefile import read_tune, tune_from_bytes
 from liltwright.write.abc import tune_to_abc
 from liltwright.write.midi import tune_to_midi
 from liltwright.write.musicxml import tune_to_musicxml

@@ -37,7 +37,7 @@ def test_signs_become_techniques_and_muted_strokes_are_left_out():
 
 def test_without_a_named_metre_the_length_of_a_bar_tells():
     page = finished_from_bytes(PAGE.replace("Time: 6/8\n", "").encode(), name="page.txt")
-    assert page.stated.meter == "4/4"
+    assert page.stated.meter == "6/8"
     assert any("proposal by the spacing" in words for words in page.remarks)
 
 

@@ -10,8 +10,8 @@ import pytest
 
 from liltwright.errors import PipelineError
 from liltwright.read.abc import read_abc
-from liltwright.read.midi import read_midi
 from liltwright.tune import Tune
+from liltwright.tunefile import tune_from_bytes
 from liltwright.write.midi import tune_to_midi
 
 TICKS = 480
@@ -60,7 +60,7 @@ def plain(data: bytes, *, shorter: float = 1.0, late: float = 0.0) -> bytes:
 
 
 def test_written_out_repeats_are_folded_with_their_endings():
-    again = read_midi(plain(tune_to_midi(tune())), name="a.mid")
+    again = tune_from_bytes(plain(tune_to_midi(tune())), name="a.mid")
     assert again.parts == tune().parts
     assert again.form == "AABB"
 
@@ -71,18 +71,18 @@ def test_two_rounds_are_one():
     once.tracks[0] = twice
     out = io.BytesIO()
     once.save(file=out)
-    assert read_midi(out.getvalue(), name="a.mid").parts == tune().parts
+    assert tune_from_bytes(out.getvalue(), name="a.mid").parts == tune().parts
 
 
 def test_a_pickup_leads_into_each_part():
     text = TUNE.replace("|:DF", "|:A2|DF").replace("|:af", "|:d2|af")
     text = text.replace("D4:", "D2:").replace("A4:", "A2:").replace("d4|]", "d2|]")
     assert tune(text).parts[0].pickup
-    assert read_midi(plain(tune_to_midi(tune(text))), name="a.mid").parts == tune(text).parts
+    assert tune_from_bytes(plain(tune_to_midi(tune(text))), name="a.mid").parts == tune(text).parts
 
 
 def test_notes_played_short_count_to_the_next():
-    again = read_midi(plain(tune_to_midi(tune()), shorter=0.9), name="a.mid")
+    again = tune_from_bytes(plain(tune_to_midi(tune()), shorter=0.9), name="a.mid")
     assert again.parts == tune().parts
 
 
@@ -94,17 +94,17 @@ def test_the_highest_note_of_the_fullest_track_is_the_melody():
     file.tracks.insert(0, low)
     out = io.BytesIO()
     file.save(file=out)
-    assert read_midi(out.getvalue(), name="a.mid").parts == tune().parts
+    assert tune_from_bytes(out.getvalue(), name="a.mid").parts == tune().parts
 
 
 def test_the_key_of_a_file_without_one_comes_from_its_notes():
-    again = read_midi(plain(tune_to_midi(tune())), name="a.mid")
+    again = tune_from_bytes(plain(tune_to_midi(tune())), name="a.mid")
     assert (again.tonic, again.mode, again.candidates.key) == ("D", "major", ())
     assert any("names no key" in remark for remark in again.remarks)
 
 
 def test_a_performance_off_the_grid_is_read_like_a_recording():
-    again = read_midi(plain(tune_to_midi(tune()), late=0.06), name="a.mid")
+    again = tune_from_bytes(plain(tune_to_midi(tune()), late=0.06), name="a.mid")
     assert again.heard
     assert again.meter in ("4/4", "2/2")
 
@@ -119,4 +119,4 @@ def test_a_performance_off_the_grid_is_read_like_a_recording():
 )  # fmt: skip
 def test_faults_are_one_clear_sentence(data: bytes, fault: str):
     with pytest.raises(PipelineError, match=fault):
-        read_midi(data, name="a.mid")
+        tune_from_bytes(data, name="a.mid")

@@ -13,7 +13,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from liltwright import keys
-from liltwright.arrange.metre import pulse_of
+from liltwright.bassbeats import pulse_of
 from liltwright.guitar.tunings import parse_tuning
 from liltwright.read.bars import ReadBar
 from liltwright.read.written import Stated

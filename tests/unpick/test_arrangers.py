@@ -6,6 +6,7 @@ from liltwright.unpick.parting import part_notes
 from liltwright.unpick.unpicked import unpick
 from tests.unpick.arrangers import TEXTURES, arranged_by, blind, on_strings
 from tests.unpick.pages import of_type
+from tests.unpick.scores import QUARTET, SONG, score
 from tests.unpick.test_parting import f1
 
 LEAST = {
@@ -38,3 +39,16 @@ def test_a_foreign_page_gets_its_stages(name):
     for bar in found.page.layers[0].bars:
         for note in bar:
             assert setup.strings_midi[6 - note.string] + setup.capo + note.fret == note.midi
+
+
+@pytest.mark.parametrize(
+    ("name", "staves", "melody"),
+    [
+        ("liliuokalani/aloha_oe", SONG, 0.95),
+        ("haydn/opus1no1/movement2", QUARTET, 0.93),
+    ],
+)
+def test_a_score_that_music21_carries_is_parted(name, staves, melody):
+    page = on_strings(score(name, staves), "drop D")
+    truth = [one.note.voice for one in page.notes]
+    assert f1(truth, part_notes(blind(page, lengths=True)).parts, "melody") >= melody

@@ -37,6 +37,25 @@ def test_every_bar_has_one_grade():
     assert grades.moves_per_second > 0
 
 
+def test_the_finger_that_stays_down_is_named():
+    text = """\
+Jig: One Finger
+
+e|0-2-3-2-3-2-|3-2-0-0-2-0-|
+B|------------|------------|
+G|------------|------------|
+D|------------|------------|
+A|3-----3-----|0-----0-----|
+E|------------|------------|
+"""
+    found = unpick(finished_from_bytes(text.encode(), name="down.txt"))
+    (stay,) = found.page.made_of.stays
+    assert (stay.string, stay.fret, stay.bars) == (5, 3, (1,))
+    assert stay.finger in (1, 2, 3, 4)
+    lines = list(page_lines(found))
+    assert f"    finger {stay.finger} on string 5, fret 3: bar 1" in lines
+
+
 def test_ornaments_are_named():
     text = """\
 Jig: Two Slurs

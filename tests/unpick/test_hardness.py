@@ -5,7 +5,7 @@ import pytest
 from liltwright.errors import PipelineError
 from liltwright.read.finished import finished_from_bytes
 from liltwright.records import to_json
-from liltwright.unpick.unpicked import unpick
+from liltwright.unpick.unpicked import UnpickSettings, unpick
 from tests.hardness.generate import FORMATS, Seeded, case
 
 CASES = 15
@@ -15,8 +15,10 @@ CASES = 15
 def test_every_file_is_taken_apart_or_refused(kind):
     for number in range(CASES):
         name, data = case(kind, Seeded(f"9/{kind}/{number}"))
-        try:
-            found = unpick(finished_from_bytes(data, name=name))
-        except PipelineError:
-            continue
-        to_json(found.page)
+        for ignore in (False, True):
+            try:
+                settings = UnpickSettings(ignore_voices=ignore)
+                found = unpick(finished_from_bytes(data, name=name), settings=settings)
+            except PipelineError:
+                continue
+            to_json(found.page)

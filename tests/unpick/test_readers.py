@@ -107,3 +107,31 @@ def test_an_abc_chord_keeps_all_its_notes_and_its_ties():
 def test_what_is_no_page_is_refused_in_a_sentence(data, words):
     with pytest.raises(PipelineError, match=words):
         finished_from_bytes(data, name="file")
+
+
+def test_a_voice_of_an_abc_page_may_be_named_by_its_name():
+    abc = (
+        'X:1\nT:T\nM:4/4\nL:1/4\nK:D\nV:1 name=Melody\nV:2 clef=bass nm="Bass"\n'
+        "V:1\nd f a d' |]\nV:2\nD,2 A,2 |]\n"
+    )
+    bars = finished_from_bytes(abc.encode(), name="t.abc").bars
+    assert [n.voice for n in bars[0].notes] == [
+        "bass",
+        "melody",
+        "melody",
+        "bass",
+        "melody",
+        "melody",
+    ]
+
+
+def test_a_silent_bar_and_one_of_grace_notes_lose_their_voices_too():
+    abc = "X:1\nT:T\nM:4/4\nL:1/4\nK:D\ndfad|z4|[D,d]4|]\n"
+    found = without_voices(finished_from_bytes(abc.encode(), name="t.abc"))
+    assert [len(bar.notes) for bar in found.bars] == [4, 0, 2]
+
+
+def test_a_page_of_one_named_voice_keeps_its_name():
+    abc = "X:1\nT:T\nM:4/4\nL:1/4\nK:D\nV:melody\nD,faA|]\n"
+    found = finished_from_bytes(abc.encode(), name="t.abc")
+    assert {note.voice for note in found.bars[0].notes} == {"melody"}

@@ -11,10 +11,10 @@ from typer.testing import CliRunner
 from liltwright.cli import app
 from liltwright.errors import PipelineError, UsageError
 from liltwright.guitar.fretboard import open_midi
-from liltwright.read.files import read_tune
 from liltwright.read.finished import finished_from_bytes
 from liltwright.records import from_json
-from liltwright.tab import Arrangement
+from liltwright.tab import LAYER_NAMES, Arrangement
+from liltwright.tunefile import read_tune
 from liltwright.unpick.unpicked import UnpickSettings, unpick
 from liltwright.write.abc import layer_to_abc
 from liltwright.write.midi import layer_to_midi
@@ -42,7 +42,7 @@ def taken(jig):
 
 
 @pytest.mark.parametrize("kind", list(WRITERS))
-@pytest.mark.parametrize("layer", ["melody", "moving-bass", "fuller"])
+@pytest.mark.parametrize("layer", LAYER_NAMES)
 def test_whatever_we_write_is_taken_apart_into_the_same_notes(jig, kind, layer):
     tune, arrangement = jig
     data = WRITERS[kind](tune, arrangement, layer)
@@ -167,8 +167,9 @@ def test_bad_options_end_with_their_codes(jig, tmp_path):
     page = tmp_path / "page.txt"
     page.write_text(layer_to_text(*jig, "fuller"), encoding="utf-8")
     runner = CliRunner()
-    told = runner.invoke(app, ["unpick", str(page), "--tuning", "DADGAD"])
+    told = runner.invoke(app, ["unpick", str(page), "--metre", "9/8"])
     assert isinstance(told.exception, UsageError)
+    assert runner.invoke(app, ["unpick", str(page), "--tempo", "nan"]).exit_code == 2
     told = runner.invoke(app, ["unpick", str(tmp_path / "none.txt")])
     assert isinstance(told.exception, PipelineError)
     assert not (tmp_path / "none").exists()

@@ -26,7 +26,8 @@ FLAGS = (
 class Browser:
     """One page. `errors` collects console errors and uncaught exceptions, `requests` addresses."""
 
-    def __init__(self) -> None:
+    def __init__(self, *flags: str) -> None:
+        self._flags = flags
         self.errors: list[str] = []
         self.requests: list[str] = []
         self._next = 0
@@ -45,7 +46,7 @@ class Browser:
         # Keep the pipes clear of 3 and 4 in the child, whatever numbers they have here.
         to_them, from_them = (os.dup(fd) if fd in (3, 4) else fd for fd in (to_them, from_them))
         self._process = subprocess.Popen(
-            [name, *FLAGS, f"--user-data-dir={self._folder}", "about:blank"],
+            [name, *FLAGS, *self._flags, f"--user-data-dir={self._folder}", "about:blank"],
             pass_fds=(3, 4, to_them, from_them), preexec_fn=descriptors,
             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         )  # fmt: skip
@@ -70,10 +71,10 @@ class Browser:
             deviceScaleFactor=1, mobile=False,
         )  # fmt: skip
 
-    def open(self, path: Path) -> None:
-        """Load a file and wait until it has loaded; errors and requests count from here."""
+    def open(self, page: Path | str) -> None:
+        """Load a file or an address and wait for it; errors and requests count from here."""
         self.errors, self.requests = [], []
-        self.call("Page.navigate", url=path.as_uri())
+        self.call("Page.navigate", url=page if isinstance(page, str) else page.as_uri())
         self.wait_for("document.readyState === 'complete'")
 
     def run(self, script: str) -> Any:
@@ -94,6 +95,15 @@ class Browser:
                 return
             time.sleep(0.05)
         raise AssertionError(f"never true in {seconds} s: {script}")
+
+    def press(self, key: str, code: str = "", *, modifiers: int = 0) -> None:
+        """A key, down and up; modifiers as in the protocol (2 Ctrl, 8 Shift)."""
+        known = {"ArrowUp": 38, "ArrowDown": 40, "ArrowLeft": 37, "ArrowRight": 39, "Enter": 13}
+        number = known.get(key) or ord(key[0].upper())
+        given = {"key": key, "code": code or key, "windowsVirtualKeyCode": number}
+        text = {"text": key} if len(key) == 1 and not modifiers & 2 else {}
+        self.call("Input.dispatchKeyEvent", type="keyDown", modifiers=modifiers, **given, **text)
+        self.call("Input.dispatchKeyEvent", type="keyUp", modifiers=modifiers, **given)
 
     def call(self, method: str, **params: Any) -> dict[str, Any]:
         """One command of the protocol to the page."""

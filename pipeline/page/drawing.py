@@ -1,0 +1,105 @@
+"""Music for the page: engraved on the server, every note marked so that it can be chosen.
+
+Task: a tune or a layer as SVG whose notes carry their place in the tune.
+In: a Tune, or an Arrangement and a layer's name; whether the screen is narrow. Out: HTML.
+Method: the engraver of the sheets draws it (verovio, one at a time: it is not safe for threads).
+In a measure the notes of the first voice come in order; a note that is drawn as several tied heads
+gives all of them its number.
+"""
+
+from __future__ import annotations
+
+import re
+import threading
+from collections.abc import Collection, Iterator
+
+from liltwright.tab import Arrangement
+from liltwright.tune import Tune
+from liltwright.write.drawn import drawn
+from liltwright.write.engraving import Engraved, engrave, narrowed
+from liltwright.write.musicxml import sheet_to_musicxml
+from liltwright.write.sheet import Sheet, SheetBar, sheet_of_layer, sheet_of_tune
+from liltwright.write.sheets import bars_label
+from liltwright.write.svg import Drawing, glyph_sheet, inline, marked
+
+_engraver = threading.Lock()
+_MEASURE = re.compile(r'(?=<g class="measure(?: doubt)?" data-bar="\d+">)')
+_STAFF = '<g class="staff">'
+_NOTE = re.compile(r'<g class="note"')
+
+
+def warm_engraver() -> None:
+    """Load the engraver's fonts."""
+    from liltwright.write.engraving import _toolkit
+
+    with _engraver:
+        _toolkit()
+
+
+def tune_music(tune: Tune, *, narrow: bool, doubts: Collection[int] = ()) -> str:
+    """The plain tune; `doubts` are indices of written bars to be marked."""
+    return _html(sheet_of_tune(tune), narrow, doubts)
+
+
+def layer_music(tune: Tune, arrangement: Arrangement, name: str, *, narrow: bool) -> str:
+    """A layer as notation and tablature. Raises UsageError when there is none of this name."""
+    return _html(sheet_of_layer(tune, arrangement, name), narrow, ())
+
+
+def _html(sheet: Sheet, narrow: bool, doubts: Collection[int]) -> str:
+    with _engraver:
+        music = _narrow(sheet) if narrow else engrave(sheet)
+    bars = music.sheet.bars
+    places = {i for i, bar in enumerate(bars) if bar.written in doubts}
+    lines = [_line(marked(line, places), bars) for line in music.lines]
+    return glyph_sheet(music.lines) + "".join(lines)
+
+
+def _narrow(sheet: Sheet) -> Engraved:
+    plain = drawn(sheet)
+    return narrowed(Engraved(plain, (), sheet_to_musicxml(plain)))
+
+
+def _line(drawing: Drawing, bars: tuple[SheetBar, ...]) -> str:
+    pieces = _MEASURE.split(inline(drawing, bars_label(bars, drawing)))
+    return pieces[0] + "".join(_numbered(piece, bars) for piece in pieces[1:])
+
+
+def _numbered(measure: str, bars: tuple[SheetBar, ...]) -> str:
+    """A measure with its written bar, and the number of its tune note on each head."""
+    found = re.match(r'<g class="(measure(?: doubt)?)" data-bar="(\d+)">', measure)
+    if not found:
+        return measure
+    bar = bars[int(found[2])]
+    staves = measure[found.end() :].split(_STAFF)
+    body = _STAFF.join([staves[0], *(_staff(staff, bar) for staff in staves[1:])])
+    return f'<g class="{found[1]}" data-written="{bar.written}">{body}'
+
+
+def _staff(staff: str, bar: SheetBar) -> str:
+    """The heads of the first voice, which come first, numbered."""
+    numbers = _heads(bar)
+
+    def number(match: re.Match[str]) -> str:
+        which = next(numbers, None)
+        return match[0] if which is None else f'{match[0]} data-note="{which}"'
+
+    return _NOTE.sub(number, staff)
+
+
+def _heads(bar: SheetBar) -> Iterator[int]:
+    """The number of the tune's note for each head of the first voice.
+
+    A head that continues a note of the bar before has the number -1.
+    """
+    if not bar.voices or bar.voices[0].name != "melody":
+        return
+    which = -1
+    for item in bar.voices[0].items:
+        if not item.notes:
+            continue
+        which += not item.tied_in
+        for _ in item.graces:
+            yield which
+        for _ in item.notes:
+            yield which

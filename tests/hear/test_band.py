@@ -1,0 +1,107 @@
+"""The lead of a band, on closed-form mixtures that no training used."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from liltwright import models
+from liltwright.errors import UsageError
+from liltwright.hear.accompanied import agreement
+from liltwright.hear.band import one_octave
+from liltwright.hear.listen import hear
+from liltwright.hear.network import BAND, BINS_PER_SEMITONE, LOWEST_MIDI, Evidence, run_network
+from liltwright.hear.raw import RawNote
+from liltwright.hear.settings import HearSettings
+from liltwright.hear.stretch import only_between
+from liltwright.units import midi_to_hz
+from tests.hear.signals import RATE, TUNE, audio, line
+from tests.hear.test_listen import note_f1
+
+
+def chords(seconds, *, loud):
+    """Decaying triads every half second: D, G and A in turn."""
+    out = np.zeros(int(seconds * RATE))
+    for k, at in enumerate(np.arange(0.3, seconds - 0.6, 0.5)):
+        t = np.arange(int(0.5 * RATE)) / RATE
+        root = (50, 43, 45)[k // 4 % 3]
+        start = int(at * RATE)
+        for step in (0, 7, 12, 16):
+            hz = float(midi_to_hz(np.array(float(root + step))))
+            tone = sum(np.sin(2 * np.pi * hz * h * t) / h**1.5 for h in range(1, 6))
+            out[start : start + len(t)] += loud * tone * np.exp(-t / 0.25)
+    return out.astype(np.float32)
+
+
+def mixed(loud=0.25):
+    lead = line(harmonics=8)
+    return audio(lead + chords(len(lead) / RATE, loud=loud)[: len(lead)])
+
+
+def test_the_lead_is_followed_through_chords():
+    found = hear(mixed())
+    assert found.band
+    assert note_f1(found, TUNE) > 0.9
+    assert any("leading line" in warning for warning in found.warnings)
+
+
+def test_one_player_keeps_the_solo_ear():
+    assert not hear(audio(line(harmonics=8))).band
+
+
+def test_solo_is_as_if_there_were_no_bands():
+    found = hear(mixed(), settings=HearSettings(players="solo"))
+    assert not found.band
+    assert any("Several instruments or voices" in warning for warning in found.warnings)
+
+
+def test_only_the_own_ear_follows_a_band():
+    with pytest.raises(UsageError, match="leave --ear out"):
+        HearSettings(ear="swift-f0", players="band")
+
+
+def test_the_exported_network_gives_what_pytorch_gave():
+    with np.load(Path(models.__file__).parent / "band/reference.npz") as stored:
+        pitch, events = run_network(stored["spectra"], model=BAND)
+        assert np.abs(pitch - stored["pitch"]).max() < 1e-4
+        assert np.abs(events - stored["events"]).max() < 1e-4
+
+
+def beliefs(octave_up):
+    """One second of MIDI 60 with the octave above almost as probable."""
+    pitch = np.full((90, 208), 1e-4, dtype=np.float32)
+    at = (60 - LOWEST_MIDI) * BINS_PER_SEMITONE + 1
+    pitch[:, at], pitch[:, at + 36] = 1 - octave_up, octave_up
+    none = np.zeros(90, dtype=np.float32)
+    return Evidence(pitch, none, none, none)
+
+
+def test_a_leap_of_an_octave_and_back_is_put_right_where_the_ear_allows_it():
+    notes = [RawNote(k * 0.2, k * 0.2 + 0.18, 60.0 + 12 * (k == 2), 0.9) for k in range(5)]
+    assert [n.midi for n in one_octave(notes, beliefs(0.4))] == [60.0] * 5
+    assert one_octave(notes, beliefs(0.9999))[2].midi == 72.0
+
+
+def test_agreement_counts_each_note_once():
+    notes = [RawNote(1.0, 1.2, 60.0, 0.9), RawNote(1.3, 1.5, 62.0, 0.9)]
+    assert agreement([(1.01, 60.1), (1.31, 62.0)], notes) == 1.0
+    assert agreement([(1.0, 60.0), (1.0, 60.0)], notes) == 0.5
+    assert agreement([], notes) == 0.0
+
+
+def test_a_stretch_keeps_the_times_of_the_recording():
+    whole = audio(line())
+    part = only_between(whole, 3.0, 9.0)
+    assert len(part.samples) == len(whole.samples)
+    assert not part.samples[: 3 * RATE].any()
+    assert not part.samples[9 * RATE :].any()
+    assert np.array_equal(part.samples[4 * RATE : 8 * RATE], whole.samples[4 * RATE : 8 * RATE])
+    assert only_between(whole, None, None) is whole
+
+
+@pytest.mark.parametrize(
+    ("start", "stop", "words"), [(999, None, "lasts"), (3, 4, "further apart")]
+)
+def test_a_stretch_that_is_no_stretch_is_refused(start, stop, words):
+    with pytest.raises(UsageError, match=words):
+        only_between(audio(line()), start, stop)
