@@ -33,6 +33,8 @@ FEATURES = (
 )  # fmt: skip
 
 
+SELDOM = 0.15
+"""Share of bars unlike the print below which two passes that differ are a slip, not a habit."""
 PRINTED = (
     "single pass", "two passes", "unlike", "unlike of two", "none like it", "best worry",
     "mean worry", "tune unlike", "meter open",
@@ -97,6 +99,8 @@ def _to_check(
     groups, rows = printed_evidence(bars, folded, seen)
     raw = rows @ np.array([known["weights"][name] for name in PRINTED]) + known["bias"]
     doubtful = 1 / (1 + np.exp(-raw)) >= known["threshold"]
+    slips = rows[:, PRINTED.index("unlike of two")] > 0
+    doubtful |= slips & (rows[:, PRINTED.index("tune unlike")] < SELDOM)
     found = {
         max(same, key=lambda at: float(chance[at]))
         for same, doubted in zip(groups, doubtful, strict=True)
