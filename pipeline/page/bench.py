@@ -25,7 +25,6 @@ from liltwright.guitar.player import Player
 from liltwright.options import GuitarOptions, LayerOptions
 from liltwright.page.changes import Journal
 from liltwright.page.desk import Wishes, parse_setup
-from liltwright.records import to_json
 from liltwright.tab import Arrangement, Ranking, Setup
 from liltwright.tune import Tune
 from liltwright.write.ledger import is_plain_file
@@ -34,6 +33,8 @@ Value = TypeVar("Value")
 KEPT = 8
 PAUSE_S = 0.7
 """So long after the last change the files are written."""
+AHEAD_S = 2.5
+"""And so long after it the layer that was looked at last is made again."""
 UNNAMED = "Untitled tune"
 
 
@@ -48,7 +49,7 @@ class Bench:
         self._kept: OrderedDict[tuple[Any, ...], tuple[tuple[Any, ...], Any]] = OrderedDict()
         self._locks: dict[str, threading.Lock] = {}
         self._guard = threading.Lock()
-        self._timer: threading.Timer | None = None
+        self._timers: tuple[threading.Timer, ...] = ()
         self._recording: tuple[str, Path | None] | None = None
         self._best: tuple[Any, Setup] | None = None
         self._arranged: tuple[str, bool] | None = None
@@ -220,13 +221,17 @@ class Bench:
     # ------------------------------------------------------------ files
 
     def changed(self) -> None:
-        """Write the tune's files after a pause."""
+        """After a pause write the tune's files; after a longer one arrange ahead."""
         with self._guard:
-            if self._timer is not None:
-                self._timer.cancel()
-            self._timer = threading.Timer(PAUSE_S, self._pause)
-            self._timer.daemon = True
-            self._timer.start()
+            for timer in self._timers:
+                timer.cancel()
+            self._timers = (
+                threading.Timer(PAUSE_S, self._write_quietly),
+                threading.Timer(AHEAD_S, self._arrange_ahead),
+            )
+            for timer in self._timers:
+                timer.daemon = True
+                timer.start()
 
     def _write_quietly(self) -> None:
         try:
@@ -234,9 +239,8 @@ class Bench:
         except (PipelineError, OSError):
             return  # the journal has it; the next change tries again
 
-    def _pause(self) -> None:
-        """After a moment without changes: write, and arrange ahead where layers were looked at."""
-        self._write_quietly()
+    def _arrange_ahead(self) -> None:
+        """The layer that was looked at last, so that nobody waits for it."""
         if self._arranged:
             with suppress(PipelineError):
                 self.layer_music(self._arranged[0], narrow=self._arranged[1])
@@ -257,11 +261,9 @@ class Bench:
     def close(self) -> None:
         """Write what a pause was waited for."""
         with self._guard:
-            timer, self._timer = self._timer, None
-        if timer is not None and timer.is_alive():
+            timers, self._timers = self._timers, ()
+        waiting = any(timer.is_alive() for timer in timers[:1])
+        for timer in timers:
             timer.cancel()
+        if waiting:
             self._write_quietly()
-
-    def json(self) -> bytes:
-        """The tune as tune.json."""
-        return to_json(self.tune).encode()

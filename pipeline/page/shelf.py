@@ -19,6 +19,7 @@ from pathlib import Path
 
 from liltwright import keys
 from liltwright.errors import PipelineError, UsageError
+from liltwright.limits import clean
 from liltwright.read.files import TUNE_SUFFIXES
 from liltwright.tune import Tune
 from liltwright.write.ledger import EDITS, is_plain_file, parse_json
@@ -152,20 +153,25 @@ class Shelf:
             known = self._known.get(id_)
         if known and known[0] == stamp:
             return known[1]
-        from liltwright.page.changes import Journal
-        from liltwright.tunefile import read_tune
-
-        try:
-            if (folder / EDITS).exists():
-                tune = Journal(folder).state.tune
-            else:
-                tune = read_tune(folder / "tune.json")
-        except (PipelineError, OSError):
+        changed = max(one.st_mtime for one in stamps)
+        entry = None
+        if len(stamps) == 2 and stamps[1].st_mtime_ns > stamps[0].st_mtime_ns:
+            entry = self._from_journal(id_, folder, changed)
+        entry = entry or entry_of_json(id_, folder, changed)
+        if entry is None:
             return None
-        entry = entry_of(id_, folder.name, tune, max(one.st_mtime for one in stamps))
         with self._lock:
             self._known[id_] = (stamp, entry)
         return entry
+
+    def _from_journal(self, id_: str, folder: Path, changed: float) -> Entry | None:
+        """What the journal says, where it is ahead of tune.json."""
+        from liltwright.page.changes import Journal
+
+        try:
+            return entry_of(id_, folder.name, Journal(folder).state.tune, changed)
+        except (PipelineError, OSError):
+            return None
 
     # ------------------------------------------------------------ sets
 
@@ -205,6 +211,26 @@ def entry_of(id_: str, name: str, tune: Tune, changed: float) -> Entry:
         id_, name, tune.title or name, tune.tune_type, f"{tune.tonic} {tune.mode}", tune.meter,
         tune.form, first_bars(tune), len(tune.doubts), bool(tune.heard), changed,
     )  # fmt: skip
+
+
+def entry_of_json(id_: str, folder: Path, changed: float) -> Entry | None:
+    """The same from tune.json, read lightly, for folders of thousands of tunes."""
+    try:
+        found = json.loads((folder / "tune.json").read_bytes())
+        parts = found["parts"]
+        bars = [parts[0].get("pickup") or [], *parts[0]["bars"][:2]] if parts else []
+        letters = " ".join(
+            "".join(keys.note_name(int(note["midi"]), int(found["signature"]))[0] for note in bar)
+            for bar in bars if bar
+        )  # fmt: skip
+        return Entry(
+            id_, folder.name, clean(str(found.get("title") or folder.name)),
+            str(found["tune_type"]), f"{found['tonic']} {found['mode']}", str(found["meter"]),
+            str(found["form"]), letters, len(found.get("doubts", ())), bool(found.get("heard")),
+            changed,
+        )  # fmt: skip
+    except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
+        return None
 
 
 def first_bars(tune: Tune) -> str:

@@ -228,5 +228,6 @@ export async function show(main, id) {
     act();
     return true;
   }
-  return { keys, left: () => { removeEventListener("resize", refit); removeEventListener("pointerup", dropped); } };
+  const unwatch = tune.watch();
+  return { keys, left: () => { unwatch(); removeEventListener("resize", refit); removeEventListener("pointerup", dropped); } };
 }

@@ -274,5 +274,6 @@ export async function show(main, id) {
     act();
     return true;
   }
-  return { keys, left: () => removeEventListener("resize", refit) };
+  const unwatch = tune.watch();
+  return { keys, left: () => { removeEventListener("resize", refit); unwatch(); } };
 }

@@ -5,6 +5,18 @@ import { loadTape } from "./sound.js";
 
 export class Tune {
   constructor(id) { this.id = id; this.state = null; this.queue = Promise.resolve(); this.changed = () => {}; this.scores = null; }
+  // Another tab or program may have changed it while this one was out of sight.
+  watch() {
+    const look = () => {
+      if (document.hidden) return;
+      this.queue = this.queue.then(async () => {
+        const now = await get(this.address());
+        if (now.version !== this.state.version) { this.took(now); this.changed(); say("The tune was changed elsewhere; this is how it is now."); }
+      }).catch(() => {});
+    };
+    addEventListener("focus", look);
+    return () => removeEventListener("focus", look);
+  }
   address(path = "", more = "") { return `/api/tune/${this.id}${path}?narrow=${narrow() ? 1 : 0}${more}`; }
   async load() {
     this.took(await get(this.address()));
