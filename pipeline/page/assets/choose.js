@@ -49,7 +49,8 @@ export async function show(main, id) {
       const now = row.getBoundingClientRect().top;
       if (was !== undefined && Math.abs(was - now) > 2) row.animate([{ transform: `translateY(${was - now}px)` }, { transform: "none" }], { duration: 220, easing: "ease-out" });
     }
-    told.textContent = `${order.length} of ${ranking.setups.length} that hold the whole tune; ${ranking.searched} were tried.`;
+    const dragged = JSON.stringify(kept) !== JSON.stringify(Object.fromEntries(Object.entries(factors).filter(([, value]) => value !== 1)));
+    told.textContent = dragged ? "Let go, and the best are arranged anew and weighed." : `${order.length} of ${ranking.setups.length} that hold the whole tune; ${ranking.searched} were tried.`;
   }
   function make(setup) {
     const place = h("span.place");
