@@ -49,6 +49,7 @@ def arrange(
     band: words.Band = None,
     from_: words.From = None,
     to: words.To = None,
+    band_chords: words.BandChords = False,
     tuning: words.Tuning = None,
     capo: words.Capo = None,
     sound_in: words.SoundIn = None,
@@ -139,6 +140,7 @@ def listen(
     band: words.Band = None,
     from_: words.From = None,
     to: words.To = None,
+    band_chords: words.BandChords = False,
 ) -> None:
     """Only write down the tune: notes, bars, parts and key of a recording."""
     from liltwright import jobs

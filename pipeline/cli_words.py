@@ -15,7 +15,9 @@ from liltwright.write.formats import LAYER_ENDINGS
 Source = Annotated[
     Path, typer.Argument(help="A recording, or a tune as .abc, .musicxml, .mid or tune.json.")
 ]
-Recording = Annotated[Path, typer.Argument(help="A recording of one voice or instrument.")]
+Recording = Annotated[
+    Path, typer.Argument(help="A recording of one voice or instrument, or of a band.")
+]
 Out = Annotated[
     Path | None,
     typer.Option("--out", help="Folder to write into; without it, one named after the input."),
@@ -92,6 +94,10 @@ Band = Annotated[
         "--band/--solo",
         help="Several play and the lead is wanted, or one plays alone; found out if left away.",
     ),
+]
+BandChords = Annotated[
+    bool,
+    typer.Option("--band-chords", help="Take the chords that the band plays under the tune."),
 ]
 From = Annotated[
     float | None,

@@ -40,6 +40,7 @@ class TuneOptions:
     players: Players = "find out"
     from_s: float | None = None
     to_s: float | None = None
+    band_chords: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -111,6 +111,7 @@ def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -
             ("--band or --solo", options.players != "find out" or None),
             ("--from", options.from_s),
             ("--to", options.to_s),
+            ("--band-chords", options.band_chords or None),
         ):
             if given is not None:
                 raise UsageError(f"{option} is for recordings; {source} is a written tune.")
@@ -137,10 +138,18 @@ def tune_of_audio(
     settings = _notate_settings(options)
     heard = hear_audio(audio, options, progress)
     if heard.band:
+        from liltwright.backing import with_band_chords
         from liltwright.banding import lead_tune
 
         tune = lead_tune(heard, options.take, settings, progress)
+        if options.band_chords:
+            tune = with_band_chords(tune, audio.samples, audio.sample_rate)
     else:
+        if options.band_chords:
+            raise UsageError(
+                "--band-chords is for recordings of a band; one seems to play alone here: leave it "
+                "out, or say --band."
+            )
         tune = notate(choose_take(heard, options.take), settings=settings, progress=progress)
     return tune if tune.title else replace(tune, title=title)
 

@@ -10,7 +10,7 @@ from liltwright.counting import count
 from liltwright.doubts import bars_words, by_reason, clock, grouped, ranges
 from liltwright.tab import Ranking, Setup
 from liltwright.tune import Tune
-from liltwright.words import best_words, describe_setup, describe_tune
+from liltwright.words import best_words, describe_setup, describe_tune, near_words
 from liltwright.write.ledger import some
 
 if TYPE_CHECKING:
@@ -83,11 +83,8 @@ def ranking_lines(
             f"       + {reason}" for reason in setup.reasons[1 : 4 if setup.rank == 1 else 2]
         )
         yield from (f"       ! {caution}" for caution in setup.cautions)
-    if ranking.near > 1:
-        yield (
-            f"     {places_words(range(1, ranking.near + 1)).capitalize()} are nearly alike: "
-            "take the one that you like."
-        )
+    if near_words(ranking):
+        yield f"     {near_words(ranking).capitalize()}."
     left_out = set(range(1, last)) - {setup.rank for setup in listed}
     if left_out:
         yield f"     Left out as nearly the same as a better one: {places_words(left_out)}"

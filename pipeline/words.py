@@ -54,3 +54,10 @@ def _parts(tune: Tune) -> str:
     }
     parts = count(len(tune.parts), "part")
     return f"{parts} of {count(sizes.pop(), 'bar')}" if len(sizes) == 1 else parts
+
+
+def near_words(ranking: Ranking) -> str:
+    """ "places 1 to 3 are nearly alike"; empty where the first stands alone."""
+    if ranking.near <= 1:
+        return ""
+    return f"places 1 to {ranking.near} are nearly alike: take the one that you like"

@@ -52,7 +52,8 @@ def main() -> None:
         table["weights"][ear] = [round(float(value), 3) for value in weights]
         _report(ear, features @ weights, right)
     lines = ",\n".join(f"  {json.dumps(k)}: {json.dumps(v)}" for k, v in table["weights"].items())
-    FILE.write_text('{\n "weights": {\n' + lines + "\n }\n}\n", encoding="utf-8")
+    drawn = f' "sung": {json.dumps(table["sung"])}\n'
+    FILE.write_text('{\n "weights": {\n' + lines + "\n },\n" + drawn + "}\n", encoding="utf-8")
 
 
 def renders() -> Iterator[tuple[Any, Truth]]:

@@ -1,6 +1,6 @@
 """Turn trained weights into metre-1.onnx and so on.
 
-Run: `python -m liltwright.models.metre.export 1=ONE.pt 2=TWO.pt`; a network not named stays.
+Run: `python -m liltwright.models.metre.export 1=ONE.pt 2=TWO.pt`; others stay as they are.
 
 Weights are stored as 16-bit floats and computed with as 32-bit ones. The export is checked
 against PyTorch on a made-up melody, and the outputs are kept in reference.npz for the tests.

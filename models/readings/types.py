@@ -19,6 +19,7 @@ import numpy as np
 from sklearn.linear_model import LogisticRegression
 from sklearn.model_selection import GroupKFold
 
+from liltwright.dances import dances
 from liltwright.notate.manner import MANNER, manner
 from liltwright.notate.types import SIMPLE, widened
 
@@ -28,6 +29,10 @@ STRENGTH, COMPOUND_STRENGTH = 0.3, 0.3
 JIG_SHARE, HORNPIPE_SHARE = 0.3, 1.5
 """How much jigs and hornpipes count in the second regression: jigs are seldom mistaken."""
 IN_FOUR = {0: 0, 6: 4, 12: 8, 18: 12, 24: 16, 30: 20}
+USUAL_SHARE, SLOW, SLOW_SHARE = 0.7, 0.8, 0.35
+"""How much performances as in the benchmark count, and those below 0.8 of the usual tempo."""
+BY_TEMPO = ("4/4",)
+"""Where types differ by tempo above all: reels and hornpipes."""
 LEFT_OUT = ("empty", "movement", "same pitch", "cadences")
 """What the second regression does not see."""
 FOLDS = 4
@@ -97,9 +102,11 @@ def _fitted_types(meter: str, rows: list[Row], dev: list[Row]) -> dict[str, Any]
     right = np.zeros(len(rows), bool)
     tunes = [row[2] for row in rows]
     model = LogisticRegression(C=STRENGTH, max_iter=3000)
+    share = _shares(rows)
     for mine, out in GroupKFold(FOLDS).split(seen, kinds, tunes):
-        right[out] = model.fit(seen[mine], kinds[mine]).predict(seen[out]) == kinds[out]
-    model.fit(seen, kinds)
+        model.fit(seen[mine], kinds[mine], sample_weight=share[mine])
+        right[out] = model.predict(seen[out]) == kinds[out]
+    model.fit(seen, kinds, sample_weight=share)
     its = (widened(np.array([row[4] for row in dev])) - mean) / scale
     dev_right = model.predict(its) == np.array([row[0] for row in dev])
     print(
@@ -117,7 +124,9 @@ def _fitted_compound(rows: list[Row], dev: list[Row]) -> dict[str, Any]:
     known, its = ([row for row in some if row[5] is not None] for some in (rows, dev))
     seen = widened(np.array([row[5] for row in known]))
     mean, scale = _spread(seen)
-    blind = np.array([name in LEFT_OUT for name in MANNER] + [False] * 3)
+    blind = np.array(
+        [name in LEFT_OUT for name in MANNER] + [False] * (seen.shape[1] - len(MANNER))
+    )
     scale[blind] = 1e6
     is_six = np.array([row[1] == "6/8" for row in known])
     share = np.array([{"jig": JIG_SHARE, "hornpipe": HORNPIPE_SHARE}.get(r[0], 1.0) for r in known])
@@ -128,6 +137,20 @@ def _fitted_compound(rows: list[Row], dev: list[Row]) -> dict[str, Any]:
         mine = np.array([row[0] == kind for row in its])
         print(f"dev {kind:<12} told in 6/8: {found[mine].mean():.3f}")
     return _stored(mean, scale, model.coef_, model.intercept_)
+
+
+def _shares(rows: list[Row]) -> np.ndarray:
+    """How much each performance counts: less where it is slower than people dance to."""
+    share = np.array([1.0 if row[3] else USUAL_SHARE for row in rows])
+    for at, (kind, meter, _, _, seen, _) in enumerate(rows):
+        if meter not in BY_TEMPO:
+            continue
+        dance = {str(name): one for name, one in dances().items()}[kind]
+        beat = 0.375 if meter.endswith("/8") else 0.25
+        usual_s = 60 / np.mean(dance.usual_bpm) * beat / float(dance.beat)
+        if np.exp(seen[MANNER.index("pulse s")]) > usual_s / SLOW:
+            share[at] *= SLOW_SHARE
+    return share
 
 
 def _spread(seen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

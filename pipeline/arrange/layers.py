@@ -34,6 +34,7 @@ from liltwright.arrange.harmony import Harmony, harmonise
 from liltwright.arrange.inner import inner_notes
 from liltwright.arrange.lines import Line, basses, joined, other_lines, parse_picks, thumb_plays
 from liltwright.arrange.pinned import pinned_of
+from liltwright.arrange.remarks import pin_remarks
 from liltwright.arrange.rounds import check_parts, parse_plan
 from liltwright.arrange.search import best_path
 from liltwright.arrange.suggested import with_suggestions
@@ -110,7 +111,9 @@ def arrange_layers(
     melody = melody_of(path, tables)
     steady = Line("steady", harmony, tables, tuple(walking_bass(tables, melody, walk)))
     layers, lines = _built(ground, melody, steady, picked, settings)
-    said = cautions(setup.strings_midi, scale_mm=player.scale_mm, string_set=player.string_set)
+    said = pin_remarks([one.pin.text for one in pinned.placed])
+    layers = (replace(layers[0], remarks=layers[0].remarks + said), *layers[1:])
+    warned = cautions(setup.strings_midi, scale_mm=player.scale_mm, string_set=player.string_set)
     return Arrangement(
         setup,
         tune.meter,
@@ -118,7 +121,7 @@ def arrange_layers(
         layers,
         rounds,
         title=tune.title,
-        cautions=(*said, HAND_CAUTION),
+        cautions=(*warned, HAND_CAUTION),
         pins=tuple(one.pin.text for one in pinned.placed),
         lines=lines,
         picked=picked,

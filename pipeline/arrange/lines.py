@@ -27,7 +27,7 @@ from liltwright.arrange.voices import Melody, on_main_beats, with_gaps_filled
 from liltwright.arrange.walking import walking_bass
 from liltwright.errors import UsageError
 from liltwright.guitar.plucking import Pluck
-from liltwright.tab import LINE_NAMES, Arrangement, LayerName, LineName
+from liltwright.tab import LINE_NAMES, Arrangement, Layer, LayerName, LineName
 from liltwright.tune import Tune
 
 FILE = "harmony/lines.json"
@@ -41,6 +41,8 @@ class Line:
     harmony: Harmony
     tables: Tables
     moving: tuple[Below, ...]
+    rests: frozenset[int] = frozenset()
+    """Bars of a still bass, in which a beat without a note is no gap."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +68,10 @@ def basses(line: Line, drone: Sequence[Below], melody: Melody) -> Basses:
 
     Where no bass can tell the chord, the drone is silent too: no layer is easier than the last.
     """
-    plain = with_gaps_filled(on_main_beats(line.moving, line.tables, melody), drone, line.tables)
-    moving = with_gaps_filled(line.moving, drone, line.tables) if line.name != "still" else plain
+    events = line.tables.line.events
+    fill = [note for note in drone if events[note.event].bar not in line.rests]
+    plain = with_gaps_filled(on_main_beats(line.moving, line.tables, melody), fill, line.tables)
+    moving = with_gaps_filled(line.moving, fill, line.tables)
     told = {note.event for note in plain}
     return Basses(tuple(note for note in drone if note.event in told), tuple(plain), tuple(moving))
 
@@ -113,6 +117,8 @@ def _line(
             note for note in moving if tables.wants(events[note.event]) or _enters(tables, note)
         ]
         moving = on_main_beats(moving, tables, melody)
+        rests = frozenset(events[note.event].bar for note in moving)
+        return Line(name, harmony, tables, tuple(moving), rests)
     return Line(name, harmony, tables, tuple(moving))
 
 
@@ -158,7 +164,8 @@ def joined(ground: Ground, lines: Sequence[Line], picked: Mapping[str, LineName]
         note for line in lines for note in line.moving if whose[events[note.event].bar] is line
     ]
     moving.sort(key=lambda note: note.event)
-    return Line("steady", harmony, tables, tuple(moving))
+    rests = frozenset(index for index, line in enumerate(whose) if index in line.rests)
+    return Line("steady", harmony, tables, tuple(moving), rests)
 
 
 # ---------------------------------------------------------------- in words
@@ -184,21 +191,24 @@ def parse_picks(text: str, tune: Tune) -> dict[str, LineName]:
     return found
 
 
+def bar_words(arrangement: Arrangement, line: Layer, bar: int) -> tuple[str, str]:
+    """The chords and the bass notes of a line in a written bar; a hyphen where there is none."""
+    sounds = arrangement.setup.sounds_in
+    signature = keys.signature_of(sounds.tonic, sounds.mode)
+    chords = " ".join(chord.symbol for chord in line.chords if chord.bar == bar)
+    low = [note.midi for note in line.bars[bar] if note.part == "bass"]
+    return chords, " ".join(keys.note_name(midi, signature) for midi in low) or "-"
+
+
 def lines_words(tune: Tune, arrangement: Arrangement) -> tuple[str, ...]:
     """A row for each part and line: bar for bar the chords, and under them the bass notes."""
     written = tune.written_bars()
     rows = []
-    sounds = arrangement.setup.sounds_in
-    signature = keys.signature_of(sounds.tonic, sounds.mode)
     for number, part in enumerate(tune.parts):
         bars = [i for i, bar in enumerate(written) if bar.part == number and bar.kind != "pickup"]
         for line in arrangement.lines:
-            cells = []
-            for bar in bars:
-                chords = " ".join(chord.symbol for chord in line.chords if chord.bar == bar)
-                low = [note.midi for note in line.bars[bar] if note.part == "bass"]
-                names = " ".join(keys.note_name(midi, signature) for midi in low)
-                cells.append(f"{chords} ({names or '-'})")
+            words = [bar_words(arrangement, line, bar) for bar in bars]
+            cells = [f"{chords} ({notes})" for chords, notes in words]
             taken = arrangement.picked.get(part.name, "steady") == line.name
             mark = "  <- taken" if taken else ""
             rows.append(f"{part.name} {line.name:<9} {' | '.join(cells)}{mark}")

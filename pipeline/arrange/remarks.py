@@ -79,6 +79,14 @@ def ornament_remarks(
     return (f"{played} of {sum(asked)} ornaments{whose} are played; left out in {why}.",)
 
 
+def pin_remarks(pins: Sequence[str]) -> tuple[str, ...]:
+    """What the user's hand fixed."""
+    if not pins:
+        return ()
+    more = f" and {len(pins) - MOST_BARS} more" if len(pins) > MOST_BARS else ""
+    return (f"As you wished: {'; '.join(pins[:MOST_BARS])}{more}.",)
+
+
 def _melody(bar: TabBar) -> list[TabNote]:
     return [note for note in bar if note.part == "melody" and not note.grace]
 

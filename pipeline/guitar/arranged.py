@@ -26,6 +26,8 @@ from liltwright.guitar.tunings import parse_tuning
 from liltwright.tab import Setup
 
 FILE = "hand/arranged.json"
+ARRANGEMENT = "arrangement"
+"""Name of this part of the score, as users write it."""
 HEAD = 3
 """So many of the first must have been arranged."""
 
@@ -84,6 +86,11 @@ def arrangement_points(asked: Question) -> float:
     """Points of score between the worst and the best arrangement."""
     factor = asked.settings.weights.get("arrangement", 1.0)
     return float(models.read_json(FILE)["points"]) * factor
+
+
+def arrangement_explained() -> str:
+    """What this part looks at."""
+    return str(models.read_json(FILE)["says"])
 
 
 def near_ties(scores: Sequence[float]) -> int:

@@ -87,11 +87,12 @@ def _hear(audio: Audio, settings: HearSettings, progress: Progress) -> tuple[Hea
     raw, foreign = raw[: len(raw) - len(chord)], foreign[: len(raw) - len(chord)]
     clarity = measured.clarity[kept][: len(raw)]
     spread = measured.spread_cents[kept][: len(raw)]
-    if not several:
-        voice = voice_share(raw, spread)
+    voice = 0.0 if several else voice_share(raw, spread)
+    if voice > 0.0:
         meant = meant_notes(raw, clarity, events, voice)
         kept = np.array([one.source for one in meant], dtype=int)
         clarity, spread, foreign = clarity[kept], spread[kept], foreign[kept]
+        _check_tune(audio, len(meant), sorted_out.left_out)
         raw = at_the_vowels([one.note for one in meant], events, audio, voice)
     offsets = _offsets(raw)
     raw = [
@@ -99,7 +100,7 @@ def _hear(audio: Audio, settings: HearSettings, progress: Progress) -> tuple[Hea
         for note, cents, sure in zip(
             raw,
             offsets,
-            _sure(raw, clarity, spread, foreign, settings.ear, several, band),
+            _sure(raw, clarity, spread, foreign, settings.ear, several, band, voice),
             strict=True,
         )
     ]
@@ -124,11 +125,12 @@ def _sure(
     ear: Ear,
     several: bool,
     band: bool,
+    voice: float,
 ) -> np.ndarray:
     """Confidence per note; in a band other sounds are no sign against a note."""
     if band:
         return calibrated(raw, clarity, spread, 0 * foreign, ear=ear, several=False)
-    return calibrated(raw, clarity, spread, foreign, ear=ear, several=several)
+    return calibrated(raw, clarity, spread, foreign, ear=ear, several=several, voice=voice)
 
 
 def _check_tune(audio: Audio, notes: int, left_out: tuple[LeftOut, ...]) -> None:

@@ -26,6 +26,9 @@ LEAST = 1e-4
 SIMPLE = ("4/4", "2/4")
 """Metres whose reading may be a compound one."""
 BEAT, DOTTED = 24, 36
+PULSES = (-1.25, -1.1, -0.95, -0.8, -0.6)
+SWINGS = (0.1, 0.2, 0.3, 0.45, 0.7)
+"""Logarithms of a beat's seconds and of long to short."""
 IN_SIX = {0: 0, 3: 6, 4: 6, 6: 12, 8: 12, 9: 12, 12: 24, 15: 24, 16: 24, 18: 30, 20: 30, 21: 30}
 """Where a tick of a crotchet falls in a dotted crotchet."""
 
@@ -76,10 +79,12 @@ def _manner(path: Path, notes: PlainNotes, meter: str) -> np.ndarray:
 
 
 def widened(row: np.ndarray) -> np.ndarray:
-    """The manner with squares of tempo and swing."""
+    """The manner with squares of tempo and swing, and how far they lie beyond some values."""
     pulse, swing = row[..., MANNER.index("pulse s")], row[..., MANNER.index("swing")]
-    more = np.stack([pulse**2, swing**2, pulse * swing], axis=-1)
-    return np.concatenate([row, more], axis=-1)
+    more = [pulse**2, swing**2, pulse * swing]
+    more += [np.maximum(pulse - knot, 0.0) for knot in PULSES]
+    more += [np.maximum(swing - knot, 0.0) for knot in SWINGS]
+    return np.concatenate([row, np.stack(more, axis=-1)], axis=-1)
 
 
 def _values(model: dict[str, Any], row: np.ndarray) -> np.ndarray:

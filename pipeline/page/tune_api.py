@@ -110,11 +110,12 @@ def ranking(context: Any, request: Request, body: Any) -> Any:
     from liltwright.page import view
 
     bench = _bench(context, request)
-    given = request.query_params.get("matters")
+    asked = request.query_params.get("matters")
     matters = None
-    if given is not None:
-        matters = options.weights([one for one in given.split(",") if one])
-    return view.ranking(bench.ranking(matters), TOLD)
+    if asked is not None:
+        matters = options.weights([one for one in asked.split(",") if one])
+    given = bench.wishes.matters if matters is None else matters
+    return view.ranking(bench.ranking(matters), TOLD, dict(given))
 
 
 def chart(context: Any, request: Request, body: Any) -> Any:

@@ -5,6 +5,7 @@ In: a Bench, rankings, arrangements. Out: dictionaries for JSON; lengths as frac
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -139,18 +140,38 @@ def setup(one: Setup) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def ranking(found: Ranking, most: int) -> dict[str, Any]:
-    """The ranking: every setup with its parts, the best of them with reasons."""
+def ranking(found: Ranking, most: int, matters: Mapping[str, float]) -> dict[str, Any]:
+    """The ranking: every setup with its parts, the best of them with reasons.
+
+    matters : the factors that it was made with; `extra` is what the arrangement adds at factor 1
+    """
+    from liltwright.guitar.arranged import ARRANGEMENT, arrangement_explained
     from liltwright.guitar.score import parts_explained, weights
 
     says = parts_explained()
     base = dict(zip(says, weights({}).tolist(), strict=True))
+    weighed = dict(zip(says, weights(dict(matters)).tolist(), strict=True))
+    factor = matters.get(ARRANGEMENT, 1.0)
+    extra = [
+        (one.score - 100 * sum(one.partial[name] * weighed[name] for name in says)) / factor
+        if factor and ARRANGEMENT in one.partial
+        else 0.0
+        for one in found.setups
+    ]
     return {
         "searched": found.searched,
         "parts": [
             {"name": name, "says": text, "weight": base[name]} for name, text in says.items()
         ],
-        "setups": [_ranked(one, full=place < most) for place, one in enumerate(found.setups)],
+        "arranged": {"name": ARRANGEMENT, "says": arrangement_explained()},
+        "setups": [
+            {
+                **_ranked(one, full=place < most),
+                "partial": [round(one.partial[name], 3) for name in says],
+                "extra": round(extra[place], 3),
+            }
+            for place, one in enumerate(found.setups)
+        ],
         "lower": list(found.lower),
         "robustness": found.robustness,
     }
@@ -159,7 +180,6 @@ def ranking(found: Ranking, most: int) -> dict[str, Any]:
 def _ranked(one: RankedSetup, *, full: bool) -> dict[str, Any]:
     words = {
         **setup(one.setup), "rank": one.rank, "score": one.score,
-        "partial": [round(value, 3) for value in one.partial.values()],
         "cautions": list(one.cautions),
     }  # fmt: skip
     if full:

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
+from liltwright.arrange.rounds import round_words
 from liltwright.counting import count
 from liltwright.doubts import (
     DoubtfulBars,
@@ -21,11 +22,12 @@ from liltwright.errors import PipelineError
 from liltwright.guitar.player import Player
 from liltwright.tab import Arrangement, Layer, RankedSetup, Ranking
 from liltwright.tune import Tune
-from liltwright.words import best_words, describe_tune
+from liltwright.words import best_words, describe_tune, near_words
 from liltwright.write.cautions import printed_cautions
 from liltwright.write.engraving import capo_words, key_words, layer_title, tuning_words
 from liltwright.write.formats import FORMATS, format_of
 from liltwright.write.picture import PictureRow
+from liltwright.write.report_lines import lines_section
 from liltwright.write.report_page import LEARN
 from liltwright.write.report_player import Music, choices, music_html, player
 from liltwright.write.sheets import hardest_bars, heading_facts
@@ -193,11 +195,12 @@ def ranking_section(tune: Tune, ranking: Ranking, player: Player) -> str:
         setups = (*setups, chosen)
     rows = "".join(_setup_row(setup, setups[0].score, asked=setup == chosen) for setup in setups)
     lower = "".join(f"<li>{escape(reason)}</li>" for reason in ranking.lower)
+    near = f"; {near_words(ranking)}" if near_words(ranking) else ""
     below = f"<h3>Why others came lower</h3><ul>{lower}</ul>" if lower else ""
     return (
         '<section id="tunings"><h2>Where it sits on the guitar</h2>'
         f'<div class="card"><table class="ranking"><caption>The best of '
-        f"{ranking.searched} tunings, capos and octaves tried</caption><thead><tr>"
+        f"{ranking.searched} tunings, capos and octaves tried{near}</caption><thead><tr>"
         '<th scope="col">Rank</th><th scope="col">Tuning and capo</th><th scope="col">Key</th>'
         '<th scope="col">Score</th><th scope="col">Why</th></tr></thead>'
         f"<tbody>{rows}</tbody></table></div>"
@@ -295,7 +298,7 @@ def layers_section(
         for at, layer in enumerate(arrangement.layers, start=1)
     ]
     rounds = ", then ".join(
-        f"{layer_title(r.layer).lower()} ({r.dynamic})" for r in arrangement.rounds
+        f"{round_words(r).replace('-', ' ')} ({r.dynamic})" for r in arrangement.rounds
     )
     whole = [("Whole performance", 0, scores[f"{number}-performance"]["bars"][-1][2])]
     cautions = printed_cautions(setup, arrangement.cautions)
@@ -306,6 +309,7 @@ def layers_section(
         f'{"".join(parts)}<section class="layer performance"><h3>Performance</h3>'
         f"<p>{escape(rounds)}.</p>"
         f"{player(f'{number}-performance', '', 'performance', whole)}</section>"
+        f"{lines_section(tune, arrangement, number)}"
         f'<div class="cautions">{"".join(f"<p>{escape(text)}</p>" for text in cautions)}</div>'
         "</section>"
     )

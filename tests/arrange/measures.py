@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import argparse
 import json
+import random
 import sys
 import time
 from collections import Counter
+from collections.abc import Callable
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -117,13 +119,20 @@ def grows(arrangement: Arrangement) -> bool:
     return all(two[key] >= one[key] for one, two in pairwise(rows) for key in one)
 
 
-def measure(split: str, count: int) -> dict[str, float]:
-    """All figures over `count` tunes spread evenly over a split."""
+def measure(
+    split: str, count: int, sofar: Callable[[dict[str, float]], None] = lambda found: None
+) -> dict[str, float]:
+    """All figures over `count` tunes spread evenly over a split, in an order drawn once for all.
+
+    sofar : told the figures after every 25 tunes, so that a run that is stopped is not lost
+    """
     pool = tunes(split)  # type: ignore[arg-type]
+    chosen = list(pool[:: max(1, len(pool) // count)][:count])
+    random.Random(0).shuffle(chosen)
     counts: Counter[str] = Counter()
     seconds: list[float] = []
     rank_s: list[float] = []
-    for item in pool[:: max(1, len(pool) // count)][:count]:
+    for item in chosen:
         tune = item.tune
         try:
             begun = time.process_time()
@@ -141,8 +150,6 @@ def measure(split: str, count: int) -> dict[str, float]:
         for fault in wrong[:3]:
             print(item.id, setup.tuning, setup.capo, fault)
         counts["tunes"] += 1
-        if counts["tunes"] % 25 == 0:
-            print(f"{counts['tunes']} tunes", file=sys.stderr, flush=True)
         counts["near ties"] += ranking.near > 1
         if counts["tunes"] % 5 == 1:
             used = rank_setups(tune, player=DADGAD, weigh=Weigher(tune, DADGAD))
@@ -158,10 +165,13 @@ def measure(split: str, count: int) -> dict[str, float]:
         for name in BASS_LAYERS:
             count_beats(tune, arrangement.layer(name), setup, counts)
         count_moves(tune, arrangement.layer("moving-bass"), counts)
-    return figures(counts, seconds) | {"seconds to rank": round(sum(rank_s) / len(rank_s), 2)}
+        if counts["tunes"] % 25 == 0:
+            print(f"{counts['tunes']} tunes", file=sys.stderr, flush=True)
+            sofar(figures(counts, seconds, rank_s))
+    return figures(counts, seconds, rank_s)
 
 
-def figures(counts: Counter[str], seconds: list[float]) -> dict[str, float]:
+def figures(counts: Counter[str], seconds: list[float], rank_s: list[float]) -> dict[str, float]:
     """Shares from counts."""
     out: dict[str, float] = {"tunes": counts["tunes"], "faults": counts["faults"]}
     out["difficulty never falls"] = counts["growing"] / counts["tunes"]
@@ -184,6 +194,7 @@ def figures(counts: Counter[str], seconds: list[float]) -> dict[str, float]:
     for name in ("DADGAD among three", "DADGAD among ten"):
         out[name] = counts[name] / counts["DADGAD players"]
     out["seconds per 32 written bars"] = 32 * sum(seconds) / len(seconds)
+    out["seconds to rank"] = sum(rank_s) / len(rank_s)
     return {name: round(value, 4) for name, value in out.items()}
 
 
@@ -194,14 +205,18 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=60)
     parser.add_argument("--keep", action="store_true")
     asked = parser.parse_args()
-    found = measure(asked.split, asked.count)
+    path = Path(__file__).with_name(f"measures-{asked.split}.json")
+    command = f"python -m tests.arrange.measures --split {asked.split} --count {asked.count}"
+
+    def keep(found: dict[str, float]) -> None:
+        if asked.keep:
+            kept = {"command": command, **found}
+            path.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
+
+    found = measure(asked.split, asked.count, keep)
     for name, value in found.items():
         print(f"{value:10.4f}  {name}")
-    if asked.keep:
-        path = Path(__file__).with_name(f"measures-{asked.split}.json")
-        command = f"python -m tests.arrange.measures --split {asked.split} --count {asked.count}"
-        kept = {"command": command, **found}
-        path.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
+    keep(found)
 
 
 if __name__ == "__main__":

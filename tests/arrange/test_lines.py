@@ -78,6 +78,20 @@ def test_a_picked_line_is_what_was_shown():
         }
 
 
+def test_a_still_line_is_one_note_a_chord_also_when_picked():
+    tune = own("jig")
+    shown = arranged(tune)
+    made = arranged(tune, lines="still")
+    still = shown.layer("still")
+    assert faults(tune, made) == []
+    for part in ("A", "B"):
+        assert low(made.layer("moving-bass"), tune, part) == low(still, tune, part)
+        assert low(made.layer("plain-bass"), tune, part) == low(still, tune, part)
+    for index, bar in enumerate(still.bars):
+        chords = [chord for chord in still.chords if chord.bar == index]
+        assert len([note for note in bar if note.part == "bass"]) <= len(chords)
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [("A=wild", "no bass line"), ("C=still", "its parts|the parts of this tune are A, B")],

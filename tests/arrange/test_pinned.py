@@ -180,6 +180,7 @@ def test_pins_of_the_tune_hold_in_every_arrangement(jig):
     tune = replace(jig, pins=("no finger 4",))
     made = arranged(tune)
     assert made.pins == ("no finger 4",)
+    assert "As you wished: no finger 4." in made.layers[0].remarks
     assert all(note.finger != 4 for note in every_note(made))
 
 

@@ -10,10 +10,10 @@ from liltwright.hear.network import (
     HOP,
     HOP_S,
     LOWEST_MIDI,
-    MODEL,
     N_BINS,
     N_PITCHES,
     SAMPLE_RATE,
+    SOLO,
     class_midi,
     evidence,
     n_frames,
@@ -45,7 +45,7 @@ def tune(seconds: float = 12.0) -> np.ndarray:
 
 
 def test_model_is_small():
-    assert len(read_bytes(MODEL)) < 8_000_000
+    assert len(read_bytes(SOLO)) < 8_000_000
 
 
 def test_onnx_equals_pytorch():

@@ -17,19 +17,12 @@ export async function show(main, id) {
   const detail = h("section.card.detail", { "aria-label": "The chosen tuning" });
   const chosenId = () => tune.state.wishes.setup || ranking.setups[0].id;
 
-  // The score is the mean of the parts, weighed, moved by how well the arrangement sits: the same sum
-  // as in the program's ranking. What the arrangement moved stays while a slider is dragged.
-  const mean = (setup, weights, whole) => (100 * weights.reduce((sum, weight, at) => sum + weight * setup.partial[at], 0)) / whole;
-  const weighed = (by) => {
-    const weights = ranking.parts.map((part) => part.weight * (by[part.name] ?? 1));
-    return [weights, weights.reduce((a, b) => a + b, 0) || 1];
-  };
-  let kept = { ...factors };
+  // The score is the mean of the parts, weighed, and what the arrangement adds; as in the program's ranking.
   function scored() {
-    const now = weighed(factors);
-    const then = weighed(kept);
+    const weights = ranking.parts.map((part) => part.weight * (factors[part.name] ?? 1));
+    const whole = weights.reduce((a, b) => a + b, 0) || 1;
     return ranking.setups
-      .map((setup) => ({ setup, score: setup.score + mean(setup, ...now) - mean(setup, ...then) }))
+      .map((setup) => ({ setup, score: (100 * setup.partial.reduce((sum, value, at) => sum + value * weights[at], 0)) / whole + setup.extra * (factors[ranking.arranged.name] ?? 1) }))
       .sort((a, b) => b.score - a.score || a.setup.rank - b.setup.rank);
   }
   const items = new Map();
@@ -92,13 +85,12 @@ export async function show(main, id) {
     const to = Object.fromEntries(Object.entries(factors).filter(([, value]) => value !== 1));
     await tune.edit({ op: "matters", to });
     ranking = await get(tune.address("/ranking"));
-    kept = { ...tune.state.wishes.matters };
     items.clear();
     draw();
     drawDetail();
   });
   function drawSliders() {
-    sliders.replaceChildren(...ranking.parts.map((part) => {
+    sliders.replaceChildren(...[...ranking.parts, ranking.arranged].map((part) => {
       const out = h("output", {}, `× ${(factors[part.name] ?? 1).toFixed(1)}`);
       const slider = h("input", { type: "range", min: 0, max: 4, step: 0.1, value: factors[part.name] ?? 1, name: `matters-${part.name}`, "aria-label": `${part.name}: ${part.says}`,
         oninput: () => { factors[part.name] = Number(slider.value); out.textContent = `× ${Number(slider.value).toFixed(1)}`; draw(); }, onchange: () => keepMatters() });
