@@ -25,6 +25,7 @@ export async function show(main, id) {
       .map((setup) => ({ setup, score: (100 * setup.partial.reduce((sum, value, at) => sum + value * weights[at], 0)) / whole + setup.extra * (factors[ranking.arranged.name] ?? 1) }))
       .sort((a, b) => b.score - a.score || a.setup.rank - b.setup.rank);
   }
+  let kept = { ...factors };
   const items = new Map();
   function draw() {
     const order = scored().slice(0, most);
@@ -85,6 +86,7 @@ export async function show(main, id) {
     const to = Object.fromEntries(Object.entries(factors).filter(([, value]) => value !== 1));
     await tune.edit({ op: "matters", to });
     ranking = await get(tune.address("/ranking"));
+    kept = { ...tune.state.wishes.matters };
     items.clear();
     draw();
     drawDetail();
