@@ -7,7 +7,6 @@ import base64
 import json
 from dataclasses import replace
 from importlib.util import find_spec
-from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -177,26 +176,35 @@ def test_the_tune_plays_with_a_cursor(browser, site):
 
 
 def test_sliders_move_the_ranking_while_they_are_dragged_as_the_program_would(browser, site):
-    """The order that the page computes is the program's, but for what arrangements move anew."""
+    """While dragged by the parts' sum, with what arrangements moved kept; let go, the program's."""
     tune = view(browser, site, "lamp", "tuning")
     order = (
         "JSON.stringify([...document.querySelectorAll('.ranking li')].map((r) => r.dataset.setup))"
     )
     before = json.loads(browser.run(order))
-    usual = site.get(f"/api/tune/{tune}/ranking").json()["setups"]
-    assert before == [one["id"] for one in usual[: len(before)]]
+    usual = site.get(f"/api/tune/{tune}/ranking").json()
+    assert before == [one["id"] for one in usual["setups"][: len(before)]]
     version = state(site, tune)["version"]
     slider = "document.querySelector('[name=matters-retuning]')"
     browser.run(f"{slider}.value = 4; {slider}.dispatchEvent(new Event('input'))")
     moved = json.loads(browser.run(order))
     assert moved != before
-    weighed = site.get(f"/api/tune/{tune}/ranking?matters=retuning=4").json()["setups"]
-    near = {one["id"]: one["score"] for one in weighed}
-    scores = [near[one] for one in moved]
-    assert all(a >= b - 1.0 for a, b in pairwise(scores))
+    base = [part["weight"] for part in usual["parts"]]
+    weighed = [p["weight"] * (4 if p["name"] == "retuning" else 1) for p in usual["parts"]]
+
+    def mean(setup, weights):
+        parts = zip(weights, setup["partial"], strict=False)
+        return 100 * sum(w * p for w, p in parts) / sum(weights)
+
+    assert all(abs(mean(s, base) + s["extra"] - s["score"]) < 0.1 for s in usual["setups"])
+    expected = {s["id"]: mean(s, weighed) + s["extra"] for s in usual["setups"]}
+    assert moved == sorted(expected, key=lambda name: -expected[name])[: len(moved)]
     assert state(site, tune)["version"] == version
     browser.run(f"{slider}.dispatchEvent(new Event('change'))")
     assert settled(browser, site, tune, version)["wishes"]["matters"] == {"retuning": 4}
+    anew = site.get(f"/api/tune/{tune}/ranking?matters=retuning=4").json()["setups"]
+    ids = [one["id"] for one in anew[: len(moved)]]
+    browser.wait_for(f"{order} === JSON.stringify({json.dumps(ids)})", 30)
     site.post(f"/api/tune/{tune}/edit", {"version": version + 1, "undo": True})
 
 
