@@ -1,7 +1,7 @@
 """Task: the chords that a band plays under the tune, as a hint for the arrangement.
 
-In: a Tune with its bars as heard, the recording. Out: the Tune with these chords over its bars, as if
-the user had typed them.
+In: a Tune with its bars as heard, the recording. Out: the Tune with these chords over its bars, as
+if the user had typed them.
 Method: the harmony stage ranks the chords of the mode under every main beat by the tune alone; what
 sounds in the recording there, summed over all passes, weighs against that. What sounds is a chroma
 of the mixture in two registers: of the bass, where the root counts, and of the middle, where all

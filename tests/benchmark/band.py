@@ -124,11 +124,12 @@ def table(rows: list[dict[str, Any]], sets: list[dict[str, Any]]) -> dict[str, A
             out[group][name] = {
                 m: _mean(r["ears"][name].get(m, 0.0) for r in mine) for m in MEASURES
             }
-        names = {n for r in mine for n in r.get("baselines", {})}
-        for name in sorted(names):
+        compared = [r["baselines"] for r in mine if "baselines" in r]
+        for name in sorted({n for one in compared for n in one}):
             out[group][f"20 s, {name}"] = {
-                m: _mean(r["baselines"].get(name, {}).get(m, 0.0) for r in mine) for m in MEASURES
+                m: _mean(one.get(name, {}).get(m, 0.0) for one in compared) for m in MEASURES
             }
+        out[group]["compared"] = len(compared)
     if rows:
         out["band found out"] = _mean(float(r.get("band", False)) for r in rows)
         seconds, cpu = sum(r["seconds"] for r in rows), sum(r.get("cpu_s", 0) for r in rows)

@@ -108,7 +108,7 @@ def test_several_voices_are_said_and_borne():
     low = np.concatenate([struck(tone(m, 4 * STEP_S)) for m in (45, 43, 38, 41) * 3])
     both = line() + 0.8 * third_above
     both[: len(low)] += 0.2 * low[: len(both)].astype("f4")
-    found = hear(audio(both))
+    found = hear(audio(both), settings=HearSettings(players="solo"))
     assert any("Several instruments or voices" in warning for warning in found.warnings)
     alone = plain_line()
     assert np.mean([n.confidence for n in found.notes]) < np.mean(
