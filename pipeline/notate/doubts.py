@@ -101,12 +101,31 @@ def _to_check(
     doubtful = 1 / (1 + np.exp(-raw)) >= known["threshold"]
     slips = rows[:, PRINTED.index("unlike of two")] > 0
     doubtful |= slips & (rows[:, PRINTED.index("tune unlike")] < SELDOM)
+    doubtful |= np.array([_unsettled(same, bars, seen, chance, model) for same in groups], bool)
     found = {
         max(same, key=lambda at: float(chance[at]))
         for same, doubted in zip(groups, doubtful, strict=True)
         if doubted
     }
     return found | ({0} if 0 not in folded.passes and chance[0] >= model["threshold"] else set())
+
+
+def _unsettled(
+    same: tuple[int, ...],
+    bars: tuple[HeardBar, ...],
+    seen: np.ndarray,
+    chance: np.ndarray,
+    model: dict[str, Any],
+) -> bool:
+    """Whether a pass of three or more is doubted, and no two passes as printed settle that, one of
+    them beyond doubt."""
+    if len(same) < 3 or max(chance[list(same)]) < model["threshold"]:
+        return False
+    printed = _content(vote([(bars[at].notes, 0.05 + bars[at].confidence) for at in same]))
+    mine = [at for at in same if _content(bars[at].notes) == printed]
+    agreeing = seen[mine].copy()
+    agreeing[:, PASSES] = 0.0
+    return len(mine) < 2 or float(min(_chance(agreeing, model))) >= model["threshold"]
 
 
 def printed_evidence(

@@ -174,6 +174,10 @@ def _endings(
         }
         if len(by_time) < 2 or difference(by_time[1], by_time[2], bar_length) < DIFFERENT:
             break
+        first, second = ([bar for t, bar, _ in these if t == time] for time in (1, 2))
+        rounds = zip(first, second, strict=False)
+        if any(difference(one, two, bar_length) < DIFFERENT for one, two in rounds):
+            break  # a slip or a variation: endings are those that every round has
         votes.insert(0, by_time)
         size += 1
     if not size:

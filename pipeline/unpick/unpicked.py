@@ -17,7 +17,7 @@ from fractions import Fraction
 from typing import Literal
 
 from liltwright import keys
-from liltwright.errors import UsageError
+from liltwright.errors import PipelineError, UsageError
 from liltwright.guitar.player import Player
 from liltwright.guitar.tension import cautions
 from liltwright.guitar.tunings import name_of
@@ -96,6 +96,10 @@ def unpick(
         capo = known.capo if known.capo is not None else finished.capo
         named = six_strings(finished.strings_midi) if finished.strings_midi else None
         page = placed(page, known.strings or named, capo)
+    if not page.moments:
+        raise PipelineError(
+            f"{finished.source.file} has grace notes only: a tune needs notes that last."
+        )
     fixed = _fixed(page, settings.said)
     parted = part_notes(page, {**_pickups(page), **fixed})
     bars = tab_bars(page, parted)

@@ -126,3 +126,28 @@ def test_the_usual_gap_is_the_quaver():
 
 def test_nothing():
     assert label_ornaments([]) == []
+
+
+def test_one_cut_in_nearly_every_long_note_is_a_roll_and_a_few_are_repeats():
+    def played(long_notes: int, pairs: int) -> list[RawNote]:
+        notes, now = [], 0.0
+        for k in range(8 * (long_notes + pairs)):
+            notes.append(RawNote(now, now + 0.15, 62.0 + 2 * (k % 3), ornament=0.0))
+            now += 0.15
+            if k % 8 == 7 and k // 8 < long_notes:
+                notes += [
+                    RawNote(now, now + 0.14, 71.0, ornament=0.0),
+                    RawNote(now + 0.14, now + 0.18, 74.0, ornament=0.9),
+                    RawNote(now + 0.18, now + 0.3, 71.0, ornament=0.0),
+                ]
+                now += 0.3
+            elif k % 8 == 7:
+                notes += [RawNote(now + d, now + d + 0.15, 71.0, ornament=0.0) for d in (0, 0.15)]
+                now += 0.3
+        return notes
+
+    for long_notes, pairs, rolls in ((6, 2, 6), (6, 9, 0), (2, 0, 0)):
+        found = label_ornaments(played(long_notes, pairs))
+        plain = [n for n in found if n.role == "note"]
+        assert sum(n.ornament == "roll" for n in plain) == rolls
+        assert sum(0.25 < n.offset_s - n.onset_s < 0.35 for n in plain) == rolls

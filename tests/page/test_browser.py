@@ -5,8 +5,8 @@ Accessibility is judged by axe-core (Deque), from the package that carries it.
 
 import base64
 import json
+from dataclasses import replace
 from importlib.util import find_spec
-from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -16,6 +16,7 @@ from tests.page.conftest import DEMO
 from tests.page.server import Page
 from tests.tools import need
 from tests.write.browser import Browser
+from tests.write.hand_made import heard_jig
 
 AXE = Path(find_spec("axe_playwright_python").origin).parent / "axe.min.js"
 VIEWS = ("tune", "tuning", "layers", "practice")
@@ -28,6 +29,7 @@ def site(tmp_path_factory):
     need("chromium")
     root = tmp_path_factory.mktemp("browser")
     liltwright.write(liltwright.read(DEMO / "tune.abc"), folder=root / "tunes" / "lamp")
+    liltwright.write(replace(heard_jig(), title="Doubted"), folder=root / "tunes" / "doubted")
     with Page(root / "tunes", root / "settings") as page:
         task = page.post("/api/upload?name=hum.ogg", (DEMO / "hum.ogg").read_bytes()).json()
         assert page.finished(task)["error"] == ""
@@ -99,8 +101,8 @@ def settled(browser, site, tune: str, version: int) -> dict:
 
 
 def test_the_shelf_lists_and_finds_tunes(browser, site):
-    go(browser, "#/", "document.querySelectorAll('.shelf li').length === 2")
-    for words, count in (("lamp", 1), ("jig mixolydian", 2), ("FADCA", 2), ("zzz", 0)):
+    go(browser, "#/", "document.querySelectorAll('.shelf li').length === 3")
+    for words, count in (("lamp", 1), ("doubted jig", 1), ("FADCA", 2), ("zzz", 0)):
         browser.run(f"document.querySelector('input[type=search]').value = {words!r}")
         browser.run(
             "document.querySelector('input[type=search]').dispatchEvent(new Event('input'))"
@@ -140,7 +142,7 @@ def test_a_click_chooses_the_note_under_it(browser, site):
 
 
 def test_doubts_are_stepped_through_and_taken_as_right(browser, site):
-    tune = view(browser, site, "hum", "tune")
+    tune = view(browser, site, "doubted", "tune")
     before = state(site, tune)
     count = len(before["doubts"])
     assert count > 0
@@ -174,26 +176,35 @@ def test_the_tune_plays_with_a_cursor(browser, site):
 
 
 def test_sliders_move_the_ranking_while_they_are_dragged_as_the_program_would(browser, site):
-    """The order that the page computes is the order of the program's ranking."""
+    """While dragged by the parts' sum, with what arrangements moved kept; let go, the program's."""
     tune = view(browser, site, "lamp", "tuning")
     order = (
         "JSON.stringify([...document.querySelectorAll('.ranking li')].map((r) => r.dataset.setup))"
     )
     before = json.loads(browser.run(order))
-    usual = site.get(f"/api/tune/{tune}/ranking").json()["setups"]
-    assert before == [one["id"] for one in usual[: len(before)]]
+    usual = site.get(f"/api/tune/{tune}/ranking").json()
+    assert before == [one["id"] for one in usual["setups"][: len(before)]]
     version = state(site, tune)["version"]
-    slider = "document.querySelector('[name=matters-ring]')"
+    slider = "document.querySelector('[name=matters-retuning]')"
     browser.run(f"{slider}.value = 4; {slider}.dispatchEvent(new Event('input'))")
     moved = json.loads(browser.run(order))
     assert moved != before
-    weighed = site.get(f"/api/tune/{tune}/ranking?matters=ring=4").json()["setups"]
-    near = {one["id"]: one["score"] for one in weighed}
-    scores = [near[one] for one in moved]
-    assert all(a >= b - 0.1 for a, b in pairwise(scores))
+    base = [part["weight"] for part in usual["parts"]]
+    weighed = [p["weight"] * (4 if p["name"] == "retuning" else 1) for p in usual["parts"]]
+
+    def mean(setup, weights):
+        parts = zip(weights, setup["partial"], strict=False)
+        return 100 * sum(w * p for w, p in parts) / sum(weights)
+
+    assert all(abs(mean(s, base) + s["extra"] - s["score"]) < 0.1 for s in usual["setups"])
+    expected = {s["id"]: mean(s, weighed) + s["extra"] for s in usual["setups"]}
+    assert moved == sorted(expected, key=lambda name: -expected[name])[: len(moved)]
     assert state(site, tune)["version"] == version
     browser.run(f"{slider}.dispatchEvent(new Event('change'))")
-    assert settled(browser, site, tune, version)["wishes"]["matters"] == {"ring": 4}
+    assert settled(browser, site, tune, version)["wishes"]["matters"] == {"retuning": 4}
+    anew = site.get(f"/api/tune/{tune}/ranking?matters=retuning=4").json()["setups"]
+    ids = [one["id"] for one in anew[: len(moved)]]
+    browser.wait_for(f"{order} === JSON.stringify({json.dumps(ids)})", 30)
     site.post(f"/api/tune/{tune}/edit", {"version": version + 1, "undo": True})
 
 

@@ -22,3 +22,9 @@ def test_every_file_is_taken_apart_or_refused(kind):
             except PipelineError:
                 continue
             to_json(found.page)
+
+
+def test_a_page_of_grace_notes_alone_is_refused():
+    text = "e|-g3---|\nB|------|\nG|------|\nD|------|\nA|------|\nE|------|\n"
+    with pytest.raises(PipelineError, match="grace notes only"):
+        unpick(finished_from_bytes(text.encode(), name="a.txt"))

@@ -25,6 +25,7 @@ export async function show(main, id) {
       .map((setup) => ({ setup, score: (100 * setup.partial.reduce((sum, value, at) => sum + value * weights[at], 0)) / whole + setup.extra * (factors[ranking.arranged.name] ?? 1) }))
       .sort((a, b) => b.score - a.score || a.setup.rank - b.setup.rank);
   }
+  let kept = { ...factors };
   const items = new Map();
   function draw() {
     const order = scored().slice(0, most);
@@ -42,7 +43,8 @@ export async function show(main, id) {
       const now = row.getBoundingClientRect().top;
       if (was !== undefined && Math.abs(was - now) > 2) row.animate([{ transform: `translateY(${was - now}px)` }, { transform: "none" }], { duration: 220, easing: "ease-out" });
     }
-    told.textContent = `${order.length} of ${ranking.setups.length} that hold the whole tune; ${ranking.searched} were tried.`;
+    const dragged = JSON.stringify(kept) !== JSON.stringify(Object.fromEntries(Object.entries(factors).filter(([, value]) => value !== 1)));
+    told.textContent = dragged ? "Let go, and the best are arranged anew and weighed." : `${order.length} of ${ranking.setups.length} that hold the whole tune; ${ranking.searched} were tried.`;
   }
   function make(setup) {
     const place = h("span.place");
@@ -84,6 +86,7 @@ export async function show(main, id) {
     const to = Object.fromEntries(Object.entries(factors).filter(([, value]) => value !== 1));
     await tune.edit({ op: "matters", to });
     ranking = await get(tune.address("/ranking"));
+    kept = { ...tune.state.wishes.matters };
     items.clear();
     draw();
     drawDetail();
