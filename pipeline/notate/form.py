@@ -25,7 +25,6 @@ from liltwright.notate.cuts import (
     Agreement,
     Plan,
     best_cut,
-    phrases_odds,
 )
 
 EDGES = np.array([0.45, 0.62, 0.74, 0.86])
@@ -43,7 +42,7 @@ BROKEN_OFF = -6.0
 RETURN = -4.0
 """For a part that comes back later in the round, beside the repetition of the whole round."""
 MIRRORS = 0.3
-ONE_PART = -8.0
+ONE_PART = -4.0
 """For a tune of one part of eight bars that is played again and again."""
 PARTS, MORE = (0.0, 0.0, -2.0, -4.0, -10.0), -6.0
 """Log odds of so many different parts in a round: two to four are usual; of each more than five."""
@@ -156,7 +155,7 @@ def _pass_odds(one: Segment, other: Segment, agree: Agreement, missing: int) -> 
     odds = agree.odds[mine + span, its + span].tolist()
     if high == bars > SHORT:
         odds[-1] = max(odds[-1], ENDING_FLOOR)
-    return max(sum(odds), phrases_odds(odds)) if bars >= VARIED_BARS else float(sum(odds))
+    return float(sum(odds))
 
 
 def _round_lags(sums: np.ndarray, n: int) -> list[int]:
