@@ -22,6 +22,10 @@ TIMES_PRIOR = {1: -1.2, 2: 0.0, 3: -4.5}
 VARIED, VARIED_BARS = -1.0, 8
 """Least log odds a bar for a pass of a part of so many bars or more: players vary a whole pass."""
 
+PHRASE, CHANGED, PHRASE_BARS = -5.0, -0.8, 4
+"""Log odds that a pass changes a phrase, and of each of its bars; the others must agree. Parts of
+fewer bars than PHRASE_BARS twice are not played so."""
+
 Plan = list[tuple[int, int]]
 
 
@@ -133,4 +137,19 @@ def _repeats(agree: Agreement, bars: int) -> np.ndarray:
     found[first] = agree.sums[first + bars - 1, bars] - agree.sums[first, bars] + last
     if bars >= VARIED_BARS:
         found[first] = np.maximum(found[first], VARIED * bars)
+        same, changed = np.zeros(len(first)), np.full(len(first), -np.inf)
+        for at in range(bars):
+            odds = last if at == bars - 1 else agree.odds[first + at, first + at - bars]
+            changed = np.maximum(changed, same + PHRASE) + CHANGED
+            same = np.maximum(same + odds, changed)
+        found[first] = np.maximum(found[first], same)
     return found
+
+
+def phrases_odds(odds: list[float]) -> float:
+    """Log odds of a pass whose bars have these, where it may change phrases."""
+    same, changed = 0.0, -np.inf
+    for one in odds:
+        changed = max(changed, same + PHRASE) + CHANGED
+        same = max(same + one, changed)
+    return same

@@ -25,6 +25,7 @@ from liltwright.notate.cuts import (
     Agreement,
     Plan,
     best_cut,
+    phrases_odds,
 )
 
 EDGES = np.array([0.45, 0.62, 0.74, 0.86])
@@ -155,7 +156,7 @@ def _pass_odds(one: Segment, other: Segment, agree: Agreement, missing: int) -> 
     odds = agree.odds[mine + span, its + span].tolist()
     if high == bars > SHORT:
         odds[-1] = max(odds[-1], ENDING_FLOOR)
-    return float(sum(odds))
+    return max(sum(odds), phrases_odds(odds)) if bars >= VARIED_BARS else float(sum(odds))
 
 
 def _round_lags(sums: np.ndarray, n: int) -> list[int]:
