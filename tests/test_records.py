@@ -8,6 +8,7 @@ import pytest
 from liltwright.errors import PipelineError
 from liltwright.records import from_json, to_json
 from liltwright.tune import Ending, NoteEvent, Part, ScoreNote, Source, Tune
+from liltwright.tunefile import tune_from_bytes
 
 
 def _note(midi, start, length):
@@ -39,14 +40,19 @@ def test_format_and_version_stand_first():
 
 @pytest.mark.parametrize(
     ("old", "new", "says"),
-    [('"jig"', '"jug"', r"'jug' - at `\$\.tune_type`"),
-     ('"5/8"', '"5/x"', r'"5/x" is not a fraction'),
+    [('"5/8"', '"5/x"', r'"5/x" is not a fraction'),
      ('"parts"', '"pieces"', "missing required field `parts`"),
      ('"version": 1', '"version": 7', "Invalid enum value 7")],
 )  # fmt: skip
 def test_a_fault_of_the_hand_is_named_with_its_place(old, new, says):
     with pytest.raises(PipelineError, match=rf"mine\.json is not a tune .*{says}"):
         from_json(to_json(_tune()).replace(old, new, 1), Tune, name="mine.json")
+
+
+def test_a_tune_type_that_is_not_known_is_refused_where_tunes_are_read():
+    data = to_json(_tune()).replace('"jig"', '"jug"').encode()
+    with pytest.raises(PipelineError, match='mine has the tune type "jug": write one of reel, jig'):
+        tune_from_bytes(data, name="mine")
 
 
 def test_a_note_cannot_end_before_it_begins():

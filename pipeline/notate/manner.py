@@ -17,6 +17,8 @@ FILLED = {False: ((0,), (0, 12), (0, 18), (0, 6), (0, 8, 16), (0, 6, 12, 18)),
           True: ((0,), (0, 24), (0, 12, 24), (0, 18, 24), (0, 12), (0, 6, 12, 24))}  # fmt: skip
 """By compound time or not: how the notes of a beat stand, in ticks."""
 CADENCE = (0, 24, 48)
+LEAST_BEATS = 8
+"""So much must come after the lag before what does not come back says anything."""
 MANNER = ("pulse s", "swing", "one", "pair", "dotted", "snap", "three", "four", "other", "empty",
           "cadence", "cadences", "movement", "same pitch", "after 16", "after 32")  # fmt: skip
 
@@ -60,8 +62,11 @@ def _cadences(ticks: np.ndarray, bar: int) -> tuple[float, float]:
 
 
 def _returns(ticks: np.ndarray, midi: np.ndarray, beat: int, lag: int) -> float:
-    """Share of notes that stand so many beats after one of the same pitch."""
+    """Share of notes that stand so many beats after one of the same pitch; NaN where too little
+    was played to tell."""
     where = set(zip(ticks.tolist(), midi.tolist(), strict=True))
     late = [(t - lag * beat, p) for t, p in zip(ticks.tolist(), midi.tolist(), strict=True)]
     late = [one for one in late if one[0] >= ticks[0]]
-    return sum(one in where for one in late) / len(late) if late else 0.0
+    if not late or late[-1][0] - ticks[0] < LEAST_BEATS * beat:
+        return float("nan")
+    return sum(one in where for one in late) / len(late)

@@ -23,6 +23,8 @@ from liltwright.notate.plain import PlainNotes
 from liltwright.tune import TuneType
 
 LEAST = 1e-4
+FARTHEST = 4.0
+"""So many standard deviations from the usual count at most: beyond them nothing was learned."""
 SIMPLE = ("4/4", "2/4")
 """Metres whose reading may be a compound one."""
 BEAT, DOTTED = 24, 36
@@ -89,7 +91,9 @@ def widened(row: np.ndarray) -> np.ndarray:
 
 def _values(model: dict[str, Any], row: np.ndarray) -> np.ndarray:
     """What the regression gives for each of its classes."""
-    seen = (widened(row) - np.array(model["mean"])) / np.array(model["scale"])
+    mean = np.array(model["mean"])
+    row = np.where(np.isnan(row), mean[: len(row)], row)  # not known: as usual
+    seen = np.clip((widened(row) - mean) / np.array(model["scale"]), -FARTHEST, FARTHEST)
     return np.asarray(np.array(model["weights"]) @ seen + np.array(model["bias"]))
 
 

@@ -60,4 +60,4 @@ def _plain(part: Part) -> Part:
 
 
 def _bare(bar: Bar) -> Bar:
-    return tuple(replace(note, ornament=None) for note in bar)
+    return tuple(replace(note, ornament=None, graces=()) for note in bar)
