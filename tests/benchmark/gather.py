@@ -152,7 +152,7 @@ def speed(inputs: Path, folder: Path, level: str, with_dask: bool) -> Figures:
         with cluster(folder) as (address, _):
             runs["dask, 2 workers"] = timed(
                 inputs, folder / "dask", "--level", level, "--engine", "dask",
-                "--scheduler", address, "--batch", str(max(1, count // 20)),
+                "--scheduler", address, "--batch", str(max(1, count // 8)),
             )  # fmt: skip
         same = table(folder / "dask") == whole
     hourly = {name: round(count * 3600 / seconds) for name, seconds in runs.items()}
