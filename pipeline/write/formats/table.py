@@ -26,7 +26,7 @@ class Format:
     ending   : with its dot, lower case
     media    : media type as registered with IANA (.abc: as its standard 2.1 gives it)
     purpose  : heading in the report's list of files; empty: not listed there
-    layer    : writes one layer; None for kinds that are engraved (engrave/sheets.py) or are no layer
+    layer    : writes one layer; None for kinds that are engraved (engrave/) or are no layer
     in_run   : whether a run's folder holds every layer so
     inside   : small enough to be saved out of the report itself
     wanted   : which option of the output makes files of this kind
