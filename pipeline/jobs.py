@@ -32,7 +32,7 @@ from liltwright.summary import (
 )
 from liltwright.tab import LayerName
 from liltwright.words import describe_setup
-from liltwright.write.folder import (
+from liltwright.write.folder.save import (
     Saved,
     check_folder,
     check_new,
@@ -166,7 +166,7 @@ def listen(
         return
     _say(tune_lines(tune, files))
     if not out:
-        from liltwright.write.abc import tune_to_abc
+        from liltwright.write.formats.abc import tune_to_abc
 
         print(f"\n{tune_to_abc(tune)}", end="")
     else:
@@ -202,8 +202,8 @@ def tab(
 ) -> None:
     """A tune and a setup to tab on the screen, or one layer into a file."""
     from liltwright.guitar.player import load_player
-    from liltwright.write.one import check_kind, layer_file
-    from liltwright.write.tablature import layer_to_text
+    from liltwright.write.formats.one import check_kind, layer_file
+    from liltwright.write.formats.tablature import layer_to_text
 
     if out is not None:
         check_kind(out)
@@ -306,9 +306,9 @@ def bring_back(folder: Path) -> None:
 
 def practise(recording: Path, out: Path | None, wanted: PracticeOptions) -> None:
     """A recording slowed down and looped, into a sound file."""
-    from liltwright.hear.audio import load_audio
+    from liltwright.hear.audio.recording import load_audio
     from liltwright.practising import practice_name, practice_sound, sound_path
-    from liltwright.write.encode import encode_audio
+    from liltwright.write.sound.encode import encode_audio
 
     target = out or recording.with_name(practice_name(recording, wanted))
     kind = sound_path(target, recording)

@@ -66,7 +66,7 @@ class LayerOptions:
     rounds: str | None = None
     move: int = 0
     pins: tuple[str, ...] = ()
-    """What the user's hand fixes, besides Tune.pins; texts as pipeline/pins.py reads them."""
+    """What the user's hand fixes, besides Tune.pins; texts as pins.py reads them."""
     earlier: Arrangement | None = None
     """The arrangement that "keep" pins take their bars from."""
     suggest: bool = False

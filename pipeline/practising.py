@@ -18,8 +18,8 @@ from liltwright.errors import PipelineError, UsageError
 from liltwright.options import PracticeOptions, TuneOptions
 from liltwright.progress import Progress, silent
 from liltwright.tune import Tune
-from liltwright.write.encode import AudioKind
-from liltwright.write.practice import (
+from liltwright.write.sound.encode import AudioKind
+from liltwright.write.sound.practice import (
     Loop,
     bar_loop,
     loop_audio,
@@ -29,7 +29,7 @@ from liltwright.write.practice import (
 )
 
 if TYPE_CHECKING:
-    from liltwright.hear.audio import Audio
+    from liltwright.hear.audio.recording import Audio
 
 
 def sound_path(target: Path, recording: Path) -> AudioKind:

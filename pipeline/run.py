@@ -1,6 +1,6 @@
 """The one place that knows the order: recording -> heard notes -> tune -> setups -> tab -> files.
 
-Each stage is a plain function from one frozen record to the next (pipeline/tune.py); STAGES
+Each stage is a plain function from one frozen record to the next (tune.py); STAGES
 names them for the command line and the documents. Any stage can be run again from a stored or
 hand-edited record: `find_tune` starts from whatever kind of file it is given.
 """
@@ -25,7 +25,7 @@ from liltwright.tune import Heard, Tune
 if TYPE_CHECKING:
     from liltwright.arrange.sets import SetPlan
     from liltwright.guitar.player import Player
-    from liltwright.hear.audio import Audio
+    from liltwright.hear.audio.recording import Audio
     from liltwright.notate.notate import NotateSettings
 
 
@@ -100,7 +100,7 @@ def is_written_tune(source: Path) -> bool:
 
 def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -> Found:
     """The tune of a recording or of a tune file, with what the user knows about it applied."""
-    from liltwright.hear.audio import load_audio
+    from liltwright.hear.audio.recording import load_audio
     from liltwright.notate.notate import renotate
 
     settings = _notate_settings(options)
@@ -156,8 +156,8 @@ def tune_of_audio(
 
 def hear_audio(audio: Audio, options: TuneOptions, progress: Progress = silent) -> Heard:
     """The notes of a recording as performed."""
+    from liltwright.hear.audio.stretch import only_between
     from liltwright.hear.listen import HearSettings, hear
-    from liltwright.hear.stretch import only_between
 
     settings = HearSettings(ear=options.ear, players=options.players)
     part = only_between(audio, options.from_s, options.to_s)

@@ -11,12 +11,12 @@ from liltwright.doubts import bars_words, by_reason, clock, grouped, ranges
 from liltwright.tab import Ranking, Setup
 from liltwright.tune import Tune
 from liltwright.words import best_words, describe_setup, describe_tune, near_words
-from liltwright.write.ledger import some
+from liltwright.write.folder.ledger import some
 
 if TYPE_CHECKING:
     from liltwright.arrange.compare import Comparison
     from liltwright.arrange.sets import SetPlan
-    from liltwright.write.folder import Saved
+    from liltwright.write.folder.save import Saved
 
 SHOWN, RANGES = 5, 4
 """How many doubts, or reasons, are said, and how many ranges of bars for each reason."""

@@ -16,7 +16,7 @@ ROOT = Path(__file__).parents[1]
 MODULES = sorted((ROOT / "pipeline").rglob("*.py"))
 ROOMS = ("hear", "notate", "guitar", "arrange", "unpick", "read", "write")
 
-HOME = ("liltwright.notate.key", "liltwright.notate.keyevidence")
+HOME = ("liltwright.notate.key.rank", "liltwright.notate.key.evidence")
 EDGE = ("liltwright.cli", "liltwright.jobs", "liltwright.summary", "liltwright.again")
 
 # What a room may not know of: hearing knows no bars, notating no guitars, the guitar no audio.

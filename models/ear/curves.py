@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from liltwright.hear.network import HOP, HOP_S, SAMPLE_RATE
+from liltwright.hear.ears.network import HOP, HOP_S, SAMPLE_RATE
 from liltwright.models.ear.melodies import TONGUE, Played
 
 FRAMES = 512

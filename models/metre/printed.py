@@ -81,7 +81,7 @@ def judged(heard: Any, truth: Any) -> tuple[np.ndarray, np.ndarray]:
     versions, wanted = _versions(truth), _played(truth)
     best = np.ones(len(groups), bool)
     order = sorted(range(len(groups)), key=lambda at: groups[at][0])
-    from liltwright.notate.fold import vote
+    from liltwright.notate.form.fold import vote
 
     printed = [_key(vote([(page.bars[b].notes, 0.05 + page.bars[b].confidence)
                           for b in groups[at]])) for at in order]  # fmt: skip

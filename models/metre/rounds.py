@@ -14,7 +14,7 @@ import numpy as np
 
 from liltwright.models.metre.recombine import recombined
 from liltwright.models.metre.retune import retuned
-from liltwright.notate.places import places
+from liltwright.notate.metre.places import places
 
 AT, PLAYED, LONG, MIDI, TREBLE, SINCE = range(6)
 QUAVER = 12

@@ -17,23 +17,23 @@ from liltwright.counting import count
 from liltwright.dances import dances
 from liltwright.errors import PipelineError, UsageError
 from liltwright.keys import parse_key, signature_of
-from liltwright.notate.agree import settled
-from liltwright.notate.alike import bar_grid, likeness
+from liltwright.notate.bars.crooked import straightened
+from liltwright.notate.bars.crooked_page import Joined, agreed, joined_bars, joined_doubts, printed
+from liltwright.notate.bars.passes import settled
+from liltwright.notate.bars.repeated import mended
+from liltwright.notate.bars.timeline import heard_bars
+from liltwright.notate.bars.trebles import untrebled
 from liltwright.notate.concert import concert_move, concert_remark, moved_heard, moved_keys
-from liltwright.notate.crooked import straightened
 from liltwright.notate.doubts import find_doubts
 from liltwright.notate.effects import heard_effects, without_effects, written_effects
-from liltwright.notate.fold import Folded, coda_remark, fold
-from liltwright.notate.form import Form, find_form
-from liltwright.notate.key import rank_keys
-from liltwright.notate.keyevidence import KeyEvidence, trust_in
-from liltwright.notate.keyremarks import key_remarks
-from liltwright.notate.mend import mended
-from liltwright.notate.oddbars import Joined, agreed, joined_bars, joined_doubts, printed
+from liltwright.notate.form.fold import Folded, coda_remark, fold
+from liltwright.notate.form.segments import Form, find_form
+from liltwright.notate.form.similarity import bar_grid, likeness
+from liltwright.notate.key.evidence import KeyEvidence, trust_in
+from liltwright.notate.key.rank import rank_keys
+from liltwright.notate.key.remarks import key_remarks
+from liltwright.notate.metre.reading import Reading, part_starts, read_rhythm
 from liltwright.notate.plain import PlainNotes, plain_notes
-from liltwright.notate.reading import Reading, part_starts, read_rhythm
-from liltwright.notate.timeline import heard_bars
-from liltwright.notate.trebles import untrebled
 from liltwright.notate.written import moved_bar, moved_octaves, moved_part, rebarred
 from liltwright.progress import Progress, silent
 from liltwright.tune import (

@@ -22,7 +22,7 @@ from liltwright.errors import PipelineError, UsageError
 from liltwright.limits import clean
 from liltwright.read.files import TUNE_SUFFIXES
 from liltwright.tune import Tune
-from liltwright.write.ledger import EDITS, is_plain_file, parse_json
+from liltwright.write.folder.ledger import EDITS, is_plain_file, parse_json
 
 SOUND_SUFFIXES = (".wav", ".flac", ".mp3", ".ogg", ".oga", ".opus", ".m4a", ".aac", ".mp4", ".webm")
 SETS = "sets.json"

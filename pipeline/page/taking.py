@@ -22,10 +22,10 @@ from liltwright.limits import clean
 from liltwright.options import OutputOptions, TuneOptions
 from liltwright.page.shelf import Shelf, identifier
 from liltwright.page.tasks import Task
-from liltwright.write.ledger import is_plain_name
+from liltwright.write.folder.ledger import is_plain_name
 
 if TYPE_CHECKING:
-    from liltwright.hear.audio import Audio
+    from liltwright.hear.audio.recording import Audio
 
 PICTURE_WIDTH = 1600
 PICTURE_LOW, PICTURE_HIGH = 45.0, 92.0
@@ -43,9 +43,9 @@ def safe_name(given: str) -> str:
 
 def take_in(shelf: Shelf, path: Path, name: str, known: TuneOptions, task: Task) -> str:
     """A recording or a tune file becomes a tune on the shelf."""
-    from liltwright.hear.audio import load_audio
+    from liltwright.hear.audio.recording import load_audio
     from liltwright.write.files import tune_files
-    from liltwright.write.folder import save
+    from liltwright.write.folder.save import save
 
     recorded = not run.is_written_tune(path)
     title = known.title or run.title_of(Path(name))
@@ -80,7 +80,7 @@ def take_in(shelf: Shelf, path: Path, name: str, known: TuneOptions, task: Task)
 def take_apart(shelf: Shelf, path: Path, name: str, player: Player, task: Task) -> str:
     """A finished tab becomes a tune with stages on the shelf."""
     from liltwright.unpicking import PageOptions, unpick_file
-    from liltwright.write.folder import save
+    from liltwright.write.folder.save import save
 
     done = unpick_file(
         path, player=player, known=TuneOptions(title=run.title_of(Path(name))),
@@ -100,7 +100,7 @@ def take_apart(shelf: Shelf, path: Path, name: str, player: Player, task: Task) 
 
 def first_picture(audio: Audio) -> bytes:
     """The whole recording as a picture: time to the right, pitch upward, dark where it sounds."""
-    from liltwright.write.picture import grey_png, salience_of
+    from liltwright.write.report.picture import grey_png, salience_of
 
     strength = salience_of(audio.samples, audio.sample_rate, PICTURE_LOW, PICTURE_HIGH).strength
     step = max(1, -(-len(strength) // PICTURE_WIDTH))

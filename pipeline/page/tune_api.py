@@ -14,7 +14,7 @@ from liltwright.errors import PipelineError, UsageError
 from liltwright.options import OutputOptions
 from liltwright.page.notes import whole
 from liltwright.page.tasks import Task
-from liltwright.write.ledger import is_plain_file, read_list
+from liltwright.write.folder.ledger import is_plain_file, read_list
 
 TOLD = 30
 """So many setups with reasons."""
@@ -120,7 +120,7 @@ def ranking(context: Any, request: Request, body: Any) -> Any:
 
 def chart(context: Any, request: Request, body: Any) -> Any:
     """Where the melody lies on the neck."""
-    from liltwright.write.charts import fretboard_chart
+    from liltwright.write.report.charts import fretboard_chart
 
     bench = _bench(context, request)
     setup = bench.named(request.query_params.get("setup", "")) if request.query_params.get(
@@ -216,7 +216,7 @@ def write(context: Any, request: Request, body: Any) -> Any:
 
     def work(task: Task) -> str:
         from liltwright.write.files import is_left_out, render
-        from liltwright.write.folder import save
+        from liltwright.write.folder.save import save
 
         bench.write()
         task.progress("trying tunings", 0.1)

@@ -4,7 +4,7 @@ Task     read an arrangement from a MIDI file on a grid, with or without one tra
 In       bytes; the name of the file
 Out      Finished
 Method   Every track and channel but the drums is a voice; one named melody, bass or inner says what
-         its notes are. Onsets and ends are put on the grid of pipeline/read/midi_grid.py, bar lines
+         its notes are. Onsets and ends are put on the grid of midi_grid.py, bar lines
          come from the metres and markers, and written-out repeats are folded (unfold.py).
 References  Standard MIDI Files 1.0.
 """

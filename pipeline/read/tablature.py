@@ -1,4 +1,4 @@
-"""Text tablature, as pipeline/write/tablature.py writes it -> notes on the guitar.
+"""Text tablature, as pipeline/write/formats/tablature.py writes it -> notes on the guitar.
 
 Task     read a layer back exactly: string, fret, start, length and part of every note
 In       text; the name of the file it came from

@@ -112,8 +112,8 @@ def _kind(stated: Stated) -> tuple[TuneType, bool]:
 
 
 def _likely_key(parts: tuple[Part, ...], bar_length: Fraction) -> KeyName:
-    from liltwright.notate.key import rank_keys
-    from liltwright.notate.keyevidence import KeyEvidence
+    from liltwright.notate.key.evidence import KeyEvidence
+    from liltwright.notate.key.rank import rank_keys
 
     best = rank_keys(KeyEvidence.of_parts(parts, bar_length))[0]
     return KeyName(best.tonic, best.mode)

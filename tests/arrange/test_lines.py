@@ -12,7 +12,7 @@ from liltwright.options import LayerOptions
 from liltwright.tab import LINE_NAMES, Arrangement, Layer
 from liltwright.tune import Tune
 from liltwright.write.files import arrangement_files
-from liltwright.write.sheet import sheet_of_layer
+from liltwright.write.sheet.layout import sheet_of_layer
 from tests.arrange.checker import faults
 from tests.arrange.samples import RYAN, own, ryan, somewhere
 

@@ -7,13 +7,13 @@ import pytest
 
 from liltwright import models
 from liltwright.errors import UsageError
-from liltwright.hear.accompanied import agreement
-from liltwright.hear.band import one_octave
+from liltwright.hear.audio.stretch import only_between
+from liltwright.hear.ears.accompanied import agreement
+from liltwright.hear.ears.band import one_octave
+from liltwright.hear.ears.network import BAND, BINS_PER_SEMITONE, LOWEST_MIDI, Evidence, run_network
+from liltwright.hear.ears.raw import RawNote
 from liltwright.hear.listen import hear
-from liltwright.hear.network import BAND, BINS_PER_SEMITONE, LOWEST_MIDI, Evidence, run_network
-from liltwright.hear.raw import RawNote
 from liltwright.hear.settings import HearSettings
-from liltwright.hear.stretch import only_between
 from liltwright.units import midi_to_hz
 from tests.hear.signals import RATE, TUNE, audio, line
 from tests.hear.test_listen import note_f1

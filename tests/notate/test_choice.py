@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from liltwright import models
-from liltwright.notate.bestpath import Path
-from liltwright.notate.choice import chosen
-from liltwright.notate.looks import LOOKS, looks
+from liltwright.notate.metre.choice import chosen
+from liltwright.notate.metre.reading_features import LOOKS, looks
+from liltwright.notate.metre.trees import Trees, odds
+from liltwright.notate.metre.viterbi import Path
 from liltwright.notate.plain import PlainNotes
-from liltwright.notate.trees import Trees, odds
 
 TICK_S = 0.02
 

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 
 from liltwright import models
-from liltwright.notate.bestpath import PLACE_WEIGHT, best_paths
-from liltwright.notate.features import describe
-from liltwright.notate.kind import Kind, bend
-from liltwright.notate.metre import NETWORKS, WINDOW, Evidence, listen_for_metre
-from liltwright.notate.places import nearest_step, places
+from liltwright.notate.metre.features import describe
+from liltwright.notate.metre.kind import Kind, bend
+from liltwright.notate.metre.network import NETWORKS, WINDOW, Evidence, listen_for_metre
+from liltwright.notate.metre.places import nearest_step, places
+from liltwright.notate.metre.tempo import find_pulse
+from liltwright.notate.metre.viterbi import PLACE_WEIGHT, best_paths
 from liltwright.notate.plain import PlainNotes, plain_notes
-from liltwright.notate.pulse import find_pulse
 from tests.notate.playing import JIG, REEL, SLIP_JIG, play, tune_of
 
 OUTPUTS = ("place", "step", "since", "kind", "meter", "flags")

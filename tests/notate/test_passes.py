@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from liltwright.notate.bestpath import Path
-from liltwright.notate.form import Form, Segment
-from liltwright.notate.kind import Kind
-from liltwright.notate.mend import mended
-from liltwright.notate.swing import lacks_snaps, written_even
-from liltwright.notate.timeline import Timeline
-from liltwright.notate.trebles import untrebled
+from liltwright.notate.bars.repeated import mended
+from liltwright.notate.bars.timeline import Timeline
+from liltwright.notate.bars.trebles import untrebled
+from liltwright.notate.form.segments import Form, Segment
+from liltwright.notate.metre.kind import Kind
+from liltwright.notate.metre.swing import lacks_snaps, written_even
+from liltwright.notate.metre.viterbi import Path
 
 TICK_S = 0.015
 

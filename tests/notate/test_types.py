@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from liltwright.notate.bestpath import Path
-from liltwright.notate.manner import MANNER, manner
+from liltwright.notate.metre.type_features import MANNER, manner
+from liltwright.notate.metre.types import retold
+from liltwright.notate.metre.viterbi import Path
 from liltwright.notate.notate import notate
-from liltwright.notate.types import retold
 from tests.benchmark.collections import tunes
 from tests.benchmark.performer import perform
 from tests.benchmark.pretend import Habits, pretend_heard

@@ -12,14 +12,14 @@ from lxml import etree
 from liltwright.arrange.layers import arrange_layers
 from liltwright.guitar.setups import make_setup
 from liltwright.read.abc import read_abc
-from liltwright.write.drawn import drawn
-from liltwright.write.engraving import engrave, engrave_tune
-from liltwright.write.lead import with_chords
-from liltwright.write.mend import FRET_PX
-from liltwright.write.pages import page_breaks
-from liltwright.write.sheet import Sheet, sheet_of_layer, sheet_of_tune
-from liltwright.write.svg import standalone
-from liltwright.write.voices import Item, SheetNote, Voice
+from liltwright.write.engrave.corrections import FRET_PX
+from liltwright.write.engrave.engraving import engrave, engrave_tune
+from liltwright.write.engrave.pages import page_breaks
+from liltwright.write.engrave.svg import standalone
+from liltwright.write.formats.lead import with_chords
+from liltwright.write.sheet.drawn import drawn
+from liltwright.write.sheet.layout import Sheet, sheet_of_layer, sheet_of_tune
+from liltwright.write.sheet.voices import Item, SheetNote, Voice
 from tests.write.arranged import arrangements
 
 SVG = {"s": "http://www.w3.org/2000/svg"}

@@ -12,8 +12,8 @@ from lxml import etree
 
 from liltwright.errors import UsageError
 from liltwright.options import GuitarOptions, LayerOptions, TuneOptions
-from liltwright.write.abc import tune_to_abc
-from liltwright.write.one import check_kind, layer_file
+from liltwright.write.formats.abc import tune_to_abc
+from liltwright.write.formats.one import check_kind, layer_file
 from tests.write.hand_made import arrangement, jig
 
 

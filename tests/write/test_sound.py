@@ -10,15 +10,15 @@ import pytest
 
 from liltwright.tab import Arrangement, TabNote
 from liltwright.tune import Tune
-from liltwright.write.pluck import SAMPLE_RATE
-from liltwright.write.sound import (
+from liltwright.write.sheet.timing import clock_of, played_bars
+from liltwright.write.sound.pluck import SAMPLE_RATE
+from liltwright.write.sound.synth import (
     PlayedNote,
     heard_melody_audio,
     layer_audio,
     melody_audio,
     mix,
 )
-from liltwright.write.timing import clock_of, played_bars
 from tests.write.hand_made import arrangement, heard_jig, jig
 
 
@@ -158,7 +158,7 @@ def test_a_grace_note_takes_the_beat_and_the_note_it_leads_to_follows(tune, laye
     grace = TabNote("melody", 2, 5, 64, Fraction(0), Fraction(1, 32), grace=True)
     pulled = replace(main, technique="pull-off")
     clock = clock_of(tune)
-    from liltwright.write.sound import _with_graces
+    from liltwright.write.sound.synth import _with_graces
 
     order = list(_with_graces((grace, pulled), 1.0, clock.seconds))
     assert [note.grace for note, _ in order] == [True, False]

@@ -1,0 +1,94 @@
+"""Task: let the clock have its say about the length of notes.
+
+In: Evidence, PlainNotes and, for the second look, a first reading. Out: Evidence with steps
+    weighed by the time they took; the reading with swing written plainly.
+Method: before anything is read, steps are held against the tempo about them and pay only where
+    they are off by more than swing explains. After a first reading its swing and tempo are known
+    (pulse), and every step is weighed by Student's t against the time it should take.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from liltwright.dances import dances
+from liltwright.notate.metre.kind import Kind, bend
+from liltwright.notate.metre.network import Evidence
+from liltwright.notate.metre.places import places
+from liltwright.notate.metre.tempo import find_pulse, running_median
+from liltwright.notate.metre.viterbi import Path
+from liltwright.notate.plain import PlainNotes
+
+FREE, STRICT, MOST_LATE, MOST_EARLY = 0.6, 0.15, 4.0, 8.0
+PAUSE, SUDDEN_COST = 1.5, 6.0
+JITTER_S, JITTER_SHARE = 0.015, 0.05
+TIMING_WEIGHT, TIMING_MOST = 0.5, 6.0
+MANY, LEAST_SNAPS = 12, 0.05
+
+
+def in_time(evidence: Evidence, notes: PlainNotes) -> Evidence:
+    """The evidence with steps and jumps counted down that the clock contradicts.
+
+    A step may last half or twice as long as the tempo about it says (swing, rubato) at no cost;
+    beyond that it pays, less when time is left over, because players breathe. A page that jumps
+    while the beat goes on is rare: who starts again stops first.
+    """
+    gap = np.append(np.diff(notes.onset_s), np.nan)
+    likely = places().steps[evidence.step.argmax(axis=1)]
+    tick_s = running_median(gap / likely)
+    off = np.log(np.nan_to_num(gap, nan=1.0)[:, None] / (tick_s[:, None] * places().steps[None]))
+    cost = 0.5 * (np.maximum(np.abs(off) - FREE, 0) / STRICT) ** 2
+    cost = np.minimum(cost, np.where(off > 0, MOST_LATE, MOST_EARLY))
+    cost[-1] = 0.0
+    sudden = np.append(True, gap[:-1] < PAUSE * (likely * tick_s)[:-1])
+    jump = evidence.jump - SUDDEN_COST * np.stack([sudden, np.zeros(len(gap))], axis=1)
+    return replace(evidence, step=evidence.step - cost, jump=jump)
+
+
+def written_even(path: Path, kind: Kind) -> Path:
+    """Dotted pairs of reels, hornpipes and barn dances as the even quavers they are written in."""
+    if not dances()[kind.tune_type].written_even:
+        return path
+    kept = np.flatnonzero(path.ticks >= 0)
+    ticks = path.ticks[kept].copy()
+    step = np.diff(ticks)
+    pairs = (ticks[:-2] % 24 == 0) & (step[:-1] == 18) & (step[1:] == 6)
+    ticks[1:-1][pairs] -= 6
+    whole = path.ticks.copy()
+    whole[kept] = ticks
+    return replace(path, ticks=whole)
+
+
+def lacks_snaps(path: Path, tune_type: str) -> bool:
+    """Whether a reading as a strathspey is one of dotted pairs alone: a hornpipe swung hard.
+
+    Two of 51 strathspeys of the training split have that few snaps.
+    """
+    ticks = path.ticks[path.ticks >= 0]
+    step, on = np.diff(ticks), ticks[:-1] % 24 == 0
+    dotted, snaps = int((on & (step == 18)).sum()), int((on & (step == 6)).sum())
+    return tune_type == "strathspey" and dotted >= MANY and snaps < LEAST_SNAPS * dotted
+
+
+def in_swing(evidence: Evidence, notes: PlainNotes, path: Path, kind: Kind) -> Evidence:
+    """The evidence with every step weighed by the swing and tempo found in a first reading.
+
+    A lilted jig has pairs of notes half way between even and dotted; what is meant depends on how
+    the rest of the tune is played.
+    """
+    kept = np.flatnonzero(path.ticks >= 0)
+    ticks = path.ticks[kept]
+    pulse = find_pulse(ticks, notes.onset_s[kept], path.jumps[kept], kind)
+    gap = np.append(np.diff(notes.onset_s[kept]), np.nan)
+    ends = ticks[:, None] + places().steps[None]
+    bent = bend(kind, ends.astype(float), pulse.ratio)
+    bent -= bend(kind, ticks.astype(float), pulse.ratio)[:, None]
+    expected = bent * pulse.tick_s[:, None]
+    off = (np.nan_to_num(gap, nan=1.0)[:, None] - expected) / (JITTER_S + JITTER_SHARE * expected)
+    logs = np.maximum(-2.5 * np.log1p(off**2 / 4), -TIMING_MOST)
+    logs[-1] = 0.0
+    step = evidence.step.copy()
+    step[kept] += TIMING_WEIGHT * (logs - logs.max(axis=1, keepdims=True))
+    return replace(evidence, step=step)
