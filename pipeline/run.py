@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from liltwright.counting import count
 from liltwright.errors import PipelineError, UsageError
 from liltwright.limits import clean, shown_path
 from liltwright.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
@@ -133,6 +132,7 @@ def tune_of_audio(
     audio: Audio, options: TuneOptions, title: str = "", progress: Progress = silent
 ) -> Tune:
     """The tune of a recording that is read already; `title` where the user gave none."""
+    from liltwright.hear.takes import choose_take
     from liltwright.notate.notate import notate
 
     settings = _notate_settings(options)
@@ -168,23 +168,6 @@ def title_of(source: Path) -> str:
     """A working title from the name of a file: "copper-sieve_2.ogg" gives "Copper sieve 2"."""
     words = " ".join(clean(source.stem).replace("_", " ").replace("-", " ").split())
     return words[:1].upper() + words[1:]
-
-
-def choose_take(heard: Heard, take: int | None) -> Heard:
-    """One tune of a recording with several: the one asked for, else the one with most notes."""
-    from liltwright.hear.takes import split_takes
-
-    takes = split_takes(heard)
-    if take is not None and take > len(takes):
-        raise UsageError(
-            f"--take {take} is out of range: the recording has {count(len(takes), 'tune')}."
-        )
-    if len(takes) == 1:
-        return heard
-    longest = max(range(len(takes)), key=lambda i: len(takes[i].notes))
-    chosen = take - 1 if take is not None else longest
-    said = f"Tune {chosen + 1} of {len(takes)} is written down; choose another with --take."
-    return replace(takes[chosen], warnings=(*heard.warnings, said))
 
 
 def rank(
