@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from liltwright import models
+from liltwright.cli_faults import TYPED
 from liltwright.models.register import checksums
 from liltwright.run import STAGES
 
@@ -18,7 +19,7 @@ MODULES = sorted((ROOT / "pipeline").rglob("*.py"))
 
 
 HOME = ("liltwright.notate.key.rank", "liltwright.notate.key.evidence")
-EDGE = ("cli", "jobs", "summary", "again")
+EDGE = ("cli", "cli_around", "cli_faults", "cli_says", "cli_words", "jobs", "summary", "again")
 
 # What a room may not know of: hearing knows no bars, notating no guitars, the guitar no audio.
 # DEVELOPERS.md has the same as a table.
@@ -140,7 +141,7 @@ def test_reading_asks_the_notating_room_for_the_home_of_a_tune_alone():
 def test_no_room_knows_of_the_page():
     """The page calls the library; nothing but the command line calls the page."""
     for path in MODULES:
-        inside = path.parent.name == "page" or path.name == "cli.py"
+        inside = path.parent.name == "page" or path.name == "cli_around.py"
         for name in imports_of(path):
             assert inside or not name.startswith("liltwright.page"), f"{path.name} imports {name}"
             web = name.split(".")[0] in ("starlette", "uvicorn")
@@ -195,6 +196,32 @@ def test_the_ci_runs_the_readmes_test_command():
     assert len(commands) == 2
     assert commands[1].endswith("uv run pytest")
     assert commands[1] in (ROOT / ".ci" / "run").read_text()
+
+
+def strings_of(path: Path) -> list[str]:
+    """The texts in a module, without docstrings."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    said = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    texts = [node for node in ast.walk(tree) if isinstance(node, ast.Constant)]
+    return [node.value for node in texts if isinstance(node.value, str) and id(node) not in said]
+
+
+def test_no_sentence_below_the_edge_names_an_option():
+    """gather's work is started by its command alone, and its rows are read beside that."""
+    for path in MODULES:
+        edge = path.stem in EDGE or path.parent.name == "gather"
+        wrong = [text for text in strings_of(path) if re.search(r"(^|[^\w-])--[a-z]", text)]
+        assert edge or not wrong, f"{path.name}: {wrong}"
+
+
+def test_every_place_for_what_is_typed_has_its_words():
+    """Of errors.to_type, called with plain texts only."""
+    used = set()
+    for path in MODULES:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "to_type":
+                used.add(ast.literal_eval(node.args[0]))
+    assert used == TYPED.keys()
 
 
 def test_concert_pitch_lives_in_units_alone():

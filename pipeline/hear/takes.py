@@ -15,7 +15,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 from liltwright.counting import count
-from liltwright.errors import UsageError
+from liltwright.errors import UsageError, to_type
 from liltwright.hear.changes import changes
 from liltwright.tune import Heard, NoteEvent
 
@@ -51,13 +51,14 @@ def choose_take(heard: Heard, take: int | None) -> Heard:
     takes = split_takes(heard)
     if take is not None and take > len(takes):
         raise UsageError(
-            f"--take {take} is out of range: the recording has {count(len(takes), 'tune')}."
+            f"{to_type('take', 'tune')} {take} is out of range: the recording has "
+            f"{count(len(takes), 'tune')}."
         )
     if len(takes) == 1:
         return heard
     longest = max(range(len(takes)), key=lambda i: len(takes[i].notes))
     chosen = take - 1 if take is not None else longest
-    said = f"Tune {chosen + 1} of {len(takes)} is written down; choose another with --take."
+    said = f"Tune {chosen + 1} of {len(takes)} is written down; choose another by its number."
     return replace(takes[chosen], warnings=(*heard.warnings, said))
 
 
