@@ -45,7 +45,7 @@ def arranged(made: jobs.Arranged, *, setups: int) -> None:
     _say_kept(made.kept)
 
 
-def parted(made: jobs.Parted) -> None:
+def taken_apart(made: jobs.TakenApart) -> None:
     """The tune of a finished page, what the page is made of, the files."""
     from liltwright.unpicking import UNSURE, page_lines
 

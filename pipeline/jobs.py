@@ -64,7 +64,7 @@ class Arranged:
 
 
 @dataclass(frozen=True, slots=True)
-class Parted:
+class TakenApart:
     """A finished page, taken apart."""
 
     done: UnpickedFiles
@@ -148,7 +148,7 @@ def unpick(
     *,
     other: bool,
     progress: Progress = silent,
-) -> Parted:
+) -> TakenApart:
     """A finished arrangement into tune, bass and stages to learn it by, into a folder."""
     from liltwright.guitar.player import load_player
     from liltwright.unpicking import unpick_file
@@ -165,7 +165,7 @@ def unpick(
             progress=progress,
         )
         kept = _kept(done.files, source, folder, output, replace=replace)
-    return Parted(done, kept)
+    return TakenApart(done, kept)
 
 
 def listen(

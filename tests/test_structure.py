@@ -214,6 +214,17 @@ def test_no_sentence_below_the_edge_names_an_option():
         assert edge or not wrong, f"{path.name}: {wrong}"
 
 
+def test_no_two_records_have_one_name():
+    """But private ones, and the page's script, which lives on its own."""
+    names: dict[str, Path] = {}
+    for path in MODULES:
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                assert node.name not in names, f"{path} and {names[node.name]}: {node.name}"
+                assert node.name != "Path", path
+                names[node.name] = path
+
+
 def test_every_place_for_what_is_typed_has_its_words():
     """Of errors.to_type, called with plain texts only."""
     used = set()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from liltwright.arrange.ornaments import LeftOut
+from liltwright.arrange.ornaments import UnplayedOrnament
 from liltwright.doubts import bars_words, ranges
 from liltwright.guitar.fretboard import open_midi
 from liltwright.keys import note_name, signature_of
@@ -55,7 +55,7 @@ def layer_remarks(
 
 
 def ornament_remarks(
-    tune: Tune, left_out: Sequence[LeftOut], hard: Sequence[int] = (), suggested: int = 0
+    tune: Tune, left_out: Sequence[UnplayedOrnament], hard: Sequence[int] = (), suggested: int = 0
 ) -> tuple[str, ...]:
     """How many of the tune's ornaments are played, and why the others are not.
 

@@ -69,7 +69,7 @@ class NotateSettings:
 
 
 @dataclass(frozen=True, slots=True)
-class Page:
+class DraftTune:
     """A tune on the page, its key not yet found."""
 
     reading: Reading
@@ -105,7 +105,7 @@ def notate(
     return tune
 
 
-def lay_page(notes: PlainNotes, settings: NotateSettings) -> Page:
+def lay_page(notes: PlainNotes, settings: NotateSettings) -> DraftTune:
     """The rhythm read, the parts found, the passes folded."""
     reading = read_rhythm(
         notes,
@@ -117,23 +117,23 @@ def lay_page(notes: PlainNotes, settings: NotateSettings) -> Page:
     return _crooked_page(reading) or _page(replace(reading, line=untrebled(reading.line)))
 
 
-def _page(reading: Reading) -> Page:
+def _page(reading: Reading) -> DraftTune:
     form = _form(reading)
     reading = replace(reading, line=settled(mended(reading.line, form), form))
     bars = heard_bars(reading.line)
     folded = fold(bars, form, Fraction(reading.line.kind.meter))
-    return Page(reading, bars, folded, coda=form.coda)
+    return DraftTune(reading, bars, folded, coda=form.coda)
 
 
-def _crooked_page(reading: Reading) -> Page | None:
+def _crooked_page(reading: Reading) -> DraftTune | None:
     """The page with crooked bars; None when there are none that the passes agree on."""
-    word = reading.word
-    if word is None:
+    told = reading.told
+    if told is None:
         return None
-    line = straightened(reading.line, word.place_logs, word.jumps, word.jump_logs)
+    line = straightened(reading.line, told)
     if not line.short:
         return None
-    starts = part_starts(word.begins, line)
+    starts = part_starts(told, line)
     reading = replace(reading, line=untrebled(line), part_starts=starts)
     form = _form(reading)
     straight = agreed(settled(mended(reading.line, form), form), form)
@@ -141,7 +141,7 @@ def _crooked_page(reading: Reading) -> Page | None:
         return None
     bars = heard_bars(straight)
     folded, joined = printed(fold(bars, form, Fraction(line.kind.meter)), form, straight)
-    return Page(replace(reading, line=straight), bars, folded, joined, form.coda)
+    return DraftTune(replace(reading, line=straight), bars, folded, joined, form.coda)
 
 
 def renotate(tune: Tune, settings: NotateSettings) -> Tune:
@@ -236,7 +236,7 @@ def _with_earlier(tune: Tune, settings: NotateSettings) -> NotateSettings:
     )
 
 
-def _tune(heard: Heard, page: Page, settings: NotateSettings) -> Tune:
+def _tune(heard: Heard, page: DraftTune, settings: NotateSettings) -> Tune:
     reading, bars, folded = page.reading, page.bars, page.folded
     kind = reading.line.kind
     usual = _octave_shift(reading)

@@ -27,7 +27,7 @@ from liltwright.read.abc_fields import (
     parse_times,
     ticks_of,
 )
-from liltwright.read.abc_open import TICKS, Begun, Event, OpenBar, finish
+from liltwright.read.abc_open import TICKS, AbcEvent, Begun, OpenBar, finish
 from liltwright.read.bars import PIN_BAR, PIN_NOTE, ReadBar
 from liltwright.tune import Ornament
 
@@ -82,7 +82,7 @@ class MusicReader:
         self._done: list[OpenBar] = []
         self._bar = OpenBar()
         self._altered: dict[str, int] = {}
-        self._last: Event | None = None
+        self._last: AbcEvent | None = None
         self._broken = 0
         self._tuplet = (0, 1, 1)  # notes left, time of, notes in all
         self._ornament: Ornament | None = None
@@ -219,7 +219,7 @@ class MusicReader:
                 self._last.ticks = self._last.ticks * first // size
                 ticks = ticks * second // size
             self._broken = 0
-        event = Event(midi, place, ticks)
+        event = AbcEvent(midi, place, ticks)
         if midi is not None:
             event.ornament, event.graces = self._ornament, self._graces
         self._ornament, self._graces = None, ()
@@ -238,7 +238,7 @@ class MusicReader:
         for index in range(min(count, 64)):
             if index:
                 self._close_bar()
-            self._bar.events.append(Event(None, ("Z", ""), self._full))
+            self._bar.events.append(AbcEvent(None, ("Z", ""), self._full))
             self._bar.line = self._bar.line or self._line
         self._last = None
 

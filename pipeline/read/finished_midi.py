@@ -39,7 +39,7 @@ from liltwright.read.midi import (
     stated_in,
     struck,
 )
-from liltwright.read.midi_grid import COARSE, GRID, NEAR, Struck, nearest, snapped
+from liltwright.read.midi_grid import COARSE, GRID, NEAR, TickNote, nearest, snapped
 from liltwright.read.unfold import printed_bars
 from liltwright.tune import Source
 from liltwright.unpick.finished import NOTHING, PARTS, Finished, FinishedNote, Known
@@ -96,9 +96,9 @@ def read_finished_midi(data: bytes, *, name: str, known: Known = NOTHING) -> Fin
     return Finished(source, stated_in(metas, meter), tuple(bars))
 
 
-def _voices(file: mido.MidiFile) -> dict[str, list[Struck]]:
+def _voices(file: mido.MidiFile) -> dict[str, list[TickNote]]:
     """Notes by voice: the name of the part, or track and channel; "" where there are many."""
-    found: dict[str, list[Struck]] = {}
+    found: dict[str, list[TickNote]] = {}
     for number, track in enumerate(file.tracks):
         named = str(track.name).strip().lower()
         for channel, note in struck(track):
@@ -106,14 +106,14 @@ def _voices(file: mido.MidiFile) -> dict[str, list[Struck]]:
                 voice = named if named in PARTS else f"{number}:{channel}"
                 found.setdefault(voice, []).append(note)
     if len(found) > MOST_VOICES or len(found) == 1:
-        kept: dict[str, list[Struck]] = {}
+        kept: dict[str, list[TickNote]] = {}
         for voice, notes in found.items():
             kept.setdefault(voice if voice in PARTS else "", []).extend(notes)
         return kept
     return found
 
 
-def _placed(voices: dict[str, list[Struck]], whole: int) -> list[FinishedNote]:
+def _placed(voices: dict[str, list[TickNote]], whole: int) -> list[FinishedNote]:
     """Every note on the grid, by start and pitch."""
     placed = []
     for voice, notes in voices.items():

@@ -25,7 +25,7 @@ NAMES = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 @dataclass(frozen=True, slots=True)
-class Folded:
+class WrittenForm:
     """The form of a tune."""
 
     parts: tuple[Part, ...]
@@ -44,7 +44,7 @@ class _Section:
     """The same part as the section before, but for its pick-up or ending."""
 
 
-def fold(bars: Sequence[ReadBar], meter: str, order: str = "") -> Folded:
+def printed_form(bars: Sequence[ReadBar], meter: str, order: str = "") -> WrittenForm:
     """Fold bars into parts. An empty sequence gives no parts.
 
     `order` is the order of labelled parts as ABC's header field P states it, e.g. "ABA".
@@ -72,7 +72,7 @@ def fold(bars: Sequence[ReadBar], meter: str, order: str = "") -> Folded:
         named.append((replace(part, name=name or new), chords))
     form = "".join(part.name * part.repeats for part, _ in named)
     typed = _typed(named)
-    return Folded(
+    return WrittenForm(
         tuple(part for part, _ in named),
         form,
         tuple(chord for chord in typed if not is_pin(chord.symbol)),

@@ -28,7 +28,7 @@ from liltwright.limits import check, clean, short, whole
 from liltwright.read.barline import pickup_length
 from liltwright.read.bars import ReadBar
 from liltwright.read.checked import check_meter
-from liltwright.read.midi_grid import GRID, NEAR, Struck, quantised, snapped
+from liltwright.read.midi_grid import GRID, NEAR, TickNote, quantised, snapped
 from liltwright.read.unfold import printed_bars
 from liltwright.read.written import Stated, written_tune
 from liltwright.tune import Heard, KeyName, NoteEvent, ScoreNote, Source, Tune
@@ -105,7 +105,7 @@ def parsed_midi(data: bytes, name: str) -> mido.MidiFile:
     raise PipelineError(f"{name} is a broken MIDI file ({why}): save it again.") from fault
 
 
-def check_times(file: mido.MidiFile, notes: Sequence[Struck], name: str) -> None:
+def check_times(file: mido.MidiFile, notes: Sequence[TickNote], name: str) -> None:
     """Refuse tempi, metres and lengths that no later step could count out."""
     check("notes", len(notes), name)
     metas = metas_of(file)
@@ -121,9 +121,9 @@ def check_times(file: mido.MidiFile, notes: Sequence[Struck], name: str) -> None
 # ---------------------------------------------------------------- notes
 
 
-def _melody(file: mido.MidiFile) -> list[Struck]:
+def _melody(file: mido.MidiFile) -> list[TickNote]:
     """The notes of the melody's track and channel, one at a time."""
-    voices: dict[tuple[bool, int, int], list[Struck]] = {}
+    voices: dict[tuple[bool, int, int], list[TickNote]] = {}
     for number, track in enumerate(file.tracks):
         named = "melody" in str(track.name).lower()
         for channel, note in struck(track):
@@ -135,7 +135,7 @@ def _melody(file: mido.MidiFile) -> list[Struck]:
     return _one_at_a_time(voices[best])
 
 
-def struck(track: mido.MidiTrack) -> list[tuple[int, Struck]]:
+def struck(track: mido.MidiTrack) -> list[tuple[int, TickNote]]:
     """Every note of a track with its channel."""
     now = 0
     sounding: dict[tuple[int, int], int] = {}
@@ -148,22 +148,22 @@ def struck(track: mido.MidiTrack) -> list[tuple[int, Struck]]:
         if which in sounding:
             start = sounding.pop(which)
             if now > start:
-                found.append((message.channel, Struck(start, now, message.note)))
+                found.append((message.channel, TickNote(start, now, message.note)))
         if message.type == "note_on" and message.velocity:
             sounding[which] = now
     found.sort(key=lambda one: (one[1].start, one[1].midi))
     return found
 
 
-def _one_at_a_time(notes: Sequence[Struck]) -> list[Struck]:
+def _one_at_a_time(notes: Sequence[TickNote]) -> list[TickNote]:
     """The top note of each moment, each ending where the next begins at the latest."""
-    line: list[Struck] = []
+    line: list[TickNote] = []
     for note in sorted(notes, key=lambda one: (one.start, -one.midi)):
         if line and note.start == line[-1].start:
             continue
         if line and note.start < line[-1].end:
             before = line[-1]
-            line[-1] = Struck(before.start, note.start, before.midi)
+            line[-1] = TickNote(before.start, note.start, before.midi)
         line.append(note)
     return line
 
@@ -180,7 +180,7 @@ def lead_of(
     return pickup_length(notes, full, beat)
 
 
-def _performed(file: mido.MidiFile, notes: Sequence[Struck], source: Source) -> Heard:
+def _performed(file: mido.MidiFile, notes: Sequence[TickNote], source: Source) -> Heard:
     """A performance without a grid, as notes in seconds."""
     seconds = _seconds(file)
     events = tuple(

@@ -28,7 +28,7 @@ NEAR = Fraction(1, 400)
 
 
 @dataclass(frozen=True, slots=True)
-class Struck:
+class TickNote:
     """A note of the file in ticks."""
 
     start: int
@@ -55,7 +55,7 @@ def nearest(at: Fraction, grid: Sequence[Fraction]) -> Fraction:
     return min(near, key=lambda place: (abs(place - at), place.denominator))
 
 
-def quantised(notes: Sequence[Struck], whole: int) -> list[tuple[Fraction, Fraction, int]]:
+def quantised(notes: Sequence[TickNote], whole: int) -> list[tuple[Fraction, Fraction, int]]:
     """Start, end and pitch on the grid.
 
     A note that ends off the grid was written shorter than it counts and lasts to the next one.

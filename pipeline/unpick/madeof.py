@@ -24,7 +24,7 @@ from liltwright.arrange.chords import TRIADS
 from liltwright.bassbeats import pulse_of
 from liltwright.tab import Chord, TabBar, TabNote, Technique
 from liltwright.tune import KeyName, Tune
-from liltwright.unpick.compared import Change, Grades
+from liltwright.unpick.compared import Grades, VariedRepeat
 
 BassKind = Literal["none", "drone", "plain", "moving"]
 NEARLY_ALL = 0.9
@@ -63,7 +63,7 @@ class MadeOf:
     least_sure: tuple[int, ...] = ()
     """Bars with a note whose part is not sure."""
     grades: Grades = field(default_factory=Grades)
-    changes: tuple[Change, ...] = ()
+    changes: tuple[VariedRepeat, ...] = ()
     """Stretches of the tune that come again otherwise."""
 
 

@@ -26,7 +26,7 @@ from liltwright.unpick.likings import (
     BASS,
     INNER,
     TUNE,
-    Line,
+    MelodicPrices,
     costs,
     habits,
     likings,
@@ -94,7 +94,7 @@ def _read(page: Page, prices: np.ndarray) -> Parted:
 # ---------------------------------------------------------------- the search
 
 
-def _forward(page: Page, prices: list[list[float]], line: Line) -> list[_Step]:
+def _forward(page: Page, prices: list[list[float]], line: MelodicPrices) -> list[_Step]:
     table = costs()
     most = int(table["states"])
     pitch = [one.note.midi for one in page.notes]

@@ -1,6 +1,6 @@
 """Task: find the bars that are truly longer or shorter than the metre, in every pass.
 
-In: a Timeline with the network's word on the places of its notes. Out: `straightened(...)`: the
+In: a Timeline and the reading it comes from, as the networks tell it. Out: `straightened(...)`: the
     Timeline with the bar lines moved where bars are crooked; in it a short bar has a hole at its
     end, a long one is a full bar and a short one, so that all bars keep their numbers.
 Method: the beats that repeat one another (beats) are one beat of the page and stand at one place
@@ -20,7 +20,7 @@ import numpy as np
 from liltwright.notate.bars.beats import Beats, beats_of
 from liltwright.notate.bars.timeline import Timeline, lengths
 from liltwright.notate.metre.places import places
-from liltwright.notate.metre.viterbi import PLACE_WEIGHT
+from liltwright.notate.metre.viterbi import PLACE_WEIGHT, Told
 
 LEAST_LOG = -10.0
 CROOKED_COST, ONCE_COST, INSIDE_COST = 3.0, 16.0, 4.0
@@ -31,17 +31,18 @@ LEAST_GAIN = 1e-6
 FEWEST_BARS = 4
 
 
-def place_logs(place: np.ndarray, ticks: np.ndarray, meter: str, unit: int) -> np.ndarray:
+def place_logs(told: Told, unit: int) -> np.ndarray:
     """Log probability of every note's place, moved by 0, 1, ... beats; shape (n_notes, beats).
 
-    place : log probabilities of all places, shape (n_notes, places). ticks : of the notes.
+    unit : ticks of a beat
     """
     table = places()
-    which = table.meters.index(meter)
+    which = table.meters.index(told.path.meter)
     bar = table.bar_ticks[which]
-    moved = (ticks[:, None] % unit + unit * np.arange(bar // unit)[None]) % bar
+    moved = (told.path.ticks[:, None] % unit + unit * np.arange(bar // unit)[None]) % bar
     number = table.number[which, moved]
-    logs = np.where(number >= 0, np.take_along_axis(place, np.maximum(number, 0), 1), -np.inf)
+    found = np.take_along_axis(told.said.place, np.maximum(number, 0), 1)
+    logs = np.where(number >= 0, found, -np.inf)
     logs = logs - np.logaddexp.reduce(logs, axis=1, keepdims=True)
     return np.maximum(np.nan_to_num(logs, nan=0.0), LEAST_LOG)
 
@@ -71,18 +72,16 @@ class _Page:
         return float(self.paid(place).sum() - word.sum())
 
 
-def straightened(
-    line: Timeline, logs: np.ndarray, jumps: np.ndarray, jump_logs: np.ndarray
-) -> Timeline:
+def straightened(line: Timeline, told: Told) -> Timeline:
     """The timeline with crooked bars as holes, the same where there are none.
 
-    logs : place_logs of its notes. jumps : where its page jumps. jump_logs : log probability
-    that the page jumps before each note.
+    told : the reading of its notes
     """
+    jumps = told.path.jumps
     beats = beats_of(line, jumps)
     if len(beats.root) < FEWEST_BARS * beats.in_bar:
         return line
-    page = _page(beats, logs, jump_logs)
+    page = _page(beats, place_logs(told, beats.unit), told.said.jump[:, 0])
     _, first = np.unique(beats.root, return_index=True)
     starts = (beats.place[first], _along(page))
     place = min((_settled(page, start) for start in starts), key=page.score)

@@ -1,8 +1,8 @@
 """Task: what a reading looks like, as a row of numbers.
 
-In: a Path and the notes it reads. Out: `looks(...)`, shape (len(LOOKS),), NaN where a figure has
-    no meaning: how fast, how dense, which note values, which beats are struck and held, how often
-    a bar comes back after 1, 2, 4 ... bars, where the long notes stand in a phrase.
+In: a MetrePath and the notes it reads. Out: `looks(...)`, shape (len(LOOKS),), NaN where a
+    figure has no meaning: how fast, how dense, which note values, which beats are struck and held,
+    how often a bar comes back after 1, 2, 4 ... bars, where the long notes stand in a phrase.
 Method: what a player who sees the page and hears the tempo goes by, when two readings fit the
     notes nearly as well: a polka has two bars where a reel has one.
 """
@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from liltwright.notate.metre.places import places
-from liltwright.notate.metre.viterbi import Path
+from liltwright.notate.metre.viterbi import MetrePath
 
 LAGS = (1, 2, 4, 8, 16, 32)
 RHYTHM_LAGS = (1, 2, 4)
@@ -32,7 +32,7 @@ LOOKS = (
 )  # fmt: skip
 
 
-def looks(path: Path, onset_s: np.ndarray, midi: np.ndarray) -> np.ndarray:
+def looks(path: MetrePath, onset_s: np.ndarray, midi: np.ndarray) -> np.ndarray:
     """The row of a reading. onset_s and midi of shape (n_notes,), as the path."""
     kept = path.ticks >= 0
     ticks, onset, pitch = path.ticks[kept], onset_s[kept], midi[kept].astype(int)

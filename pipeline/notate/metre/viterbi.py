@@ -1,6 +1,6 @@
 """Task: the likeliest way through the bar, metre by metre.
 
-In: Evidence of the metre network. Out: `best_paths(...)`: for every metre allowed, the score
+In: Emissions of the metre network. Out: `best_paths(...)`: for every metre allowed, the score
     position of every note and the log score of the whole.
 Method: a Viterbi path over places. The network's word on the step from note to note counts
     fully; its word on places, which repeats itself from note to note, counts a part. A note may
@@ -11,12 +11,12 @@ Reference: L. R. Rabiner, "A tutorial on hidden Markov models", Proc. IEEE 77(2)
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
-from liltwright.notate.metre.network import Evidence
+from liltwright.notate.metre.network import Emissions
 from liltwright.notate.metre.places import Places, places
 
 PLACE_WEIGHT = 0.05
@@ -27,7 +27,7 @@ MOST_PASSED = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Path:
+class MetrePath:
     """One metre's reading. Arrays have one entry per heard note."""
 
     meter: str
@@ -36,6 +36,21 @@ class Path:
     """Score position from the first bar line, in ticks; -1 for notes passed over."""
     jumps: np.ndarray
     """True where the page jumps before the note."""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A reading with what the networks say of its notes; those that it passes over are left out."""
+
+    path: MetrePath
+    said: Emissions
+
+    @staticmethod
+    def of(path: MetrePath, said: Emissions) -> Told:
+        """Of a path and emissions over all heard notes."""
+        kept = path.ticks >= 0
+        path = replace(path, ticks=path.ticks[kept], jumps=path.jumps[kept])
+        return Told(path, said.of(kept))
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +63,7 @@ class _Table:
     """Place of the note before; -1 - place after a jump."""
 
 
-def best_paths(evidence: Evidence, *, meters: tuple[str, ...]) -> list[Path]:
+def best_paths(evidence: Emissions, *, meters: tuple[str, ...]) -> list[MetrePath]:
     """The best path of every metre, best first."""
     table = places()
     emit = PLACE_WEIGHT * evidence.place + evidence.real[:, :1]
@@ -59,7 +74,7 @@ def best_paths(evidence: Evidence, *, meters: tuple[str, ...]) -> list[Path]:
     return sorted((p for p in paths if p is not None), key=lambda path: -path.score)
 
 
-def _forward(evidence: Evidence, emit: np.ndarray, table: Places) -> _Table:
+def _forward(evidence: Emissions, emit: np.ndarray, table: Places) -> _Table:
     n, size = emit.shape
     score = np.full((n, size), -np.inf)
     note, place = np.full((n, size), -1), np.zeros((n, size), int)
@@ -92,7 +107,7 @@ def _forward(evidence: Evidence, emit: np.ndarray, table: Places) -> _Table:
     return _Table(score, note, place)
 
 
-def _trace(evidence: Evidence, found: _Table, which: int, table: Places) -> Path | None:
+def _trace(evidence: Emissions, found: _Table, which: int, table: Places) -> MetrePath | None:
     """Follow the choices back from the best end of one metre; then count ticks forward."""
     n = len(found.score)
     inside = np.flatnonzero(table.meter == which)
@@ -109,13 +124,13 @@ def _trace(evidence: Evidence, found: _Table, which: int, table: Places) -> Path
         before, previous = int(found.note[at, state]), int(found.place[at, state])
         jumps[at] = before >= 0 and previous < 0
         at, state = before, previous if previous >= 0 else -1 - previous
-    return Path(
+    return MetrePath(
         table.meters[which], float(best), _counted(evidence, where, jumps, which, table), jumps
     )
 
 
 def _counted(
-    evidence: Evidence, where: np.ndarray, jumps: np.ndarray, which: int, table: Places
+    evidence: Emissions, where: np.ndarray, jumps: np.ndarray, which: int, table: Places
 ) -> np.ndarray:
     """Ticks from the first bar line; of the steps that fit two places the likeliest is meant."""
     bar = table.bar_ticks[which]

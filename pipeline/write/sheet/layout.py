@@ -19,7 +19,7 @@ from liltwright.arrange.rounds import PerformedBar, performance, round_words
 from liltwright.errors import UsageError
 from liltwright.tab import Arrangement, Setup
 from liltwright.tune import KeyName, ScoreNote, Tune, WrittenBar
-from liltwright.write.sheet.voices import Frame, SheetNote, Voice, voices_of
+from liltwright.write.sheet.voices import SheetNote, UnvoicedBar, Voice, voices_of
 
 PERFORMANCE = "performance"
 
@@ -188,7 +188,7 @@ def _printed(
     return tuple(bars)
 
 
-def _frame(page: _Page, index: int, notes: tuple[SheetNote, ...], pickup: Fraction) -> Frame:
+def _frame(page: _Page, index: int, notes: tuple[SheetNote, ...], pickup: Fraction) -> UnvoicedBar:
     """A written bar as long as it is printed; `pickup` is the length of the pick-up after it."""
     bar, full = page.written[index], page.full
     offset = full - bar.length if bar.kind == "pickup" else Fraction(0)
@@ -196,7 +196,7 @@ def _frame(page: _Page, index: int, notes: tuple[SheetNote, ...], pickup: Fracti
     length = bar.length
     if pickup and length == full and _leaves_room(moved, full - pickup):
         length = full - pickup
-    return Frame(moved, length, offset, rings_on=not _ends_block(page, index))
+    return UnvoicedBar(moved, length, offset, rings_on=not _ends_block(page, index))
 
 
 def _leaves_room(notes: Sequence[SheetNote], end: Fraction) -> bool:
@@ -270,7 +270,7 @@ def _signs(page: _Page, index: int) -> SheetBar:
 
 
 def _chords_in(
-    chords: Sequence[tuple[int, Fraction, str]], index: int, frame: Frame
+    chords: Sequence[tuple[int, Fraction, str]], index: int, frame: UnvoicedBar
 ) -> tuple[tuple[Fraction, str], ...]:
     found = [(start - frame.offset, symbol) for bar, start, symbol in chords if bar == index]
     return tuple(sorted((max(start, Fraction(0)), symbol) for start, symbol in found))
@@ -284,7 +284,7 @@ def _performed(tune: Tune, arrangement: Arrangement) -> tuple[SheetBar, ...]:
     played = performance(tune, arrangement)
     written = tune.written_bars()
     page = _Page(tune, written)
-    bars: list[tuple[Frame, SheetBar]] = []
+    bars: list[tuple[UnvoicedBar, SheetBar]] = []
     number = 1
     part = ""  # of a pick-up that joined the bar before it
     for place, bar in enumerate(played):
@@ -318,12 +318,12 @@ def _performed(tune: Tune, arrangement: Arrangement) -> tuple[SheetBar, ...]:
 
 def _performed_bar(
     page: _Page, arrangement: Arrangement, played: Sequence[PerformedBar], place: int
-) -> tuple[Frame, SheetBar]:
+) -> tuple[UnvoicedBar, SheetBar]:
     bar = played[place]
     notes = tuple(SheetNote.of_tab(note) for note in bar.notes)
     blank = SheetBar(0, Fraction(0), Fraction(0), (), (), written=bar.written)
     if bar.written < 0:
-        return Frame(notes, bar.length, Fraction(0), False), replace(
+        return UnvoicedBar(notes, bar.length, Fraction(0), False), replace(
             blank, heading=arrangement.change if not place else ""
         )
     frame = _frame(page, bar.written, notes, _pickup_after(page, played, place))
@@ -380,8 +380,8 @@ def _pickup_after(page: _Page, played: Sequence[PerformedBar], place: int) -> Fr
 
 
 def _joined(
-    short: tuple[Frame, SheetBar], pickup: tuple[Frame, SheetBar]
-) -> tuple[Frame, SheetBar]:
+    short: tuple[UnvoicedBar, SheetBar], pickup: tuple[UnvoicedBar, SheetBar]
+) -> tuple[UnvoicedBar, SheetBar]:
     frame, sheet = short
     after, marks = pickup
     return (
