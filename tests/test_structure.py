@@ -5,6 +5,7 @@ import importlib
 import importlib.util
 import json
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -155,6 +156,24 @@ def test_models_hold_no_code_of_a_stage():
 
 def test_every_data_file_is_registered_with_its_checksum():
     assert json.loads((ROOT / "models" / "registry.json").read_text()) == checksums()
+
+
+def test_the_wheel_carries_the_data_that_the_program_reads_and_no_other():
+    """By the names of data files in the code; recipes and tests may read more."""
+    tool = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["setuptools"]
+    given, left = (
+        {path for pattern in tool[table]["liltwright.models"] for path in models_at(pattern)}
+        for table in ("package-data", "exclude-package-data")
+    )
+    said = {text for path in MODULES for text in strings_of(path)}
+    data = {name for name in checksums() if not name.endswith(".md")}
+    assert {name for name in given - left if name in data} == data & said
+
+
+def models_at(pattern: str) -> list[str]:
+    """Names below models/ that fit a pattern."""
+    here = ROOT / "models"
+    return [path.relative_to(here).as_posix() for path in here.glob(pattern)]
 
 
 def test_every_model_folder_has_a_card():
