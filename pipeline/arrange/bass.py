@@ -30,7 +30,7 @@ Policy = Literal["drone", "moving"]
 FILE = "bass/costs.json"
 BASS_STRINGS = (6, 5, 4)
 """The thumb's own."""
-OCTAVE, FIFTH = 0, 7
+OCTAVE, FIFTH = 0, 7  # semitones above the root
 
 
 def price(name: str) -> float:

@@ -24,8 +24,8 @@ from liltwright.pins import parse_pin
 from liltwright.tab import Arrangement, TabBar, TabNote
 from liltwright.tune import Tune
 
-HIGHEST_FRET = 5
-FIFTH = 7
+HIGHEST_FRET = 5  # the way in is played near the nut, where every hand finds it
+FIFTH = 7  # semitones
 
 
 def with_lead_in(tune: Tune, arrangement: Arrangement, change: Transition) -> Arrangement:

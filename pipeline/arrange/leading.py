@@ -23,10 +23,10 @@ from liltwright.arrange.timeline import Event
 
 LEARNED = "leading/leading.json"
 KINDS = ("none", "same", "step up", "step down", "leap up", "leap down")
-WIDEST = 12
+WIDEST = 12  # semitones; a wider leap counts as an octave
 ON, OFF, LATER = 0, 1, 2
 """The last note fell on a main beat; off it, right after one; or the last main beat is unknown."""
-OCTAVE, FIFTH = 0, 7
+OCTAVE, FIFTH = 0, 7  # semitones within an octave: perfect intervals, whose parallels are heard
 
 
 def line_price(name: str) -> float:

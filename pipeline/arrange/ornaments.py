@@ -34,7 +34,7 @@ from liltwright.tune import ScoreNote, Tune
 from liltwright.units import whole_notes_to_seconds
 
 FILE = "ornaments/ornaments.json"
-GRACE = Fraction(1, 32)
+GRACE = Fraction(1, 32)  # of a whole note: a grace note is never longer
 NEIGHBOUR = 4
 """A scale's next tone lies at most this many semitones away."""
 

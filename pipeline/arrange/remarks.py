@@ -20,7 +20,7 @@ NEW = {
     "restless": "a bass that hardly rests, over more chords",
     "fuller": "inner notes on weak beats, a chord where a part ends",
 }
-MOST_BARS = 12
+MOST_BARS = 12  # so many places of pins are named one by one
 
 
 def layer_remarks(

@@ -25,8 +25,8 @@ from liltwright.arrange.bass import Board, Policy
 from liltwright.arrange.moments import NONE, MomentCosts, Tables
 from liltwright.guitar.states import NEVER
 
-RELATIONS = 3
-ON_BEAT, FROM_BELOW, FROM_ABOVE = 0, 1, 2
+RELATIONS = 3  # of a bass to the one before: the three of the next line
+ON_BEAT, FROM_BELOW, FROM_ABOVE = 0, 1, 2  # classes of what the melody meets under it
 SIDES = 3 * RELATIONS
 """Relation on the last main beat; with the last bass note on a beat, or off it from below (or
 repeated), or off it from above."""

@@ -24,7 +24,7 @@ from liltwright.tab import RankedSetup, Ranking
 from liltwright.tune import Tune
 
 FILE = "harmony/sets.json"
-FEWEST, MOST = 2, 5
+FEWEST, MOST = 2, 5  # tunes of a set; every order of five is tried
 BRIGHTNESS = ("phrygian", "minor", "dorian", "mixolydian", "major", "lydian")
 
 

@@ -20,7 +20,7 @@ from liltwright.guitar.plucking import FINGERS, Pluck, home_cost, move_cost
 from liltwright.guitar.states import Stop
 from liltwright.tab import TabBar, TabNote
 
-INDEX_ON_4 = 4
+INDEX_ON_4 = 4  # the index finger reaches no lower string while the thumb is busy
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,7 +29,7 @@ from liltwright.arrange.timeline import Event
 from liltwright.arrange.voices import Melody
 from liltwright.guitar.states import NEVER, TICKS
 
-FAR = np.float32(1e6)
+FAR = np.float32(1e6)  # hurries; stands for a way that cannot be played
 
 
 def walking_bass(

@@ -42,7 +42,7 @@ MOST = 24
 """A tune is compared with so many that share most runs with it; they may bring themselves more."""
 LIKE = 0.3
 """Relatives from this likeness on."""
-GAP = 0.4
+GAP = 0.4  # price of a bar that only one of two tunes has, in matching bars
 EVEN = 0.5
 """Bars that agree on this share of their weight are neither for nor against."""
 LEAST_BARS = 4

@@ -22,6 +22,7 @@ from liltwright.keys import pitch_class
 from liltwright.tune import Tune
 
 OCTAVES = (-12, -24, 0)
+"""Semitones from the page to the sound: an octave lower first, as guitars are written."""
 WISH = 0.5
 """In a free search, the wish for a tuning of which the player said nothing."""
 

@@ -28,7 +28,7 @@ from liltwright.keys import pitch_class, scale_steps
 from liltwright.tune import Tune
 
 FILE = "hand/weights.json"
-BASS_STRINGS = (6, 5, 4)
+BASS_STRINGS = (6, 5, 4)  # those that the thumb plays (common practice)
 
 
 @dataclass(frozen=True, eq=False)

@@ -47,9 +47,9 @@ from liltwright.tune import (
     TypeCandidate,
 )
 
-FEWEST_NOTES = 8
+FEWEST_NOTES = 8  # fewer are no tune
 FREE_TEMPO = "An air is played in free time: take its bars and note values as a proposal."
-BOOK_LOW, BOOK_HIGH = 62, 83
+BOOK_LOW, BOOK_HIGH = 62, 83  # MIDI, D4 to B5: where tune books stand
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

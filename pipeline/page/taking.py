@@ -27,7 +27,7 @@ from liltwright.write.folder.ledger import is_plain_name
 if TYPE_CHECKING:
     from liltwright.hear.audio.recording import Audio
 
-PICTURE_WIDTH = 1600
+PICTURE_WIDTH = 1600  # columns of the picture of what was heard
 PICTURE_LOW, PICTURE_HIGH = 45.0, 92.0
 """A2 to G#6: any voice or whistle."""
 

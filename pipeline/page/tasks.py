@@ -19,8 +19,8 @@ from typing import Any
 
 from liltwright.errors import PipelineError
 
-MOST_KEPT = 50
-MOST_WAITING = 20
+MOST_KEPT = 50  # tasks done that can still be asked for
+MOST_WAITING = 20  # tasks; more are refused
 
 
 class TaskStoppedError(Exception):

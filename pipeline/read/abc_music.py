@@ -58,11 +58,11 @@ _NOT_NOTES = re.compile(r'"[^"]*"|![^!]*!')
 _CHORD_SYMBOL = re.compile(
     r"\(?[A-G][#b]?(?:maj|min|m|M|dim|aug|sus|add|[-+o]|[#b]?[0-9]{1,2}|\([^()]*\))*+(?:/[A-G][#b]?)?\)?"
 )
-LONGEST_SYMBOL = 24
+LONGEST_SYMBOL = 24  # signs of a chord symbol; longer text is a remark
 _PIN = re.compile(r"[@^_<>]\s*pin\s+(bar\s+)?")
 _BASE_MIDI = {letter: 60 + step for letter, step in LETTER_SEMITONES.items()}
 _BASE_MIDI |= {letter.lower(): midi + 12 for letter, midi in _BASE_MIDI.items()}
-_ACCIDENTALS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
+_ACCIDENTALS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}  # semitones (ABC standard 2.1)
 _SIGNS: dict[str, Ornament] = {
     "~": "roll", "J": "slide", "T": "grace", "M": "tap", "P": "cut",
     "roll": "roll", "slide": "slide", "trill": "grace", "turn": "roll", "turnx": "roll",
@@ -70,6 +70,7 @@ _SIGNS: dict[str, Ornament] = {
     "mordent": "tap", "lowermordent": "tap", "pralltriller": "cut", "uppermordent": "cut",
 }  # fmt: skip
 _PLAIN_TUPLETS = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}
+"""In the time of how many (ABC standard 2.1, section 4.13)."""
 
 
 class MusicReader:

@@ -29,7 +29,7 @@ from liltwright.unpick.finished import PARTS, Finished, FinishedNote
 
 _VOICE = re.compile(r"^V:[ \t]*(\S+)|\[V:[ \t]*([^\]\s]+)", re.MULTILINE)
 _NAMED = re.compile(r"^V:[ \t]*(\S+)[^\n]*?[ \t](?:name|nm)=\"?(\w+)", re.MULTILINE | re.IGNORECASE)
-MOST_VOICES = 12
+MOST_VOICES = 12  # of a file
 
 
 class _VoiceReader(MusicReader):

@@ -44,7 +44,7 @@ from liltwright.read.unfold import printed_bars
 from liltwright.tune import Source
 from liltwright.unpick.finished import NOTHING, PARTS, Finished, FinishedNote, Known
 
-SHORTEST = Fraction(1, 64)
+SHORTEST = Fraction(1, 64)  # of a whole note
 MOST_VOICES = 4
 """With more tracks than this they are strings rather than voices, and say nothing of voices."""
 

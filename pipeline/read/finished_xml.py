@@ -34,8 +34,8 @@ from liltwright.unpick.finished import Finished, FinishedNote, six_strings
 
 OWN_VOICES = {"1": "melody", "2": "bass", "3": "inner"}
 _LINKS: dict[str, Technique] = {"hammer-on": "hammer-on", "pull-off": "pull-off"}
-GRACE = Fraction(1, 32)
-HIGHEST_CAPO = 11
+GRACE = Fraction(1, 32)  # of a whole note, where a grace note has no length
+HIGHEST_CAPO = 11  # fret
 LIKELY = 7
 """Semitones that a string is tuned away from standard at most."""
 

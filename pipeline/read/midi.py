@@ -35,7 +35,7 @@ from liltwright.tune import Heard, KeyName, NoteEvent, ScoreNote, Source, Tune
 
 ON_GRID = 0.9
 """Share of onsets on the grid from which a file counts as written."""
-DRUMS = 9
+DRUMS = 9  # channel of percussion, counted from 0 (General MIDI)
 PLAIN_NAMES = ("melody", "guitar", "piano", "tune")
 _PART = re.compile(r"[A-Z]['0-9]{0,9}")
 _MARK = re.compile(r"[A-Z]['0-9]{0,9}|ending [0-9,]{1,30}")

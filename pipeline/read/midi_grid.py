@@ -22,7 +22,7 @@ RARE = tuple(
     sorted({Fraction(n, parts) for parts in (96, 112, 128, 144, 160) for n in range(parts)})
 )
 """Places of quintuplets and very short notes, taken only where a tick falls right on one."""
-EXACT = Fraction(1, 3000)
+EXACT = Fraction(1, 3000)  # of a whole note; nearer is rounding
 NEAR = Fraction(1, 400)
 """A whole note's part by which a tick may miss the grid."""
 

@@ -39,6 +39,7 @@ _TONICS = ("C", "G", "D", "A", "E", "B", "F#", "C#", "F", "Bb", "Eb", "Ab", "Db"
 _BEATS = {"long": Fraction(4), "breve": Fraction(2), "whole": Fraction(1), "half": Fraction(1, 2),
           "quarter": Fraction(1, 4), "eighth": Fraction(1, 8), "16th": Fraction(1, 16),
           "32nd": Fraction(1, 32)}  # fmt: skip
+"""Whole notes, by MusicXML's names."""
 
 
 def read_musicxml(data: bytes, *, name: str) -> Tune:

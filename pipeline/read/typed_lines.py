@@ -22,11 +22,11 @@ from typing import NoReturn
 from liltwright.errors import PipelineError
 from liltwright.limits import check, limit
 
-STRINGS = 6
+STRINGS = 6  # of a guitar
 FEWEST_LINES = 4
 """A group of fewer lines is an example in words, not a system with strings missing."""
-_TAB_STOP = 8
-_SHORTEST_WRAPPED = 30
+_TAB_STOP = 8  # columns, as terminals have it
+_SHORTEST_WRAPPED = 30  # columns: a mail program breaks no shorter line
 _DASHES = "\u2010\u2011\u2012\u2013\u2014\u2015\u2212\u2500\u2501\u2574\u2576\ufe58\ufe63\uff0d_"
 _BARS = "\u2502\u2503\u2551\u00a6\u2223\u23d0\uff5c\u01c0"
 _PLAIN = {
@@ -44,9 +44,9 @@ _LABEL = re.compile(r"\s*([A-Ga-g][#b]?)[0-9]?\s*(?:[:)]\s*)?(?=[|\-])")
 _STRING_SIGNS = re.compile(r"[-0-9|=~]")
 _WORD = re.compile(r"[A-Za-z]{2}")
 _REST = re.compile(r"[-0-9|:hpbrtsxHPBRTSX/\\~()<>^=*.]+")
-_ENOUGH = 0.6
+_ENOUGH = 0.6  # share of a line's signs that must be those of a string
 _DRAWN = "-=~"
-_FEWEST_DASHES = 3
+_FEWEST_DASHES = 3  # of a line that is a string
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,6 +35,7 @@ T = TypeVar("T")
 _MARK = re.compile(r"([bwhqestxyBWHQEST])(\.{0,2})([3579]?)|([0-9]{1,9}/[0-9]{1,9})")
 _VALUES = {mark: value for value, mark in RHYTHM_MARKS.items()}
 _IN_THE_TIME_OF = {"3": 2, "5": 4, "7": 4, "9": 8}
+"""So many notes of a tuplet take the time of how many."""
 _CHORD_LETTERS = frozenset("BE")
 _COUNT = re.compile(r"[1-9]|1[0-2]|[&+ea]|and")
 _SHORT_BAR = 0.6

@@ -32,7 +32,7 @@ FILL = '-: ,|o"'
 SIGNS = {*REACHED, *BENDS, *AFTER, *BEFORE, *FILL}
 _CAPITALS = {"H": "h", "P": "p", "S": "s", "B": "b", "R": "r", "X": "x", "V": "v", "G": "g"}
 _TIMES = re.compile(r"(?:\bx ?|\btimes? ?|\()(\d{1,9})\b|\b(\d{1,9}) ?(?:x|times)(?![a-z])", re.I)
-_MOST_FRET_DIGITS = 2
+_MOST_FRET_DIGITS = 2  # of a fret's number
 _NUMBERED = ["1|", "2|", "3|", "4|", "5|", "6|"]
 """String numbers in place of tuning letters."""
 

@@ -27,7 +27,7 @@ from liltwright.read.typed_systems import RawBar, RawSystem, TypedFret, system_o
 from liltwright.read.typed_words import check_order, strings_of_labels, words_of
 from liltwright.unpick.finished import NOTHING, Known
 
-_SHORTEST = Fraction(1, 128)
+_SHORTEST = Fraction(1, 128)  # of a whole note
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,8 +66,8 @@ _UPSIDE_DOWN = (
     "the string letters run from the lowest string to the highest; "
     "turn the system over, the highest string on top"
 )
-_LONGEST_TITLE = 70
-_WORDS_OF_A_KIND = 2
+_LONGEST_TITLE = 70  # signs; a longer line is a remark
+_WORDS_OF_A_KIND = 2  # of the name of a tune type
 _BRACKET = re.compile(r"\s*[(\[]([^()\[\]]*)[)\]]$")
 _LAYER_AFTER = re.compile(rf"(?<=\S): (?:{'|'.join(get_args(LayerName))}|performance)$")
 _TIME_AFTER = re.compile(r"(?<=\S)[\s,-]+\d{1,2}/\d{1,2}$")

@@ -24,7 +24,7 @@ from liltwright.tab import PartName
 from liltwright.unpick.finished import PARTS
 from liltwright.unpick.page import Moment, Page, Struck
 
-TUNE, BASS, INNER = range(3)
+TUNE, BASS, INNER = range(3)  # classes of a note
 AROUND = 3
 """Bars on each side in which a drone is looked for."""
 PEDAL = 5

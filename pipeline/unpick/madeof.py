@@ -27,10 +27,11 @@ from liltwright.tune import KeyName, Tune
 from liltwright.unpick.compared import Grades, VariedRepeat
 
 BassKind = Literal["none", "drone", "plain", "moving"]
-NEARLY_ALL = 0.9
+NEARLY_ALL = 0.9  # share of the bass notes
 ORNAMENTS = ("grace note", *get_args(Technique))
 _NAMED = ("", "m", "5", "sus4", "dim")
 _LEAST_LIKED = {"": 0.0, "m": 0.0, "5": 0.05, "sus4": 0.15, "dim": 0.25}
+"""Share of the weight by which a plainer chord goes before."""
 BOTTOM = 1.5
 """How much more the lowest note of a stretch counts."""
 

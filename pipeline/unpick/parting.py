@@ -37,7 +37,7 @@ from liltwright.unpick.page import Moment, Page
 
 State = tuple[int, int]
 """The last tune note and the last bass note, by index; -1 for none yet."""
-NEVER = 1e9
+NEVER = 1e9  # nats; stands for what cannot be
 STEP = 2
 """Semitones of a step."""
 MOST_TOGETHER = 8

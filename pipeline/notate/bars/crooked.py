@@ -22,13 +22,14 @@ from liltwright.notate.bars.timeline import Timeline, lengths
 from liltwright.notate.metre.places import places
 from liltwright.notate.metre.viterbi import PLACE_WEIGHT, Told
 
-LEAST_LOG = -10.0
+LEAST_LOG = -10.0  # log probability of a place; less is never believed
 CROOKED_COST, ONCE_COST, INSIDE_COST = 3.0, 16.0, 4.0
 """A crooked bar of the page; one that is played once; one whose successor begins in mid-bar. All
 three were chosen on dev (tests.benchmark.crooked), where they hardly matter."""
 JUMP_WEIGHT, LEAST_JUMP = 0.7, -8.0
-LEAST_GAIN = 1e-6
-FEWEST_BARS = 4
+"""How far the network's word on jumps counts, and the least of it in nats."""
+LEAST_GAIN = 1e-6  # nats; less is rounding
+FEWEST_BARS = 4  # of a tune whose bars can be told crooked
 
 
 def place_logs(told: Told, unit: int) -> np.ndarray:

@@ -20,7 +20,7 @@ from liltwright.notate.metre.viterbi import MetrePath
 from liltwright.notate.plain import PlainNotes
 from liltwright.tune import Bar, HeardBar, Ornament, ScoreNote
 
-REST_S = 0.45
+REST_S = 0.45  # longer silence is a written rest
 
 
 @dataclass(frozen=True, slots=True)

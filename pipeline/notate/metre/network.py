@@ -21,7 +21,7 @@ from liltwright.notate.metre.features import describe
 from liltwright.notate.plain import PlainNotes
 from liltwright.threads import threads
 
-WINDOW = 512
+WINDOW = 512  # notes, as the networks were trained
 NETWORKS = {"metre/metre-1.onnx": 0, "metre/metre-2.onnx": 5, "metre/metre-3.onnx": 10}
 """Semitones that each network hears the melody higher: pitch classes tell nothing by themselves."""
 INPUTS = ("numbers", "before", "after", "chroma", "clock")

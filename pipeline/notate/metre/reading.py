@@ -29,9 +29,9 @@ from liltwright.notate.plain import PlainNotes
 from liltwright.tune import TuneType
 
 TEMPO_SPREAD, TEMPO_FAR = 0.2, 6.0
-RIVAL = 0.12
-UNLIKELY = 0.01
-LEAST = 1e-4
+RIVAL = 0.12  # probability from which on another metre is named
+UNLIKELY = 0.01  # probability of a metre below which its types are not looked at closely
+LEAST = 1e-4  # probability; less likely types are not listed, and logarithms stay finite
 SAME_METER = {"2/2": "4/4", "12/8": "6/8"}
 """Metres that are read as another one; bars of 12/8 are paired afterwards."""
 

@@ -14,13 +14,13 @@ import numpy as np
 from liltwright.notate.metre.places import places
 from liltwright.notate.metre.viterbi import MetrePath
 
-LAGS = (1, 2, 4, 8, 16, 32)
-RHYTHM_LAGS = (1, 2, 4)
+LAGS = (1, 2, 4, 8, 16, 32)  # bars after which a bar may come back
+RHYTHM_LAGS = (1, 2, 4)  # bars after which a rhythm may come back
 VALUES = (6, 8, 12, 18, 24, 36, 48, 72)
 """Note values in ticks of 1/96."""
-BEATS = 4
-ALIKE = 0.7
-SLOT = 6
+BEATS = 4  # of a bar that are looked at
+ALIKE = 0.7  # share of a bar that is the same where it comes back
+SLOT = 6  # ticks, a semiquaver
 LOOKS = (
     *(f"meter {at}" for at in range(5)),
     "bar s", "beat s", "notes in a beat", "timing", "same pitch", "movement", "into bar",

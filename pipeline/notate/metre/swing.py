@@ -26,6 +26,7 @@ PAUSE, SUDDEN_COST = 1.5, 6.0
 JITTER_S, JITTER_SHARE = 0.015, 0.05
 TIMING_WEIGHT, TIMING_MOST = 0.5, 6.0
 MANY, LEAST_SNAPS = 12, 0.05
+"""Dotted pairs of a reading, and the share of snaps, below which it is no strathspey."""
 
 
 def in_time(evidence: Emissions, notes: PlainNotes) -> Emissions:

@@ -18,9 +18,9 @@ from liltwright.notate.metre.kind import QUAVER, Kind, bend
 
 REACH = 12
 """Notes to either side that the tempo is taken from."""
-BREATH_S = 0.22
-FEWEST_PAIRS = 6
-MOST_SWING = 4.0
+BREATH_S = 0.22  # seconds late from which on somebody breathed
+FEWEST_PAIRS = 6  # of quavers by which swing is known
+MOST_SWING = 4.0  # long to short; more is dotted
 
 
 @dataclass(frozen=True, slots=True)

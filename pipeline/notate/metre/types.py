@@ -22,13 +22,13 @@ from liltwright.notate.metre.viterbi import MetrePath
 from liltwright.notate.plain import PlainNotes
 from liltwright.tune import TuneType
 
-LEAST = 1e-4
+LEAST = 1e-4  # probability, against logarithms of nothing
 FARTHEST = 4.0
 """So many standard deviations from the usual count at most: beyond them nothing was learned."""
 SIMPLE = ("4/4", "2/4")
 """Metres whose reading may be a compound one."""
-BEAT, DOTTED = 24, 36
-PULSES = (-1.25, -1.1, -0.95, -0.8, -0.6)
+BEAT, DOTTED = 24, 36  # ticks of a crotchet and of a dotted one
+PULSES = (-1.25, -1.1, -0.95, -0.8, -0.6)  # knots, by quantiles of the training split
 SWINGS = (0.1, 0.2, 0.3, 0.45, 0.7)
 """Logarithms of a beat's seconds and of long to short."""
 IN_SIX = {0: 0, 3: 6, 4: 6, 6: 12, 8: 12, 9: 12, 12: 24, 15: 24, 16: 24, 18: 30, 20: 30, 21: 30}

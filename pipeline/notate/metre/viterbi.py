@@ -23,7 +23,7 @@ PLACE_WEIGHT = 0.05
 JUMP_COST = 6.0
 PASS_COST = 1.0
 FIRST_PASSED_COST = 2.0
-MOST_PASSED = 3
+MOST_PASSED = 3  # notes passed over in a row
 
 
 @dataclass(frozen=True, slots=True)

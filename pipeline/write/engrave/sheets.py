@@ -36,8 +36,8 @@ from liltwright.write.sheet.layout import Sheet, SheetBar
 
 FONT = "Libertinus Serif"
 _TYPST_PAPER = {"a4": "a4", "letter": "us-letter"}
-_HARD_BARS = 3
-_NARROWEST = 0.9
+_HARD_BARS = 3  # bars named to be practised first
+_NARROWEST = 0.9  # of full size; smaller music goes to another page
 
 
 @dataclass(frozen=True, slots=True)

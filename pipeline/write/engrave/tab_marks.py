@@ -23,13 +23,13 @@ _SVG = "{http://www.w3.org/2000/svg}"
 _LETTERS = {"hammer-on": "h", "pull-off": "p", "slide": "s"}
 _BASELINE = 110
 """How far the foot of a grace note's number lies below its string."""
-_GRACE_STEP = 265
+_GRACE_STEP = 265  # from grace note to grace note, in verovio's units as all below
 _GAP = 105
 """How far a string is cut left and right of a grace note's number."""
 _SMALL = 340
 """Size of a grace note's number."""
-_LETTER = 290
-_ARC = 170
+_LETTER = 290  # size of a letter
+_ARC = 170  # height of an arc
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,8 +23,8 @@ from liltwright.write.sheet.layout import Sheet, SheetBar, sheet_of_layer, sheet
 from liltwright.write.sheet.values import beam_group, beat_group, value_and_dots
 from liltwright.write.sheet.voices import SheetNote, VoiceItem, VoiceName
 
-EIGHTH, SIXTEENTH = Fraction(1, 8), Fraction(1, 16)
-BARS_A_LINE = 4
+EIGHTH, SIXTEENTH = Fraction(1, 8), Fraction(1, 16)  # of a whole note
+BARS_A_LINE = 4  # a phrase of the dance tunes
 _spelled = cache(keys.spell)
 _alters = cache(keys.signature_alters)
 _ACCIDENTALS = {-2: "__", -1: "_", 0: "=", 1: "^", 2: "^^"}

@@ -22,7 +22,7 @@ from liltwright.write.sheet.layout import Sheet, SheetBar
 from liltwright.write.sheet.values import divided, tuplet_of, value_and_dots
 from liltwright.write.sheet.voices import SheetNote
 
-STRINGS = range(1, 7)
+STRINGS = range(1, 7)  # of a guitar
 RINGS = {"melody": "-", "bass": "=", "inner": "~"}
 TECHNIQUES = {"hammer-on": "h", "pull-off": "p", "slide": "s"}
 STOP = "."

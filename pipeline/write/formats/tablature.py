@@ -23,8 +23,9 @@ from liltwright.tune import KeyName, Tune
 from liltwright.write.formats.tab_columns import STOP, STRINGS, TabColumn, columns_of, rhythm_mark
 from liltwright.write.sheet.layout import Sheet, SheetBar, sheet_of_layer
 
-WIDTH = 80
+WIDTH = 80  # signs of a line: survives e-mail
 _NARROWEST = ((Fraction(1, 2), 8), (Fraction(3, 8), 6), (Fraction(1, 4), 5), (Fraction(1, 12), 3))
+"""Signs that a column of at least this length has."""
 
 
 def layer_to_text(tune: Tune, arrangement: Arrangement, name: str, *, hands: bool = False) -> str:

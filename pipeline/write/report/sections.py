@@ -32,10 +32,10 @@ from liltwright.write.report.lines import lines_section
 from liltwright.write.report.picture import PictureRow
 from liltwright.write.report.player import Music, choices, music_html, player
 
-SHOWN_SETUPS = 8
+SHOWN_SETUPS = 8  # of the ranking; tunings.json has all
 SHOWN_DOUBTS = 8
 """More doubts than this are listed reason by reason."""
-CHARTS = 3
+CHARTS = 3  # of the first setups
 _PULSE = (
     '<svg class="pulse" viewBox="0 0 136 18" aria-hidden="true" fill="currentColor">'
     '<circle cx="9" cy="9" r="9"/><circle cx="48" cy="9" r="5.5"/><circle cx="74" cy="9" r="9"/>'

@@ -20,8 +20,8 @@ from itertools import pairwise
 from liltwright.write.sheet.layout import Sheet, SheetBar
 from liltwright.write.sheet.voices import SheetNote, Voice, VoiceItem, VoiceName
 
-CRUMB = Fraction(1, 16)
-SHORTEST = Fraction(1, 8)
+CRUMB = Fraction(1, 16)  # of a whole note: a shorter rest is drawn into the note before
+SHORTEST = Fraction(1, 8)  # of a whole note
 _NAMES: tuple[VoiceName, ...] = ("melody", "bass", "inner")
 
 

@@ -21,7 +21,7 @@ from liltwright.write.sheet.values import divided, is_binary, tuplet_of, tuplet_
 
 VoiceName = Literal["melody", "bass", "inner"]
 VOICE_NAMES: tuple[VoiceName, ...] = ("melody", "bass", "inner")
-SIXTEENTH = Fraction(1, 16)
+SIXTEENTH = Fraction(1, 16)  # of a whole note
 
 
 @dataclass(frozen=True, slots=True)
