@@ -3,8 +3,10 @@
 import ast
 import importlib
 import importlib.util
+import io
 import json
 import re
+import tokenize
 import tomllib
 from pathlib import Path
 
@@ -231,6 +233,34 @@ def test_no_sentence_below_the_edge_names_an_option():
         edge = path.stem in EDGE or path.parent.name == "gather"
         wrong = [text for text in strings_of(path) if re.search(r"(^|[^\w-])--[a-z]", text)]
         assert edge or not wrong, f"{path.name}: {wrong}"
+
+
+def is_numeric(value: ast.expr | None) -> bool:
+    """Whether an expression is made of numbers alone."""
+    if isinstance(value, ast.Constant):
+        return isinstance(value.value, int | float) and not isinstance(value.value, bool)
+    if isinstance(value, ast.UnaryOp):
+        return is_numeric(value.operand)
+    if isinstance(value, ast.BinOp):
+        return is_numeric(value.left) and is_numeric(value.right)
+    parts = {ast.Tuple: "elts", ast.List: "elts", ast.Dict: "values", ast.Call: "args"}
+    inner = getattr(value, parts.get(type(value), ""), None)
+    return bool(inner) and all(map(is_numeric, inner))
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: path.relative_to(ROOT).as_posix())
+def test_a_number_at_the_head_of_a_module_has_a_word_on_it(path):
+    """Its unit, and why it is what it is: in a docstring under it or a comment beside or above."""
+    text = path.read_text(encoding="utf-8")
+    tokens = tokenize.generate_tokens(io.StringIO(text).readline)
+    said = [token for token in tokens if token.type == tokenize.COMMENT]
+    lines = {token.start[0] for token in said if not re.match(r"# (fmt|noqa|type):", token.string)}
+    body = ast.parse(text).body
+    for node, after in zip(body, [*body[1:], None], strict=True):
+        if isinstance(node, ast.Assign | ast.AnnAssign) and is_numeric(node.value):
+            below = isinstance(after, ast.Expr) and isinstance(after.value, ast.Constant)
+            beside = lines & set(range(node.lineno - 1, node.end_lineno + 1))
+            assert below or beside, f"{path.name}:{node.lineno}: {ast.unparse(node)}"
 
 
 def test_no_two_records_have_one_name():

@@ -36,9 +36,7 @@ THUMB = 4
 @cache
 def costs() -> dict[str, float]:
     """Value of every line of the table by name."""
-    return {
-        row["name"]: float(row["value"]) for row in models.read_json("parting/costs.json")["lines"]
-    }
+    return models.read_lines("parting/costs.json")
 
 
 @dataclass(frozen=True, slots=True)

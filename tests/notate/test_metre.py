@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 
 from liltwright import models
+from liltwright.models import read_lines
 from liltwright.notate.metre.features import describe
 from liltwright.notate.metre.kind import Kind, bend
 from liltwright.notate.metre.network import NETWORKS, WINDOW, Emissions, listen_for_metre
 from liltwright.notate.metre.places import nearest_step, places
 from liltwright.notate.metre.tempo import find_tempo
-from liltwright.notate.metre.viterbi import PLACE_WEIGHT, best_paths
+from liltwright.notate.metre.viterbi import COSTS, best_paths
 from liltwright.notate.plain import PlainNotes, plain_notes
 from tests.notate.playing import JIG, REEL, SLIP_JIG, play, tune_of
 
@@ -115,11 +116,9 @@ def test_the_best_path_is_the_best_of_all_paths(seed: int) -> None:
     which = table.meters.index("2/4")
     inside = np.flatnonzero(table.meter == which)
     found = best_paths(evidence, meters=("2/4",))[0]
-    best = -np.inf
+    best, weight = -np.inf, read_lines(COSTS)["place"]
     for way in product(inside, repeat=4):
-        score = sum(
-            PLACE_WEIGHT * evidence.place[i, p] + evidence.real[i, 0] for i, p in enumerate(way)
-        )
+        score = sum(weight * evidence.place[i, p] + evidence.real[i, 0] for i, p in enumerate(way))
         for i in range(3):
             apart = (table.ticks[way[i + 1]] - table.ticks[way[i]]) % 48
             fits = np.flatnonzero((table.steps - apart) % 48 == 0)

@@ -16,6 +16,7 @@ import numpy as np
 
 from liltwright.dances import dances
 from liltwright.errors import UsageError, to_type
+from liltwright.models import read_lines
 from liltwright.notate.bars.timeline import Timeline, lay_out
 from liltwright.notate.metre.choice import chosen
 from liltwright.notate.metre.kind import Kind
@@ -24,11 +25,10 @@ from liltwright.notate.metre.places import nearest_step, places
 from liltwright.notate.metre.swing import in_swing, in_time, lacks_snaps, written_even
 from liltwright.notate.metre.tempo import find_tempo
 from liltwright.notate.metre.types import weighed, with_compound
-from liltwright.notate.metre.viterbi import MetrePath, Told, best_paths
+from liltwright.notate.metre.viterbi import COSTS, MetrePath, Told, best_paths
 from liltwright.notate.plain import PlainNotes
 from liltwright.tune import TuneType
 
-TEMPO_SPREAD, TEMPO_FAR = 0.2, 6.0
 RIVAL = 0.12  # probability from which on another metre is named
 UNLIKELY = 0.01  # probability of a metre below which its types are not looked at closely
 LEAST = 1e-4  # probability; less likely types are not listed, and logarithms stay finite
@@ -160,8 +160,9 @@ def _candidates(
 def _at_tempo(evidence: Emissions, notes: PlainNotes, tick_s: float) -> Emissions:
     """The evidence with steps that a fixed tempo makes unlikely counted down."""
     gap = np.maximum(np.append(np.diff(notes.onset_s), 1.0), 0.02)
-    off = np.log(gap[:, None] / (tick_s * places().steps[None])) / TEMPO_SPREAD
-    return replace(evidence, step=evidence.step - np.minimum(0.5 * off**2, TEMPO_FAR))
+    costs = read_lines(COSTS)
+    off = np.log(gap[:, None] / (tick_s * places().steps[None])) / costs["tempo_spread"]
+    return replace(evidence, step=evidence.step - np.minimum(0.5 * off**2, costs["tempo_far"]))
 
 
 def _in_meter(evidence: Emissions, meter: str) -> list[tuple[TuneType, float]]:

@@ -14,17 +14,14 @@ from dataclasses import replace
 import numpy as np
 
 from liltwright.dances import dances
+from liltwright.models import read_lines
 from liltwright.notate.metre.kind import Kind, bend
 from liltwright.notate.metre.network import Emissions
 from liltwright.notate.metre.places import places
 from liltwright.notate.metre.tempo import find_tempo, running_median
-from liltwright.notate.metre.viterbi import MetrePath
+from liltwright.notate.metre.viterbi import COSTS, MetrePath
 from liltwright.notate.plain import PlainNotes
 
-FREE, STRICT, MOST_LATE, MOST_EARLY = 0.6, 0.15, 4.0, 8.0
-PAUSE, SUDDEN_COST = 1.5, 6.0
-JITTER_S, JITTER_SHARE = 0.015, 0.05
-TIMING_WEIGHT, TIMING_MOST = 0.5, 6.0
 MANY, LEAST_SNAPS = 12, 0.05
 """Dotted pairs of a reading, and the share of snaps, below which it is no strathspey."""
 
@@ -36,15 +33,16 @@ def in_time(evidence: Emissions, notes: PlainNotes) -> Emissions:
     beyond that it pays, less when time is left over, because players breathe. A page that jumps
     while the beat goes on is rare: who starts again stops first.
     """
+    costs = read_lines(COSTS)
     gap = np.append(np.diff(notes.onset_s), np.nan)
     likely = places().steps[evidence.step.argmax(axis=1)]
     tick_s = running_median(gap / likely)
     off = np.log(np.nan_to_num(gap, nan=1.0)[:, None] / (tick_s[:, None] * places().steps[None]))
-    cost = 0.5 * (np.maximum(np.abs(off) - FREE, 0) / STRICT) ** 2
-    cost = np.minimum(cost, np.where(off > 0, MOST_LATE, MOST_EARLY))
+    cost = 0.5 * (np.maximum(np.abs(off) - costs["free"], 0) / costs["strict"]) ** 2
+    cost = np.minimum(cost, np.where(off > 0, costs["most_late"], costs["most_early"]))
     cost[-1] = 0.0
-    sudden = np.append(True, gap[:-1] < PAUSE * (likely * tick_s)[:-1])
-    jump = evidence.jump - SUDDEN_COST * np.stack([sudden, np.zeros(len(gap))], axis=1)
+    sudden = np.append(True, gap[:-1] < costs["pause"] * (likely * tick_s)[:-1])
+    jump = evidence.jump - costs["sudden"] * np.stack([sudden, np.zeros(len(gap))], axis=1)
     return replace(evidence, step=evidence.step - cost, jump=jump)
 
 
@@ -87,9 +85,11 @@ def in_swing(evidence: Emissions, notes: PlainNotes, path: MetrePath, kind: Kind
     bent = bend(kind, ends.astype(float), pulse.ratio)
     bent -= bend(kind, ticks.astype(float), pulse.ratio)[:, None]
     expected = bent * pulse.tick_s[:, None]
-    off = (np.nan_to_num(gap, nan=1.0)[:, None] - expected) / (JITTER_S + JITTER_SHARE * expected)
-    logs = np.maximum(-2.5 * np.log1p(off**2 / 4), -TIMING_MOST)
+    costs = read_lines(COSTS)
+    spread = costs["jitter_s"] + costs["jitter_share"] * expected
+    off = (np.nan_to_num(gap, nan=1.0)[:, None] - expected) / spread
+    logs = np.maximum(-2.5 * np.log1p(off**2 / 4), -costs["timing_most"])
     logs[-1] = 0.0
     step = evidence.step.copy()
-    step[kept] += TIMING_WEIGHT * (logs - logs.max(axis=1, keepdims=True))
+    step[kept] += costs["timing"] * (logs - logs.max(axis=1, keepdims=True))
     return replace(evidence, step=step)

@@ -16,13 +16,11 @@ from itertools import pairwise
 
 import numpy as np
 
+from liltwright.models import read_lines
 from liltwright.notate.metre.network import Emissions
 from liltwright.notate.metre.places import Places, places
 
-PLACE_WEIGHT = 0.05
-JUMP_COST = 6.0
-PASS_COST = 1.0
-FIRST_PASSED_COST = 2.0
+COSTS = "metre/costs.json"
 MOST_PASSED = 3  # notes passed over in a row
 
 
@@ -66,7 +64,7 @@ class _Table:
 def best_paths(evidence: Emissions, *, meters: tuple[str, ...]) -> list[MetrePath]:
     """The best path of every metre, best first."""
     table = places()
-    emit = PLACE_WEIGHT * evidence.place + evidence.real[:, :1]
+    emit = read_lines(COSTS)["place"] * evidence.place + evidence.real[:, :1]
     emit[:, ~np.isin(table.meter, [table.meters.index(m) for m in meters])] = -np.inf
     found = _forward(evidence, emit, table)
     paths = [_trace(evidence, found, which, table) for which in range(len(table.meters))
@@ -76,9 +74,10 @@ def best_paths(evidence: Emissions, *, meters: tuple[str, ...]) -> list[MetrePat
 
 def _forward(evidence: Emissions, emit: np.ndarray, table: Places) -> _Table:
     n, size = emit.shape
+    costs = read_lines(COSTS)
     score = np.full((n, size), -np.inf)
     note, place = np.full((n, size), -1), np.zeros((n, size), int)
-    passed = np.cumsum(np.append(0.0, evidence.real[:, 1] - PASS_COST))
+    passed = np.cumsum(np.append(0.0, evidence.real[:, 1] - costs["pass"]))
     unreachable = np.where(table.source < 0, -np.inf, 0.0)
     moved = np.full((n, size), -np.inf)  # best way into each place from note j, by place
     came = np.zeros((n, size), int)
@@ -87,7 +86,7 @@ def _forward(evidence: Emissions, emit: np.ndarray, table: Places) -> _Table:
     for i in range(n):
         best = np.full(size, -np.inf)
         if i <= MOST_PASSED:
-            best[:] = passed[i] - FIRST_PASSED_COST * (i > 0)
+            best[:] = passed[i] - costs["first_passed"] * (i > 0)
         for j in range(i - 1, max(i - 2 - MOST_PASSED, -1), -1):
             value = moved[j] + (passed[i] - passed[j + 1]) + evidence.jump[i, 1]
             better = value > best
@@ -97,7 +96,7 @@ def _forward(evidence: Emissions, emit: np.ndarray, table: Places) -> _Table:
         if i:
             for inside in members:
                 top = inside[score[i - 1, inside].argmax()]
-                value = score[i - 1, top] + evidence.jump[i, 0] - JUMP_COST
+                value = score[i - 1, top] + evidence.jump[i, 0] - costs["jump"]
                 better = inside[value > best[inside]]
                 best[better], note[i, better], place[i, better] = value, i - 1, -1 - top
         score[i] = best + emit[i]
@@ -111,7 +110,7 @@ def _trace(evidence: Emissions, found: _Table, which: int, table: Places) -> Met
     """Follow the choices back from the best end of one metre; then count ticks forward."""
     n = len(found.score)
     inside = np.flatnonzero(table.meter == which)
-    left = np.cumsum(evidence.real[::-1, 1] - PASS_COST)[::-1]
+    left = np.cumsum(evidence.real[::-1, 1] - read_lines(COSTS)["pass"])[::-1]
     ends = [(found.score[i, inside].max() + (left[i + 1] if i + 1 < n else 0.0), i)
             for i in range(max(n - 1 - MOST_PASSED, 0), n)]  # fmt: skip
     best, at = max(ends)
