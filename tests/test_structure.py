@@ -22,7 +22,10 @@ MODULES = sorted((ROOT / "pipeline").rglob("*.py"))
 
 
 HOME = ("liltwright.notate.key.rank", "liltwright.notate.key.evidence")
-EDGE = ("cli", "cli_around", "cli_faults", "cli_says", "cli_words", "jobs", "summary", "again")
+EDGE = (
+    "cli", "cli_around", "cli_faults", "cli_says", "cli_words", "jobs", "jobs_around", "summary",
+    "again",
+)  # fmt: skip
 
 # What a room may not know of: hearing knows no bars, notating no guitars, the guitar no audio.
 # DEVELOPERS.md has the same as a table.
@@ -195,9 +198,9 @@ def test_a_changed_data_file_is_noticed(monkeypatch):
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: path.relative_to(ROOT).as_posix())
 def test_modules_can_be_seen_whole(path):
-    """At most 400 lines, and a docstring that opens the module."""
+    """At most 370 lines, and a docstring that opens the module."""
     text = path.read_text(encoding="utf-8")
-    assert len(text.splitlines()) <= 400
+    assert len(text.splitlines()) <= 370
     assert ast.get_docstring(ast.parse(text))
 
 

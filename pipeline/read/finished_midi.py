@@ -23,23 +23,18 @@ from liltwright.errors import PipelineError
 from liltwright.limits import check
 from liltwright.read.bars import ReadBar
 from liltwright.read.checked import check_meter
-from liltwright.read.midi import (
-    DRUMS,
-    ON_GRID,
-    check_times,
-    lead_of,
+from liltwright.read.midi import DRUMS, ON_GRID, check_times, lead_of, parsed_midi, struck
+from liltwright.read.midi_grid import COARSE, GRID, NEAR, TickNote, nearest, snapped
+from liltwright.read.midi_stated import (
     lines_of,
     main_meter,
     marks_of,
     metas_of,
     meters_of,
     named_meter,
-    parsed_midi,
     signs_of,
     stated_in,
-    struck,
 )
-from liltwright.read.midi_grid import COARSE, GRID, NEAR, TickNote, nearest, snapped
 from liltwright.read.unfold import printed_bars
 from liltwright.tune import Source
 from liltwright.unpick.finished import NOTHING, PARTS, Finished, FinishedNote, Known

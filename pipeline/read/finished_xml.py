@@ -25,9 +25,10 @@ from liltwright.guitar.tunings import Strings, catalogue, name_of, standard
 from liltwright.keys import LETTER_SEMITONES
 from liltwright.limits import number, short, whole
 from liltwright.read.bars import ReadBar
-from liltwright.read.musicxml import PartReader, check_score, midi_of_pitch
+from liltwright.read.musicxml import PartReader, check_score
 from liltwright.read.mxl import parsed, unpacked
 from liltwright.read.written import Stated
+from liltwright.read.xml_bars import midi_of_pitch
 from liltwright.tab import Technique
 from liltwright.tune import Source
 from liltwright.unpick.finished import Finished, FinishedNote, six_strings

@@ -17,8 +17,9 @@ from liltwright.write.engrave.engraving import engrave, engrave_tune
 from liltwright.write.engrave.pages import page_breaks
 from liltwright.write.engrave.svg import standalone
 from liltwright.write.formats.lead import with_chords
+from liltwright.write.sheet.bars import Sheet
 from liltwright.write.sheet.drawn import drawn
-from liltwright.write.sheet.layout import Sheet, sheet_of_layer, sheet_of_tune
+from liltwright.write.sheet.layout import sheet_of_layer, sheet_of_tune
 from liltwright.write.sheet.voices import SheetNote, Voice, VoiceItem
 from tests.write.arranged import arrangements
 

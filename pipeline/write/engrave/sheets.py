@@ -32,7 +32,7 @@ from liltwright.write.engrave.engraving import (
 )
 from liltwright.write.engrave.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM, page_breaks
 from liltwright.write.engrave.svg import Drawing, marked, standalone
-from liltwright.write.sheet.layout import Sheet, SheetBar
+from liltwright.write.sheet.bars import Sheet, SheetBar
 
 FONT = "Libertinus Serif"
 _TYPST_PAPER = {"a4": "a4", "letter": "us-letter"}

@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from liltwright.write.sheet.layout import SheetBar
+from liltwright.write.sheet.bars import SheetBar
 from liltwright.write.sheet.voices import SheetNote, Voice, VoiceItem
 
 STAFF_LINE = re.compile(r"M(-?\d+) (-?\d+) L(-?\d+) (-?\d+)$")

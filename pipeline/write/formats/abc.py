@@ -19,7 +19,8 @@ from functools import cache
 from liltwright import keys, models
 from liltwright.tab import Arrangement
 from liltwright.tune import KeyName, Tune
-from liltwright.write.sheet.layout import Sheet, SheetBar, sheet_of_layer, sheet_of_tune
+from liltwright.write.sheet.bars import Sheet, SheetBar
+from liltwright.write.sheet.layout import sheet_of_layer, sheet_of_tune
 from liltwright.write.sheet.values import beam_group, beat_group, value_and_dots
 from liltwright.write.sheet.voices import SheetNote, VoiceItem, VoiceName
 

@@ -24,13 +24,8 @@ import mido
 from liltwright import keys
 from liltwright.tab import Arrangement
 from liltwright.tune import KeyName, Tune
-from liltwright.write.sheet.layout import (
-    PERFORMANCE,
-    Sheet,
-    SheetBar,
-    sheet_of_layer,
-    sheet_of_tune,
-)
+from liltwright.write.sheet.bars import Sheet, SheetBar
+from liltwright.write.sheet.layout import PERFORMANCE, sheet_of_layer, sheet_of_tune
 from liltwright.write.sheet.timing import bar_spans, clock_of
 from liltwright.write.sheet.voices import VOICE_NAMES, SheetNote
 

@@ -35,8 +35,9 @@ from liltwright.write.formats.xml_notes import (
     rest_element,
     spelling_of,
 )
+from liltwright.write.sheet.bars import Sheet, SheetBar
 from liltwright.write.sheet.beams import beams_of
-from liltwright.write.sheet.layout import Sheet, SheetBar, sheet_of_layer, sheet_of_tune
+from liltwright.write.sheet.layout import sheet_of_layer, sheet_of_tune
 from liltwright.write.sheet.values import value_and_dots
 from liltwright.write.sheet.voices import SheetNote, Voice
 

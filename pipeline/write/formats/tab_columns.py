@@ -18,7 +18,7 @@ from fractions import Fraction
 from functools import lru_cache
 
 from liltwright.notation import RHYTHM_MARKS
-from liltwright.write.sheet.layout import Sheet, SheetBar
+from liltwright.write.sheet.bars import Sheet, SheetBar
 from liltwright.write.sheet.values import divided, tuplet_of, value_and_dots
 from liltwright.write.sheet.voices import SheetNote
 

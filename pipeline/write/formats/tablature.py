@@ -21,7 +21,8 @@ from liltwright.notation import REPEAT_DOT_STRINGS
 from liltwright.tab import Arrangement
 from liltwright.tune import KeyName, Tune
 from liltwright.write.formats.tab_columns import STOP, STRINGS, TabColumn, columns_of, rhythm_mark
-from liltwright.write.sheet.layout import Sheet, SheetBar, sheet_of_layer
+from liltwright.write.sheet.bars import Sheet, SheetBar
+from liltwright.write.sheet.layout import sheet_of_layer
 
 WIDTH = 80  # signs of a line: survives e-mail
 _NARROWEST = ((Fraction(1, 2), 8), (Fraction(3, 8), 6), (Fraction(1, 4), 5), (Fraction(1, 12), 3))

@@ -17,7 +17,7 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
-from liltwright.write.sheet.layout import Sheet, SheetBar
+from liltwright.write.sheet.bars import Sheet, SheetBar
 from liltwright.write.sheet.voices import SheetNote, Voice, VoiceItem, VoiceName
 
 CRUMB = Fraction(1, 16)  # of a whole note: a shorter rest is drawn into the note before
