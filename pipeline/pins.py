@@ -1,7 +1,8 @@
 """Pins: what the user's hand fixes in an arrangement, read from words.
 
 Task: read "5:1/4=string 4 fret 7" and its like.
-In:   a text, from `--pin`, from a `%%pin` line of tune.abc, or made of an `"@pin ..."` annotation.
+In:   a text, as it was typed, from a `%%pin` line of tune.abc, or made of an `"@pin ..."`
+      annotation.
 Out:  Pin.
 Method: PLACE=WISH. A place is a bar as printed (5), bars (5-8), the bar of one ending (8(2)), a
     part (B), the pick-up of a part (B0), and after a colon where in the bar, as a fraction of a

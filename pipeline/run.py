@@ -13,8 +13,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from liltwright.counting import count
-from liltwright.errors import PipelineError, UsageError
+from liltwright.errors import PipelineError, UsageError, to_type
 from liltwright.limits import clean, shown_path
 from liltwright.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
 from liltwright.pins import parse_pin
@@ -106,12 +105,12 @@ def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -
     settings = _notate_settings(options)
     if is_written_tune(source):
         for option, given in (
-            ("--take", options.take),
-            ("--ear", options.ear != "own" or None),
-            ("--band or --solo", options.players != "find out" or None),
-            ("--from", options.from_s),
-            ("--to", options.to_s),
-            ("--band-chords", options.band_chords or None),
+            (to_type("take", "the number of a tune"), options.take),
+            (to_type("ear", "the ear"), options.ear != "own" or None),
+            (to_type("band or solo", "who plays"), options.players != "find out" or None),
+            (to_type("from", "the start"), options.from_s),
+            (to_type("to", "the end"), options.to_s),
+            (to_type("band chords", "taking chords of the band"), options.band_chords or None),
         ):
             if given is not None:
                 raise UsageError(f"{option} is for recordings; {source} is a written tune.")
@@ -123,8 +122,8 @@ def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -
     audio = load_audio(source)
     if options.first_bar_s is not None and options.first_bar_s >= audio.duration_s:
         raise UsageError(
-            f"--first-bar {options.first_bar_s:g} is out of range: the recording lasts "
-            f"{audio.duration_s:.1f} s; name a second before that."
+            f"{to_type('first bar', 'the first bar line at')} {options.first_bar_s:g} is out of "
+            f"range: the recording lasts {audio.duration_s:.1f} s; name a second before that."
         )
     return Found(tune_of_audio(audio, options, title_of(source), progress), audio)
 
@@ -133,6 +132,7 @@ def tune_of_audio(
     audio: Audio, options: TuneOptions, title: str = "", progress: Progress = silent
 ) -> Tune:
     """The tune of a recording that is read already; `title` where the user gave none."""
+    from liltwright.hear.takes import choose_take
     from liltwright.notate.notate import notate
 
     settings = _notate_settings(options)
@@ -147,8 +147,9 @@ def tune_of_audio(
     else:
         if options.band_chords:
             raise UsageError(
-                "--band-chords is for recordings of a band; one seems to play alone here: leave it "
-                "out, or say --band."
+                f"{to_type('band chords', 'taking chords of the band')} is for recordings of a "
+                "band; one seems to play alone here: leave it out, or "
+                f"{to_type('band', 'say that a band plays')}."
             )
         tune = notate(choose_take(heard, options.take), settings=settings, progress=progress)
     return tune if tune.title else replace(tune, title=title)
@@ -168,23 +169,6 @@ def title_of(source: Path) -> str:
     """A working title from the name of a file: "copper-sieve_2.ogg" gives "Copper sieve 2"."""
     words = " ".join(clean(source.stem).replace("_", " ").replace("-", " ").split())
     return words[:1].upper() + words[1:]
-
-
-def choose_take(heard: Heard, take: int | None) -> Heard:
-    """One tune of a recording with several: the one asked for, else the one with most notes."""
-    from liltwright.hear.takes import split_takes
-
-    takes = split_takes(heard)
-    if take is not None and take > len(takes):
-        raise UsageError(
-            f"--take {take} is out of range: the recording has {count(len(takes), 'tune')}."
-        )
-    if len(takes) == 1:
-        return heard
-    longest = max(range(len(takes)), key=lambda i: len(takes[i].notes))
-    chosen = take - 1 if take is not None else longest
-    said = f"Tune {chosen + 1} of {len(takes)} is written down; choose another with --take."
-    return replace(takes[chosen], warnings=(*heard.warnings, said))
 
 
 def rank(
@@ -293,7 +277,7 @@ def set_files_of(
 
 
 def _unmoved(options: LayerOptions, player: Player) -> Arrangement:
-    """The arrangement that bars are kept from, as it was before `--move`."""
+    """The arrangement that bars are kept from, as it was before its capo was moved."""
     assert options.earlier is not None
     return moved(options.earlier, -options.move, player) if options.move else options.earlier
 
@@ -332,9 +316,9 @@ def _notate_settings(options: TuneOptions) -> NotateSettings:
     from liltwright.notate.notate import NotateSettings
 
     for name, value in (
-        ("--tempo", options.beats_per_minute),
-        ("--first-bar", options.first_bar_s),
-        ("--concert", options.concert_cents),
+        (to_type("tempo", "the tempo"), options.beats_per_minute),
+        (to_type("first bar", "the first bar line at"), options.first_bar_s),
+        (to_type("concert", "the concert pitch"), options.concert_cents),
     ):
         if value is not None and not math.isfinite(value):
             raise UsageError(f"{name} {value} is not a number: write one like 30 or 112.5.")
@@ -354,6 +338,6 @@ def default_folder(source: Path) -> Path:
     """The folder beside an input that is named after it; another name where that is the input."""
     if not source.suffix:
         raise UsageError(
-            f"{shown_path(source)} has no ending to its name: say where to write with --out."
+            f"{shown_path(source)} has no ending to its name: say where to write{to_type('out')}."
         )
     return source.with_suffix("")

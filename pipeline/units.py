@@ -28,11 +28,6 @@ def midi_to_hz(pitch_midi: Number) -> Number:
     return A4_HZ * 2.0 ** ((pitch_midi - A4_MIDI) / 12.0)
 
 
-def cents_between(pitch_midi: Number, reference_midi: Number) -> Number:
-    """How far a pitch lies above a reference, in cents."""
-    return (pitch_midi - reference_midi) * 100.0
-
-
 def whole_notes_to_seconds(length: Fraction, beat: Fraction, beats_per_minute: float) -> float:
     """Seconds that a score length (fraction of a whole note) lasts at a tempo of `beat` units."""
     return float(length / beat) * 60.0 / beats_per_minute

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
 MOST_STAYS = 3
 """So many fingers that stay down are named; unpicked.json has all."""
+UNSURE = "  what is tune and what is not is unsure in "
 KIND_WORDS = {
     "none": "no bass",
     "drone": "a drone",
@@ -161,10 +162,7 @@ def page_lines(found: Unpicked) -> Iterator[str]:
         yield f"  {easy}; most to do in bar {grades.hardest}"
     yield from map(_change_words, made.changes)
     if made.least_sure:
-        yield (
-            f"  what is tune and what is not is unsure in {_bars(made.least_sure)}: "
-            "say it with --part-of"
-        )
+        yield f"{UNSURE}{_bars(made.least_sure)}"
     names = ", ".join(layer.name for layer in found.stages.layers)
     yield f"Stages to learn it by: {names}"
 

@@ -30,8 +30,6 @@ from liltwright.arrange.voices import Melody
 from liltwright.guitar.states import NEVER, TICKS
 
 FAR = np.float32(1e6)
-SOURCES = {True: ((ON, (ON, OFF, LATER)),), False: ((OFF, (ON,)), (LATER, (OFF, LATER)))}
-"""By whether a place is a main beat: what the last note becomes, and what it was before."""
 
 
 def walking_bass(

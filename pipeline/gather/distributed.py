@@ -29,7 +29,7 @@ from liltwright.gather.results import drop, names, put, take
 from liltwright.gather.work import Row, Task, failed_row
 
 if TYPE_CHECKING:
-    from liltwright.gather.gather import Order
+    from liltwright.gather.order import Order
 
 RETRIES = 4
 OPEN_PER_THREAD = 3

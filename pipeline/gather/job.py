@@ -11,9 +11,10 @@ from typing import cast
 
 from liltwright.counting import count
 from liltwright.errors import PipelineError, UsageError
-from liltwright.gather.gather import Engine, Gathered, Order, gather
+from liltwright.gather.gather import Gathered, gather
 from liltwright.gather.inputs import parse_shard
 from liltwright.gather.local import Limits
+from liltwright.gather.order import Engine, Order
 from liltwright.gather.pace import Pace
 from liltwright.gather.results import is_address, opened
 from liltwright.gather.table import NAME, merge

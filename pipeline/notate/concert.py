@@ -114,7 +114,7 @@ def concert_remark(
     return (
         f"The recording lies near a quarter tone off concert pitch: it is written in {mine.tonic} "
         f"{mine.mode}, {_cents(here)} A = 440; it might be {other.tonic} {other.mode}, "
-        f"{_cents(there)}: --concert {there:.0f} writes that.",
+        f"{_cents(there)}: the concert pitch {there:.0f} writes that.",
     )
 
 

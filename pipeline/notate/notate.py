@@ -15,7 +15,7 @@ import numpy as np
 
 from liltwright.counting import count
 from liltwright.dances import dances
-from liltwright.errors import PipelineError, UsageError
+from liltwright.errors import PipelineError, UsageError, to_type
 from liltwright.keys import parse_key, signature_of
 from liltwright.notate.bars.crooked import straightened
 from liltwright.notate.bars.crooked_page import Joined, agreed, joined_bars, joined_doubts, printed
@@ -174,8 +174,8 @@ def renotate(tune: Tune, settings: NotateSettings) -> Tune:
         )
     if given_cents is not None:
         raise UsageError(
-            "--concert is for recordings: the notes of a written tune stand where they stand; "
-            "leave it out."
+            f"{to_type('concert', 'the concert pitch')} is for recordings: the notes of a written "
+            "tune stand where they stand; leave it out."
         )
     tune = replace(tune, remarks=(*said, *without_effects(tune.remarks)))
     return _overridden(tune, settings)

@@ -17,7 +17,6 @@ from liltwright.tune import Heard, NoteEvent, Ornament
 GRACE_S = 0.1
 TOUCH_S = 0.02
 SILENCE_S, LONG_SILENCE_S, SILENT_SHARE = 0.07, 0.12, 0.25
-ON_THE_BEAT = ("cut", "tap", "grace", "slide")
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from fractions import Fraction
 
 from liltwright.guitar.tunings import Strings, standard
 from liltwright.limits import check
-from liltwright.read.files import OWN_HEAD
+from liltwright.read.tab_text import OWN_HEAD
 from liltwright.read.typed_lines import Line, blocks_of, plain_lines, refusal
 from liltwright.read.typed_rhythm import endings_of, timed
 from liltwright.read.typed_spacing import TimedBar

@@ -17,7 +17,7 @@ from fractions import Fraction
 from itertools import islice
 
 from liltwright.counting import count
-from liltwright.errors import PipelineError
+from liltwright.errors import PipelineError, to_type
 from liltwright.guitar.fretboard import Place, places
 from liltwright.guitar.tunings import Strings, catalogue
 from liltwright.unpick.finished import Finished
@@ -61,8 +61,8 @@ def placed(page: Page, strings: Strings | None, capo: int) -> Page:
     if len(lost) * 2 > len(page.notes):
         raise PipelineError(
             f"{page.finished.source.file} cannot be played on this tuning: "
-            f"{len(lost)} of {count(len(page.notes), 'note')} have no place; name another with "
-            "--tuning and --capo."
+            f"{len(lost)} of {count(len(page.notes), 'note')} have no place; name another"
+            f"{to_type('tuning and capo')}."
         )
     remarks = page.finished.remarks
     if lost:

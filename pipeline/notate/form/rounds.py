@@ -22,9 +22,9 @@ TIMES_PRIOR = {1: -1.2, 2: 0.0, 3: -4.5}
 VARIED, VARIED_BARS = -1.0, 8
 """Least log odds a bar for a pass of a part of so many bars or more: players vary a whole pass."""
 
-PHRASE, CHANGED, PHRASE_BARS = -5.0, -0.8, 4
+PHRASE, CHANGED = -5.0, -0.8
 """Log odds that a pass changes a phrase, and of each of its bars; the others must agree. Parts of
-fewer bars than PHRASE_BARS twice are not played so."""
+fewer than VARIED_BARS are not played so."""
 
 Plan = list[tuple[int, int]]
 

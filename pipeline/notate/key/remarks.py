@@ -45,7 +45,7 @@ def _two_homes(evidence: KeyEvidence, key: KeyName) -> list[str]:
     said = " against ".join(f"{one.probability:.2f}" for one in (other, first))
     return [
         f"The home could also be {other.tonic} {other.mode} (likely {said}): "
-        f"--key {other.tonic}:{other.mode} writes it so."
+        f"the key {other.tonic}:{other.mode} writes it so."
     ]
 
 

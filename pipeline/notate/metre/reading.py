@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from liltwright.dances import dances
-from liltwright.errors import UsageError
+from liltwright.errors import UsageError, to_type
 from liltwright.notate.bars.beats import unit_of
 from liltwright.notate.bars.crooked import place_logs
 from liltwright.notate.bars.timeline import Timeline, lay_out
@@ -239,7 +239,8 @@ def _barred_at(line: Timeline, first_bar_s: float) -> Timeline:
     end_s = float(line.onset_s[-1])
     if first_bar_s > end_s:
         raise UsageError(
-            f"--first-bar {first_bar_s:g} lies after the last note, which begins at {end_s:.1f} s."
+            f"{to_type('first bar', 'the first bar line at')} {first_bar_s:g} lies after the last "
+            f"note, which begins at {end_s:.1f} s."
         )
     nearest = int(np.argmin(np.abs(line.onset_s - first_bar_s)))
     return replace(line, ticks=line.ticks + -line.ticks[nearest] % line.kind.bar_ticks)

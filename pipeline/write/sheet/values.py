@@ -13,7 +13,6 @@ from __future__ import annotations
 from fractions import Fraction
 from functools import lru_cache
 
-ZERO = Fraction(0)
 QUARTER = Fraction(1, 4)
 DOTTED_QUARTER = Fraction(3, 8)
 SHORTEST = Fraction(1, 64)

@@ -83,22 +83,6 @@ def layer_audio(
     return Sound(samples, SAMPLE_RATE, bars)
 
 
-def melody_audio(tune: Tune, *, tempo: float = 1.0, click: bool = False) -> Sound:
-    """The plain tune once through, at the pitch it is written in."""
-    clock = clock_of(tune, tempo=tempo)
-    lead_s = count_in_s(tune, clock, tune.performed_order()[0]) if click else 0.0
-    bars = played_bars(tune, clock, start_s=lead_s)
-    written = tune.written_bars()
-    notes = [
-        note for bar in bars
-        for note in melody_notes(written[bar.index].notes, bar.line_s, clock)
-    ]  # fmt: skip
-    samples = mix(notes, bars[-1].end_s + _TAIL_S)
-    if click:
-        add_pulse(samples, tune, clock, bars, lead_s)
-    return Sound(samples, SAMPLE_RATE, bars)
-
-
 def heard_melody_audio(tune: Tune) -> np.ndarray:
     """The plain tune laid on the times of the recording, at its octave and concert pitch.
 
