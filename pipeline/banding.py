@@ -20,7 +20,7 @@ from liltwright.progress import Progress, silent
 from liltwright.tune import Heard, Tune
 
 if TYPE_CHECKING:
-    from liltwright.notate.notate import NotateSettings
+    from liltwright.notate.settings import NotateSettings
 
 REST_S = 0.15
 """Rests of the tune itself, shorter than this, count as found."""

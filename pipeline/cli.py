@@ -125,7 +125,7 @@ def unpick(
     files = options.OutputOptions(sheets, sound, report, paper, practice)
     with progress_on_stderr() as progress:
         made = jobs.unpick(source, out, replace, known, page, files, other=anew, progress=progress)
-    cli_says.parted(made)
+    cli_says.taken_apart(made)
 
 
 @app.command()

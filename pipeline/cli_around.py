@@ -33,11 +33,11 @@ def plan_set(
     paper: words.Paper = "a4",
 ) -> None:
     """Fit tunes into a set: keys that lift, little retuning, few capo moves."""
-    from liltwright import cli_says, jobs
+    from liltwright import cli_says, jobs_around
 
     wanted = options.guitars(tuning, capo, sound_in, len(sources))
     with progress_on_stderr() as progress:
-        made = jobs.plan_set(
+        made = jobs_around.plan_set(
             sources,
             wanted,
             keep_order=keep_order,
@@ -106,9 +106,9 @@ def restore(
     folder: Annotated[Path, typer.Argument(help="A folder that an earlier run wrote into.")],
 ) -> None:
     """Bring back the files that the last run replaced; once more undoes it."""
-    from liltwright import cli_says, jobs
+    from liltwright import cli_says, jobs_around
 
-    cli_says.brought_back(folder, jobs.bring_back(folder))
+    cli_says.brought_back(folder, jobs_around.bring_back(folder))
 
 
 def practise(
@@ -121,11 +121,11 @@ def practise(
     two_ears: words.TwoEars = False,
 ) -> None:
     """Slow a recording down at the same pitch, and loop a part or some bars of it."""
-    from liltwright import cli_says, jobs
+    from liltwright import cli_says, jobs_around
 
     wanted = options.PracticeOptions(speed / 100.0, options.bars(bars), part, times, two_ears)
     with progress_on_stderr() as progress:
-        made = jobs.practise(recording, out, wanted, progress=progress)
+        made = jobs_around.practise(recording, out, wanted, progress=progress)
     cli_says.practised(made, speed=wanted.speed)
 
 
@@ -137,9 +137,9 @@ def player(
     show: Annotated[bool, typer.Option("--show", help="Only show what is kept.")] = False,
 ) -> None:
     """Tell once what you play: your tunings, hand, guitar and strings; rankings then fit you."""
-    from liltwright import cli_says, jobs
+    from liltwright import cli_says, jobs_around
 
     def ask(text: str, old: str) -> str:
         return str(typer.prompt(text, default=old))
 
-    cli_says.profile(jobs.player(change or [], show=show, ask=ask, say=print))
+    cli_says.profile(jobs_around.player(change or [], show=show, ask=ask, say=print))

@@ -24,7 +24,7 @@ from liltwright.summary import (
 from liltwright.words import describe_setup
 
 if TYPE_CHECKING:
-    from liltwright import jobs
+    from liltwright import jobs, jobs_around
     from liltwright.arrange.compare import Comparison
     from liltwright.guitar.player import Player
     from liltwright.tab import Ranking
@@ -45,7 +45,7 @@ def arranged(made: jobs.Arranged, *, setups: int) -> None:
     _say_kept(made.kept)
 
 
-def parted(made: jobs.Parted) -> None:
+def taken_apart(made: jobs.TakenApart) -> None:
     """The tune of a finished page, what the page is made of, the files."""
     from liltwright.unpicking import UNSURE, page_lines
 
@@ -103,7 +103,7 @@ def compared(tune: Tune, comparison: Comparison) -> None:
     _say(comparison_lines(comparison))
 
 
-def planned(made: jobs.Planned) -> None:
+def planned(made: jobs_around.Planned) -> None:
     """Ways to play a set, and the files of the one that was taken."""
     for number, plan in enumerate(made.plans, 1):
         _say(set_lines(number, plan, made.names))
@@ -119,7 +119,7 @@ def brought_back(folder: Path, saved: Saved) -> None:
     _say(saved_lines(folder, saved))
 
 
-def practised(made: jobs.Practised, *, speed: float) -> None:
+def practised(made: jobs_around.Practised, *, speed: float) -> None:
     """What is in the sound file. speed : as a share of the recorded one."""
     print(f"{made.what} at {speed:.0%} in {made.path}")
 

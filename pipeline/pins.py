@@ -25,7 +25,7 @@ from liltwright.limits import short
 from liltwright.tune import Tune, WrittenBar
 
 Kind = Literal["note", "bass", "no bass", "forbid", "chord", "keep"]
-MOST = {"string": 6, "fret": 24, "finger": 4}
+MOST = {"string": 6, "fret": 24, "finger": 4}  # highest number of each word
 HOW = (
     "write PLACE=WISH, like 5:1/4=string 4 fret 7, 5:0=bass string 6, 5-8=no finger 4, "
     "5=chord Em or 5=keep"
@@ -34,7 +34,7 @@ _PLACE = re.compile(
     r"(?:(?P<first>\d{1,4})(?:-(?P<last>\d{1,4}))?(?:\((?P<time>\d)\))?|(?P<part>[A-Z])(?P<pickup>0)?)"
     r"(?::(?P<start>\d{1,4}(?:/\d{1,4})?))?"
 )
-_THUMB = (4, 5, 6)
+_THUMB = (4, 5, 6)  # strings of the thumb (common practice)
 
 
 @dataclass(frozen=True, slots=True)

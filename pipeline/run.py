@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from liltwright.errors import PipelineError, UsageError, to_type
+from liltwright.earlier import moved, unmoved
+from liltwright.errors import UsageError, to_type
 from liltwright.limits import clean, shown_path
 from liltwright.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
 from liltwright.pins import parse_pin
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from liltwright.arrange.sets import SetPlan
     from liltwright.guitar.player import Player
     from liltwright.hear.audio.recording import Audio
-    from liltwright.notate.notate import NotateSettings
+    from liltwright.notate.settings import NotateSettings
 
 
 class Stage(NamedTuple):
@@ -100,7 +101,7 @@ def is_written_tune(source: Path) -> bool:
 def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -> Found:
     """The tune of a recording or of a tune file, with what the user knows about it applied."""
     from liltwright.hear.audio.recording import load_audio
-    from liltwright.notate.notate import renotate
+    from liltwright.notate.renotate import renotate
 
     settings = _notate_settings(options)
     if is_written_tune(source):
@@ -204,7 +205,7 @@ def choose_setups(
 
     keeps = any(parse_pin(pin).kind == "keep" for pin in (*tune.pins, *layers.pins))
     if keeps and layers.earlier is not None and options.tuning is None and options.capo is None:
-        return (_unmoved(layers, player).setup,)
+        return (unmoved(layers, player).setup,)
     if ranking is None or options.tuning is not None or options.capo is not None:
         ranking = rank_within(tune, player, options)
     return tuple(setup.setup for setup in shortlist(ranking.setups, options.setups))
@@ -248,7 +249,7 @@ def arrange_on(
         lines=options.lines,
         rounds=options.rounds or DEFAULT_PLAN,
         pins=(*tune.pins, *options.pins),
-        earlier=None if options.earlier is None else _unmoved(options, player),
+        earlier=None if options.earlier is None else unmoved(options, player),
     )
     made = arrange_layers(tune, setup, player=player, settings=settings, progress=progress)
     return moved(made, options.move, player) if options.move else made
@@ -276,44 +277,8 @@ def set_files_of(
     return set_files(plan, played, words, output, progress)
 
 
-def _unmoved(options: LayerOptions, player: Player) -> Arrangement:
-    """The arrangement that bars are kept from, as it was before its capo was moved."""
-    assert options.earlier is not None
-    return moved(options.earlier, -options.move, player) if options.move else options.earlier
-
-
-def with_earlier(options: LayerOptions, named: Path | None, folder: Path) -> LayerOptions:
-    """The options with the arrangement that bars may be kept from: the one named, or the folder's.
-
-    Raises PipelineError when the one named is none.
-    """
-    from liltwright.limits import check
-    from liltwright.read.files import content
-    from liltwright.records import from_json
-
-    path = named or folder / "arrangement-1.json"
-    if named is None and not path.is_file():
-        return options
-    try:
-        data = content(path)
-        check("json_bytes", len(data), path.name)
-        return replace(options, earlier=from_json(data, Arrangement, name=path.name))
-    except PipelineError:
-        if named is not None:
-            raise
-        return options
-
-
-def moved(arrangement: Arrangement, semitones: int, player: Player) -> Arrangement:
-    """The same shapes with the capo moved, and a word on the room that leaves."""
-    from liltwright.arrange.compare import move_with_capo
-
-    shifted, room = move_with_capo(arrangement, semitones, player=player)
-    return replace(shifted, cautions=(*shifted.cautions, room.sentence))
-
-
 def _notate_settings(options: TuneOptions) -> NotateSettings:
-    from liltwright.notate.notate import NotateSettings
+    from liltwright.notate.settings import NotateSettings
 
     for name, value in (
         (to_type("tempo", "the tempo"), options.beats_per_minute),

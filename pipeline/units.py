@@ -9,8 +9,8 @@ from typing import TypeVar
 
 import numpy as np
 
-A4_HZ = 440.0
-A4_MIDI = 69
+A4_HZ = 440.0  # concert pitch (ISO 16)
+A4_MIDI = 69  # number of that note (MIDI 1.0)
 
 Number = TypeVar("Number", float, np.ndarray)
 

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from liltwright.guitar.player import Player
-    from liltwright.unpick.compared import Change
+    from liltwright.unpick.compared import VariedRepeat
     from liltwright.unpick.unpicked import Unpicked
 
 MOST_STAYS = 3
@@ -171,7 +171,7 @@ def _bars(numbers: Sequence[int]) -> str:
     return bars_words(ranges(list(numbers)))
 
 
-def _change_words(change: Change) -> str:
+def _change_words(change: VariedRepeat) -> str:
     """ "bars 17-24 are bars 1-8 again, with another bass in bars 17-18"."""
     length = change.last - change.first
     differ = (("tune", change.tune), ("bass", change.bass), ("inner notes", change.inner))

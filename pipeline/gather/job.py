@@ -21,7 +21,7 @@ from liltwright.gather.table import NAME, merge
 from liltwright.gather.work import Recipe, level_named, program_version
 from liltwright.options import Ear
 
-SHOWN = 20
+SHOWN = 20  # failed files that are named on the screen; failed.txt has all
 
 
 class StoppedError(PipelineError):

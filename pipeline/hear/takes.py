@@ -19,9 +19,9 @@ from liltwright.errors import UsageError, to_type
 from liltwright.hear.changes import changes
 from liltwright.tune import Heard, NoteEvent
 
-GAP_S = 2.5
-FEWEST_NOTES = 16
-SHORTEST_S = 6.0
+GAP_S = 2.5  # a longer rest parts tunes
+FEWEST_NOTES = 16  # of a tune
+SHORTEST_S = 6.0  # of a tune
 
 
 def split_takes(heard: Heard) -> tuple[Heard, ...]:

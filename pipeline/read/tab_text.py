@@ -34,6 +34,7 @@ _GRACE = re.compile(r"g([hps]?)([0-9]+)")
 _SIGN = re.compile(r"\[([^\]]*)\]")
 _VALUES = {mark: value for value, mark in RHYTHM_MARKS.items()}
 _IN_THE_TIME_OF = {"3": 2, "5": 4, "7": 4, "9": 8}
+"""So many notes of a tuplet take the time of how many."""
 _NOTE = re.compile(r"([A-G])([#b]?)([0-9])")
 
 

@@ -24,11 +24,11 @@ from liltwright.unpick.finished import Finished
 from liltwright.unpick.likings import costs
 from liltwright.unpick.page import Moment, Page, Struck, with_notes
 
-HIGHEST_FRET = 15
+HIGHEST_FRET = 15  # above the capo, as in the ranking
 REACH = 4
 """Frets under one hand."""
-MOST_HOLDS = 24
-MOST_TRIED = 4000
+MOST_HOLDS = 24  # of one moment that the path chooses from, cheapest first
+MOST_TRIED = 4000  # ways to hold a moment, for bounded time
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,9 @@ import pytest
 
 from liltwright.errors import UsageError
 from liltwright.notate.concert import concert_move, concert_remark
-from liltwright.notate.notate import NotateSettings, notate, renotate
+from liltwright.notate.notate import notate
+from liltwright.notate.renotate import renotate
+from liltwright.notate.settings import NotateSettings
 from liltwright.tune import Heard, KeyCandidate, KeyName
 from tests.notate.playing import JIG, play, tune_of
 

@@ -7,7 +7,9 @@ import pytest
 from liltwright import cli
 from liltwright.errors import UsageError
 from liltwright.notate.effects import effects_words
-from liltwright.notate.notate import NotateSettings, notate, renotate
+from liltwright.notate.notate import notate
+from liltwright.notate.renotate import renotate
+from liltwright.notate.settings import NotateSettings
 from liltwright.options import TuneOptions
 from liltwright.run import find_tune
 from tests.notate.playing import play

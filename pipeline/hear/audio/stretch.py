@@ -14,7 +14,7 @@ import numpy as np
 from liltwright.errors import UsageError, to_type
 from liltwright.hear.audio.recording import MIN_DURATION_S, Audio
 
-EDGE_S = 0.01
+EDGE_S = 0.01  # fade at the edges of a stretch, so that no click is heard as a note
 
 
 def only_between(audio: Audio, from_s: float | None, to_s: float | None) -> Audio:

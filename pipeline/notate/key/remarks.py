@@ -17,8 +17,8 @@ from liltwright.notate.key.evidence import KeyEvidence
 from liltwright.notate.key.rank import rank_keys
 from liltwright.tune import KeyName, Mode, Part
 
-BOTH = 0.015
-SECOND_HOME = 0.25
+BOTH = 0.015  # share of the time from which on a degree is used
+SECOND_HOME = 0.25  # probability from which on it is worth a word
 
 
 def key_remarks(parts: tuple[Part, ...], bar_length: Fraction, key: KeyName) -> tuple[str, ...]:
