@@ -132,6 +132,7 @@ def options(width: int, *, fill_last: bool) -> dict[str, Any]:
         "svgFormatRaw": True,
         "minLastJustification": 0.0 if fill_last else 0.8,
         "spacingBraceGroup": 12,
+        "spacingStaff": 12,
     }
 
 
