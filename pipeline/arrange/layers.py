@@ -20,8 +20,8 @@ import numpy as np
 
 from liltwright import keys
 from liltwright.arrange.assemble import (
+    AddedVoice,
     Ground,
-    Voice,
     Voices,
     graded,
     ornamented,
@@ -34,7 +34,7 @@ from liltwright.arrange.harmony import Harmony, harmonise
 from liltwright.arrange.inner import inner_notes
 from liltwright.arrange.lines import (
     Basses,
-    Line,
+    BassLine,
     basses,
     joined,
     other_lines,
@@ -137,7 +137,7 @@ class Based:
     """What all layers stand on: the melody as it is held and plucked, the steady line."""
 
     melody: Melody
-    steady: Line
+    steady: BassLine
     own: Basses
     plucks: tuple[Pluck, ...]
 
@@ -149,7 +149,7 @@ def _based(ground: Ground, effort: Effort, progress: Progress = silent) -> Based
     tables = bass_tables(ground, harmony, None, walk)
     progress("fingering melody and bass together", 0.2)
     melody = melody_of(melody_path(ground, tables, harmony), tables)
-    steady = Line("steady", harmony, tables, tuple(walking_bass(tables, melody, walk)))
+    steady = BassLine("steady", harmony, tables, tuple(walking_bass(tables, melody, walk)))
     own = basses(steady, _drone(ground, harmony, melody), melody)
     busy = {note.event for voice in (own.drone, own.moving) for note in voice}
     return Based(melody, steady, own, melody_plucks(tables.line, melody.stops, busy))
@@ -182,7 +182,7 @@ def _built(
         main = basses(line, [note for note in drone if note.event not in barred], melody)
     pulse = pulse_of(ground.tune)
     inner = inner_notes(line.tables, ground.setup, melody, plucks, main.moving, pulse)
-    fuller = Voice("fuller", (*main.moving, *inner), line.harmony)
+    fuller = AddedVoice("fuller", (*main.moving, *inner), line.harmony)
     voices = Voices(plucks, (*main.voices("moving-bass", line.harmony), fuller))
     layers = graded(ground, line.tables, melody, voices, settings.effort)
     count = len(layers)

@@ -30,7 +30,8 @@ OF_THE_RHYTHM = ("notes", "tune_type", "meter", "beats_per_minute", "first_bar_s
 
 def read_anew(tune: Tune, tune_type: str, meter: str) -> Tune:
     """The recording's notes read again. Raises UsageError when there is no recording."""
-    from liltwright.notate.notate import NotateSettings, read_heard
+    from liltwright.notate.renotate import read_heard
+    from liltwright.notate.settings import NotateSettings
 
     if not tune.heard:
         raise UsageError("This tune was not heard in a recording: there is nothing to read anew.")

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from liltwright.page.stages import Stages
 
 Value = TypeVar("Value")
-KEPT = 8
+KEPT = 8  # results of each kind kept in memory
 PAUSE_S = 0.7
 """So long after the last change the files are written."""
 AHEAD_S = 2.5

@@ -233,7 +233,8 @@ def test_the_recording_is_read_anew_and_undo_brings_the_edits_back(browser, site
 
 
 def test_a_reading_anew_is_the_programs_own_and_is_kept_in_the_journal(shelf, page, tmp_path):
-    from liltwright.notate.notate import NotateSettings, notate
+    from liltwright.notate.notate import notate
+    from liltwright.notate.settings import NotateSettings
     from liltwright.page.changes import Journal
     from liltwright.tune import Heard
 
