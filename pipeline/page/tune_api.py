@@ -14,6 +14,7 @@ from liltwright.errors import PipelineError, UsageError
 from liltwright.options import OutputOptions
 from liltwright.page.notes import whole
 from liltwright.page.tasks import PageTask
+from liltwright.tab import Arrangement
 from liltwright.write.folder.ledger import is_plain_file, read_list
 
 TOLD = 30
@@ -251,7 +252,9 @@ def write(context: Any, request: Request, body: Any) -> Any:
 
         bench.write()
         task.progress("trying tunings", 0.1)
-        ranked, made, words = bench.ranking(), (bench.arrangement(),), ()
+        ranked = bench.ranking()
+        made: tuple[Arrangement, ...] = (bench.arrangement(),)
+        words: tuple[str, ...] = ()
         if bench.finished_page() is not None:
             stages = bench.stages()
             if stages.tune.parts == bench.tune.parts:  # as `unpick` writes them
