@@ -84,12 +84,12 @@ class Worker:
         """The row of one file, whatever becomes of the process."""
         died = 0
         for _ in range(TRIES):
+            if self._stop.asked.is_set():
+                break
             answer, too_long = self._ask(json.dumps(task.words))
             if answer:
                 return dict(json.loads(answer))
             code = self._end()
-            if self._stop.asked.is_set():
-                break
             if too_long:
                 return failed_row(
                     task.content,
@@ -110,7 +110,12 @@ class Worker:
 
     def _ask(self, line: str) -> tuple[str, bool]:
         """The answer ("" from a process that died), and whether the time was over."""
-        if self._process is None or self._done >= self._limits.files_per_worker:
+        process = self._process
+        if (
+            process is None
+            or process.poll() is not None  # died while it waited
+            or self._done >= self._limits.files_per_worker
+        ):
             self._end()
             self._process = _start(self._limits)
             self._stop.started(self._process)
