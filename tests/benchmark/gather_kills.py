@@ -16,7 +16,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from tests.benchmark.gather_runs import Figures, at_work, cluster, start, table, timed
+from tests.benchmark.gather_runs import Figures, cluster, start, table, timed
+from tests.gather.watching import at_work, left_of
 
 ENDS_IN_S = 20.0
 """So long may a process whose parent was killed take to end by itself."""
@@ -39,19 +40,19 @@ def kills(inputs: Path, folder: Path, count: int) -> Figures:
     while sum(hit.values()) < count:
         process = start(inputs, out, *words)
         if rng.random() < 0.8:  # else while it starts
-            while process.poll() is None and not at_work(process):
+            while process.poll() is None and not at_work(process.pid):
                 time.sleep(0.02)
         time.sleep(rng.uniform(0.0, max(2.0, 2 * took / count)))
         while rng.random() < 0.5 and process.poll() is None:
             with suppress(psutil.Error, IndexError):
-                rng.choice(at_work(process)).kill()
+                rng.choice(at_work(process.pid)).kill()
                 hit["worker"] += 1
             time.sleep(rng.uniform(0.1, 1.0))
         if process.poll() is None:
-            below = at_work(process)
+            below = at_work(process.pid)
             process.kill()
             hit["parent"] += 1
-            orphans += left_of(below)
+            orphans += len(left_of(below, ENDS_IN_S))
         elif table(out):
             break
         process.wait()
@@ -78,22 +79,22 @@ def dask_kills(inputs: Path, folder: Path, count: int) -> Figures:
             process = start(inputs, out, *words)
             below: list[Any] = []
             if turn < count:
-                while process.poll() is None and not at_work(processes[1]):
+                while process.poll() is None and not at_work(processes[1].pid):
                     time.sleep(0.02)
                 time.sleep(rng.uniform(0, 2))
                 who = VICTIMS[turn % len(VICTIMS)]
                 if process.poll() is None:
-                    below = at_work(processes[1]) if who in ("worker", "nanny") else []
+                    below = at_work(processes[1].pid) if who in ("worker", "nanny") else []
                     end(who, process, processes)
                     hit[who] += 1
-            orphans += left_of(below)
+            orphans += len(left_of(below, ENDS_IN_S))
             try:
                 process.wait(120)
             except subprocess.TimeoutExpired:
                 process.kill()
                 hit["parent that hung"] += 1
-            below = [child for one in processes[1:] for child in at_work(one)]
-        orphans += left_of(below)  # the cluster has ended
+            below = [child for one in processes[1:] for child in at_work(one.pid)]
+        orphans += len(left_of(below, ENDS_IN_S))  # the cluster has ended
     return {
         "files": len(list(inputs.iterdir())),
         "kills": dict(hit),
@@ -107,16 +108,9 @@ def end(who: str, process: Any, processes: list[Any]) -> None:
     import psutil
 
     if who == "worker":  # the process between the nanny and the child
-        for child in at_work(processes[1]):
+        for child in at_work(processes[1].pid):
             with suppress(psutil.Error):
                 child.parent().kill()
         return
     victim = {"nanny": processes[1], "scheduler": processes[0], "parent": process}[who]
     victim.send_signal(signal.SIGKILL)
-
-
-def left_of(below: list[Any]) -> int:
-    """How many of these processes do not end by themselves."""
-    import psutil
-
-    return len(psutil.wait_procs(below, timeout=ENDS_IN_S)[1])

@@ -17,6 +17,8 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
+from tests.gather.watching import until
+
 ROOT = Path(__file__).parents[2]
 Figures = dict[str, Any]
 
@@ -90,8 +92,7 @@ def cluster(folder: Path, workers: int = 2) -> Iterator[tuple[str, list[subproce
 
     processes = [dask("scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard",
                       "--scheduler-file", str(file))]  # fmt: skip
-    while not (file.exists() and file.read_text().strip()):
-        time.sleep(0.1)
+    until(lambda: file.exists() and file.read_text().strip())
     address = json.loads(file.read_text())["address"]
     processes += [dask("worker", address, "--nthreads", "1", "--no-dashboard",
                        "--local-directory", str(file.parent / f"worker{number}"))
@@ -107,16 +108,3 @@ def cluster(folder: Path, workers: int = 2) -> Iterator[tuple[str, list[subproce
             with suppress(subprocess.TimeoutExpired):
                 process.wait(10)
             process.kill()
-
-
-def at_work(process: Any) -> list[Any]:
-    """The processes below one that work on files."""
-    import psutil
-
-    found = []
-    with suppress(psutil.Error):
-        for child in psutil.Process(process.pid).children(recursive=True):
-            with suppress(psutil.Error):
-                if "liltwright.gather.child" in child.cmdline():
-                    found.append(child)
-    return found

@@ -1,7 +1,7 @@
 """A Dask worker keeps its child processes between batches, and leaves none behind."""
 
 import json
-import time
+import os
 
 import psutil
 import pytest
@@ -11,6 +11,7 @@ from liltwright.gather.distributed import do_batch
 from liltwright.gather.local import Limits
 from liltwright.gather.work import Task
 from tests.gather.test_gather import TUNE
+from tests.gather.watching import at_work, until
 
 LIMITS = {"seconds": 300.0, "memory_bytes": 6 * 2**30, "files_per_worker": 3}
 
@@ -28,27 +29,8 @@ def batch(folder, *names):
 
 
 def children():
-    """The child processes of this one that work on files, without the dead."""
-    found = set()
-    for process in psutil.Process().children(recursive=True):
-        try:
-            if process.status() != psutil.STATUS_ZOMBIE and kept_child(process):
-                found.add(process.pid)
-        except psutil.NoSuchProcess:
-            pass
-    return found
-
-
-def kept_child(process):
-    return "liltwright.gather.child" in process.cmdline()
-
-
-def until(true, seconds=60):
-    """Waits for something, which must come; how long does not matter."""
-    end = time.monotonic() + seconds
-    while not true():
-        assert time.monotonic() < end
-        time.sleep(0.02)
+    """The child processes of this one that work on files."""
+    return {process.pid for process in at_work(os.getpid())}
 
 
 @pytest.fixture
