@@ -29,6 +29,9 @@ THREADS = (
     VARIABLE, "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS",
     "VECLIB_MAXIMUM_THREADS", "NUMEXPR_NUM_THREADS", "RAYON_NUM_THREADS",
 )  # fmt: skip
+UNSET = "MALLOC_TRIM_THRESHOLD_"
+"""Dask sets this for its workers: each large array then comes new from the system and goes back to
+it, which took a third more processor time (16 recordings, level tunings: 46 s in place of 36)."""
 TRIES = 3
 """How often a file is tried whose worker dies."""
 
@@ -209,12 +212,13 @@ def _feed(
 
 
 def _start(limits: Limits) -> subprocess.Popen[str]:
+    env = {name: value for name, value in os.environ.items() if name != UNSET}
     return subprocess.Popen(
         [sys.executable, "-m", "liltwright.gather.child", str(limits.memory_bytes)],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
-        env=os.environ | dict.fromkeys(THREADS, "1"),
+        env=env | dict.fromkeys(THREADS, "1"),
         text=True,
         encoding="utf-8",
     )

@@ -8,7 +8,7 @@ import pytest
 
 from liltwright.gather import kept
 from liltwright.gather.distributed import do_batch
-from liltwright.gather.local import Limits
+from liltwright.gather.local import UNSET, Limits
 from liltwright.gather.work import Task
 from tests.gather.test_gather import TUNE
 from tests.gather.watching import at_work, until
@@ -70,6 +70,18 @@ def test_batches_share_a_child_until_it_has_done_its_files(client, tmp_path):
     assert "error" not in done(client, tmp_path, "d")[0]  # the fourth of three
     assert len(children()) == 1
     assert children() != first
+
+
+def test_a_child_has_no_setting_of_memory_that_dask_made(tmp_path, monkeypatch):
+    monkeypatch.setenv(UNSET, "65536")
+    own = kept.Children()
+    own.setup(None)
+    with own.child(Limits(**LIMITS)) as child:
+        child.do(Task(**batch(tmp_path, "a")[0]))
+        (process,) = at_work(os.getpid())
+        assert UNSET not in process.environ()
+        assert process.environ()["OMP_NUM_THREADS"] == "1"
+    own.teardown(None)
 
 
 def test_another_limit_is_another_child(client, tmp_path):
