@@ -120,7 +120,7 @@ def test_the_end_of_a_worker_breaks_its_batch_off(tmp_path):
     assert "error" not in child.do(first)
     own.teardown(None)
     assert child.do(second)["again"]
-    assert not children()
+    until(lambda: not children())
     with pytest.raises(kept.WorkerEndedError):
         lent.__exit__(None, None, None)
 
