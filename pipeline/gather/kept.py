@@ -34,7 +34,7 @@ class WorkerEndedError(Exception):
     """A batch was broken off because its Dask worker ends: another one takes it."""
 
 
-class Children(WorkerPlugin):  # type: ignore[misc]
+class Children(WorkerPlugin):
     """The children of one Dask worker."""
 
     idempotent = True

@@ -113,17 +113,7 @@ class Worker:
 
     def _ask(self, line: str) -> tuple[str, bool]:
         """The answer ("" from a process that died), and whether the time was over."""
-        process = self._process
-        if (
-            process is None
-            or process.poll() is not None  # died while it waited
-            or self._done >= self._limits.files_per_worker
-        ):
-            self._end()
-            self._process = _start(self._limits)
-            self._stop.started(self._process)
-            self._done = 0
-        process, over = self._process, threading.Event()
+        process, over = self._ready(), threading.Event()
         assert process.stdin is not None
         assert process.stdout is not None
 
@@ -145,6 +135,17 @@ class Worker:
             timer.cancel()
         self._done += 1
         return (answer if answer.endswith("\n") else ""), over.is_set()
+
+    def _ready(self) -> subprocess.Popen[str]:
+        """The process, or another one where it has done its files or died while it waited."""
+        process = self._process
+        if process and process.poll() is None and self._done < self._limits.files_per_worker:
+            return process
+        self._end()
+        self._process = process = _start(self._limits)
+        self._stop.started(process)
+        self._done = 0
+        return process
 
     def _end(self) -> int:
         process, self._process = self._process, None
