@@ -41,8 +41,8 @@ FLOORS = {"speedup_2": 1.8, "dask_of_local": 0.9}
 GROWS = 1.1
 """Memory of the last quarter of a long run against that of the second: the first has the start."""
 GROWING = ("worker_grows", "parent_grows")
-SHORTEST = 40
-"""How many of the recordings, the shortest, a long run has again and again."""
+PIECE_S, STEP_S = 10.0, 2.0
+"""How long the pieces are that --flat takes of each recording, and how far apart."""
 DASK = "dask"
 
 
@@ -118,14 +118,17 @@ def flat(inputs: Path, folder: Path, count: int) -> Figures:
 
 
 def _many(inputs: Path, many: Path, count: int) -> Path:
-    """The shortest recordings, each again and again under other bytes: the same sound padded."""
+    """Pieces of the recordings, as many as are asked for, each of its own sound."""
+    import soundfile
+
     many.mkdir(exist_ok=True)
-    sources = sorted(inputs.iterdir(), key=lambda path: (path.stat().st_size, path.name))[:SHORTEST]
+    sources = sorted(inputs.iterdir())
     for number in range(count):
-        path = many / f"{number:05d}.flac"
-        if not path.exists():
-            data = sources[number % len(sources)].read_bytes()
-            path.write_bytes(data + number.to_bytes(8, "big"))
+        turn, source = divmod(number, len(sources))
+        rate = soundfile.info(sources[source]).samplerate
+        first = round(turn * STEP_S * rate)
+        sound, _ = soundfile.read(sources[source], round(PIECE_S * rate), first)
+        soundfile.write(many / f"{number:05d}.flac", sound, rate, format="FLAC")
     return many
 
 
