@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.benchmark.gather_runs import Figures, cluster, start, table, timed
-from tests.gather.watching import at_work, left_of
+from tests.gather.watching import at_work, left_of, until
 
 ENDS_IN_S = 20.0
 """So long may a process whose parent was killed take to end by itself."""
@@ -66,41 +66,49 @@ def kills(inputs: Path, folder: Path, count: int) -> Figures:
 
 
 def dask_kills(inputs: Path, folder: Path, count: int) -> Figures:
-    """A Dask worker, its nanny, the scheduler or the parent, while files are worked on."""
+    """A Dask worker, its nanny, the scheduler or the parent, while files are worked on.
+
+    Each kill is of a gathering of its own, which is then given again on another cluster.
+    """
     whole, out = folder / "whole", folder / "dask-killed"
     timed(inputs, whole, "--level", "tune", "--processes", "2")
-    shutil.rmtree(out, ignore_errors=True)
     rng = random.Random(22)
     hit: Counter[str] = Counter()
-    orphans = 0
-    for turn in range(count + 1):
-        with cluster(folder) as (address, processes):
-            words = ("--level", "tune", "--engine", "dask", "--scheduler", address, "--batch", "4")
-            process = start(inputs, out, *words)
-            below: list[Any] = []
-            if turn < count:
-                while process.poll() is None and not at_work(processes[1].pid):
-                    time.sleep(0.02)
-                time.sleep(rng.uniform(0, 2))
-                who = VICTIMS[turn % len(VICTIMS)]
-                if process.poll() is None:
-                    below = at_work(processes[1].pid) if who in ("worker", "nanny") else []
-                    end(who, process, processes)
-                    hit[who] += 1
-            orphans += len(left_of(below, ENDS_IN_S))
-            try:
-                process.wait(120)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                hit["parent that hung"] += 1
-            below = [child for one in processes[1:] for child in at_work(one.pid)]
-        orphans += len(left_of(below, ENDS_IN_S))  # the cluster has ended
-    return {
-        "files": len(list(inputs.iterdir())),
-        "kills": dict(hit),
-        "left_behind": orphans,
-        "same_table": table(out) == table(whole),
-    }
+    found: Counter[str] = Counter(left_behind=0)
+    same = True
+    for turn in range(count):
+        shutil.rmtree(out, ignore_errors=True)
+        who = VICTIMS[turn % len(VICTIMS)]
+        for victim in (who, None):
+            with cluster(folder) as (address, processes):
+                process = _start_on(address, inputs, out)
+                below = _kill(victim, process, processes, rng) if victim else []
+                found["left_behind"] += len(left_of(below, ENDS_IN_S))
+                try:
+                    process.wait(120)
+                except subprocess.TimeoutExpired:
+                    process.kill()
+                    found["parent_hung"] += 1
+                below = [child for one in processes[1:] for child in at_work(one.pid)]
+            found["left_behind"] += len(left_of(below, ENDS_IN_S))  # the cluster has ended
+        hit[who] += 1
+        same = same and table(out) == table(whole)
+    return {"files": len(list(inputs.iterdir())), "kills": dict(hit), "same_table": same, **found}
+
+
+def _start_on(address: str, inputs: Path, out: Path) -> subprocess.Popen[bytes]:
+    words = ("--level", "tune", "--engine", "dask", "--scheduler", address, "--batch", "4")
+    return start(inputs, out, *words)
+
+
+def _kill(who: str, process: Any, processes: list[Any], rng: random.Random) -> list[Any]:
+    """Kill one while files are worked on; the processes that must end with it."""
+    until(lambda: at_work(processes[1].pid))
+    time.sleep(rng.uniform(0, 1))
+    assert process.poll() is None, "the gathering ended before the kill: take more files"
+    below = at_work(processes[1].pid) if who in ("worker", "nanny") else []
+    end(who, process, processes)
+    return below
 
 
 def end(who: str, process: Any, processes: list[Any]) -> None:
