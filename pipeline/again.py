@@ -22,7 +22,7 @@ from liltwright.errors import PipelineError
 from liltwright.tune import HeardBar, Tune
 
 if TYPE_CHECKING:
-    from liltwright.hear.audio import Audio
+    from liltwright.hear.audio.recording import Audio
 
 RUN = 5
 """Intervals in a row that are compared."""
@@ -48,7 +48,7 @@ def read_again(source: Path) -> tuple[Tune, Audio | None]:
 def _earlier(source: Path) -> Tune | None:
     """The tune of the run that a file belongs to, when there is one."""
     from liltwright.tunefile import read_tune
-    from liltwright.write.ledger import is_of_last_run, read_list, versions_beside
+    from liltwright.write.folder.ledger import is_of_last_run, read_list, versions_beside
 
     folder = source.parent
     if source.stem != "tune" or not (folder / "tune.json").is_file():
@@ -86,7 +86,7 @@ def _odd_bars_of(earlier: Tune) -> frozenset[tuple[int, Fraction]]:
     Those that were said of an edit before are the user's and will be said again.
     """
     from liltwright.read.abc import odd_bars_of_abc
-    from liltwright.write.abc import tune_to_abc
+    from liltwright.write.formats.abc import tune_to_abc
 
     if any("more bars that do not add up" in remark for remark in earlier.remarks):
         return frozenset()
@@ -132,7 +132,7 @@ def _recording(tune: Tune, source: Path) -> Audio | None:
     """The recording a tune came from, if it still lies near the tune file, unchanged."""
     if not tune.source.duration_s:
         return None
-    from liltwright.hear.audio import load_audio, sha256_of
+    from liltwright.hear.audio.recording import load_audio, sha256_of
 
     for place in (source.parent, source.parent.parent):
         path = place / (Path(tune.source.file).name or "recording")

@@ -10,7 +10,7 @@ import typer
 from liltwright import options
 from liltwright.counting import listed
 from liltwright.tune import KeyName, TuneType
-from liltwright.write.formats import LAYER_ENDINGS
+from liltwright.write.formats.table import LAYER_ENDINGS
 
 Source = Annotated[
     Path, typer.Argument(help="A recording, or a tune as .abc, .musicxml, .mid or tune.json.")

@@ -136,7 +136,7 @@ def write(
     """
     from liltwright.guitar.player import Player
     from liltwright.write.files import render, tune_files
-    from liltwright.write.folder import check_folder, save
+    from liltwright.write.folder.save import check_folder, save
 
     if folder is not None:
         check_folder(Path(folder))

@@ -1,6 +1,6 @@
 """The records of the guitar: setups, their ranking, tab, layers and arrangements.
 
-The same conventions as in pipeline/tune.py, which holds the records of the tune.
+The same conventions as in tune.py, which holds the records of the tune.
 """
 
 from __future__ import annotations
@@ -174,7 +174,7 @@ class Arrangement:
     title: str = ""
     cautions: tuple[str, ...] = ()
     pins: tuple[str, ...] = ()
-    """What the user's hand fixed in it; see pipeline/pins.py."""
+    """What the user's hand fixed in it; see pins.py."""
     lines: tuple[Layer, ...] = ()
     """Bass lines to choose from, each over the whole tune under the same melody."""
     picked: dict[str, LineName] = field(default_factory=dict)

@@ -1,6 +1,6 @@
 """The records of a tune, heard and written. Frozen; tuples inside; they mirror the written JSON.
 
-What comes after the tune, setups, tab and arrangements, is in pipeline/tab.py.
+What comes after the tune, setups, tab and arrangements, is in tab.py.
 
 Conventions, everywhere:
   *_s          seconds from the start of the recording
@@ -250,7 +250,7 @@ class Tune:
     """Sentences about the tune itself, e.g. that a pentatonic tune leaves the mode open."""
     chords_typed: tuple[TypedChord, ...] = ()
     pins: tuple[str, ...] = ()
-    """What the user's hand fixes in every arrangement of the tune; see pipeline/pins.py."""
+    """What the user's hand fixes in every arrangement of the tune; see pins.py."""
 
     @property
     def bar_length(self) -> Fraction:

@@ -12,9 +12,9 @@ import pytest
 from liltwright.again import read_again, share_melody
 from liltwright.read.abc import read_abc
 from liltwright.tune import NoteEvent, Tune
-from liltwright.write.abc import tune_to_abc
 from liltwright.write.files import tune_files
-from liltwright.write.folder import save
+from liltwright.write.folder.save import save
+from liltwright.write.formats.abc import tune_to_abc
 from tests.write.hand_made import jig
 
 OTHER = "X:1\nT:The Other\nR:reel\nM:4/4\nL:1/8\nK:G\n|:GABc dBAG|c2A2 FADE|G4 B2AG|E2D2 D4:|\n"

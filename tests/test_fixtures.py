@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from liltwright.hear.audio import Audio, load_audio
+from liltwright.hear.audio.recording import Audio, load_audio
 from liltwright.read.abc import read_abc
 from liltwright.records import from_json
 from liltwright.tune import Tune

@@ -7,7 +7,7 @@ import pytest
 from liltwright.errors import UsageError
 from liltwright.pins import parse_pin, place_text
 from liltwright.read.abc import read_abc
-from liltwright.write.abc import tune_to_abc
+from liltwright.write.formats.abc import tune_to_abc
 
 REEL = """X:1
 T:Two Endings

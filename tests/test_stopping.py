@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from liltwright import stopping
-from liltwright.write.folder import check_folder, save, save_one
+from liltwright.write.folder.save import check_folder, save, save_one
 from tests.hardness.examples import abc, wav
 
 ROOT = Path(__file__).parents[1]

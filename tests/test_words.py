@@ -12,7 +12,7 @@ from liltwright.counting import count as counted
 from liltwright.errors import UsageError
 from liltwright.guitar.player import Player
 from liltwright.guitar.setups import make_setup
-from liltwright.hear.audio import MAX_DURATION_S, MIN_DURATION_S
+from liltwright.hear.audio.recording import MAX_DURATION_S, MIN_DURATION_S
 from liltwright.notate.written import moved_octaves, rebarred
 from liltwright.options import GuitarOptions, LayerOptions
 from liltwright.read.abc import read_abc
@@ -25,7 +25,8 @@ from liltwright.summary import (
 )
 from liltwright.tune import Candidates, Doubt, HeardBar, Tune, TypeCandidate
 from liltwright.words import best_words, describe_tune
-from liltwright.write.report_sections import masthead, ranking_section
+from liltwright.write.report.ranking import ranking_section
+from liltwright.write.report.sections import masthead
 from tests.test_cli import jig, liltwright  # noqa: F401
 
 ROOT = Path(__file__).parents[1]

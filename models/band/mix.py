@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 import torch
 
-from liltwright.hear.network import HOP, SAMPLE_RATE
+from liltwright.hear.ears.network import HOP, SAMPLE_RATE
 from liltwright.models.ear.curves import SAMPLES
 from liltwright.models.ear.effects import (
     background,

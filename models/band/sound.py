@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from liltwright.hear.network import SAMPLE_RATE
+from liltwright.hear.ears.network import SAMPLE_RATE
 from liltwright.models.ear.curves import (
     CONTROL_S,
     CONTROLS,

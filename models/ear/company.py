@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from liltwright.hear.network import HOP
+from liltwright.hear.ears.network import HOP
 from liltwright.models.ear.curves import (
     CLIP_S,
     CONTROL_HOP,

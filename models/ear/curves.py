@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from liltwright.hear.network import HOP, HOP_S, SAMPLE_RATE
+from liltwright.hear.ears.network import HOP, HOP_S, SAMPLE_RATE
 from liltwright.models.ear.melodies import TONGUE, Played
 
 FRAMES = 512
@@ -21,10 +21,8 @@ CONTROL_S = CONTROL_HOP / SAMPLE_RATE
 CLIP_S = SAMPLES / SAMPLE_RATE
 HARMONICS = 40
 FORMANTS = 4
-MAX_DELAY_S = 0.06
 
 TIMES = (np.arange(CONTROLS) * CONTROL_S).astype(np.float32)
-FRAME_TIMES = np.arange(FRAMES) * HOP_S
 
 VOWELS = np.array([
     (270, 2290, 3010, 3500), (400, 2000, 2550, 3500), (530, 1840, 2480, 3500),

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 import torch
 
-from liltwright.hear.network import HOP, SAMPLE_RATE
+from liltwright.hear.ears.network import HOP, SAMPLE_RATE
 from liltwright.models.ear.curves import FRAMES, SAMPLES
 
 NYQUIST = SAMPLE_RATE / 2

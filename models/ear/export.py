@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import torch
 
-from liltwright.hear.network import SAMPLE_RATE, spectra
+from liltwright.hear.ears.network import SAMPLE_RATE, spectra
 from liltwright.models.ear.net import Ear, Probabilities
 
 HERE = Path(__file__).parent

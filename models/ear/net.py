@@ -1,6 +1,6 @@
 """The network of the ear in PyTorch. Used for training and export only.
 
-In     : spectra as liltwright.hear.network.spectra gives them, shape (batch, 3, frames, N_BINS).
+In     : spectra as hear.ears.network.spectra gives them, shape (batch, 3, frames, N_BINS).
 Out    : logits: pitch (batch, frames, N_PITCHES + 1), events (batch, frames, 3).
 Method : features per semitone by small convolutions, shifted copies of them joined so that every
          pitch sees its own harmonics and sub-harmonics, a stack of dilated convolutions in time
@@ -12,7 +12,7 @@ from __future__ import annotations
 import torch
 from torch import nn
 
-from liltwright.hear.network import BINS_PER_SEMITONE, N_PITCHES, SPECTRUM_SEMITONES, WINDOWS
+from liltwright.hear.ears.network import BINS_PER_SEMITONE, N_PITCHES, SPECTRUM_SEMITONES, WINDOWS
 
 SEMITONES = N_PITCHES // BINS_PER_SEMITONE
 SHIFTS = (0, 12, 19, 24, 28, 31, 34, 36, -12, -19, -24)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import torch
 
-from liltwright.hear.network import BINS_PER_SEMITONE, HOP, LOWEST_MIDI, N_PITCHES, SAMPLE_RATE
+from liltwright.hear.ears.network import BINS_PER_SEMITONE, HOP, LOWEST_MIDI, N_PITCHES, SAMPLE_RATE
 from liltwright.models.ear.curves import CONTROL_HOP, FORMANTS, FRAMES, HARMONICS, SAMPLES, Clip
 from liltwright.models.ear.effects import (
     NYQUIST,

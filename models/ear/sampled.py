@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from liltwright.hear.network import SAMPLE_RATE
+from liltwright.hear.ears.network import SAMPLE_RATE
 from liltwright.models.ear.curves import CLIP_S, SAMPLES, Clip, label, leave_gaps, pick
 from liltwright.models.ear.melodies import ORNAMENT, REPEAT_SOFT, SLUR, TONGUE, Habits, Played, play
 

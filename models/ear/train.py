@@ -3,7 +3,7 @@
 In     : nothing but seeds; with --library and --font also clips from a small sound font.
 Out    : DIR/ear.pt (averaged weights), DIR/log.txt. models.ear.export makes the ONNX file.
 Method : every step makes its own clips (processes), renders and degrades them on the GPU, takes
-         the same spectra as liltwright.hear.network, and fits pitch classes (cross entropy with a
+         the same spectra as hear.ears.network, and fits pitch classes (cross entropy with a
          bell around the pitch) and events (binary cross entropy). Step i always has the clips of
          seed i, whatever the number of processes.
 """
@@ -19,7 +19,7 @@ import numpy as np
 import torch
 from torch.utils.data import DataLoader, Dataset
 
-from liltwright.hear.network import FLOOR, HOP, WINDOWS, filterbank, window
+from liltwright.hear.ears.network import FLOOR, HOP, WINDOWS, filterbank, window
 from liltwright.models.ear.curves import FRAMES
 from liltwright.models.ear.net import Ear
 from liltwright.models.ear.render import Batch, collate, render, targets
@@ -57,7 +57,7 @@ class Steps(Dataset[dict[str, torch.Tensor]]):
 
 
 class Spectra(torch.nn.Module):
-    """liltwright.hear.network.spectra on the GPU, for clips of SAMPLES samples."""
+    """liltwright.hear.ears.network.spectra on the GPU, for clips of SAMPLES samples."""
 
     def __init__(self) -> None:
         """Keep windows and filter banks as buffers."""

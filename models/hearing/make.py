@@ -58,7 +58,7 @@ def main() -> None:
 
 def renders() -> Iterator[tuple[Any, Truth]]:
     """Audio and true notes of LAPS performances per family and condition."""
-    from liltwright.hear.audio import audio_from_samples
+    from liltwright.hear.audio.recording import audio_from_samples
     from tests.benchmark.collections import tunes
     from tests.benchmark.conditions import apply
     from tests.benchmark.performer import perform
@@ -92,8 +92,8 @@ def sung() -> Iterator[tuple[Any, Truth]]:
     """Audio and true notes of clips like those that the ear was trained with."""
     import torch
 
-    from liltwright.hear.audio import audio_from_samples
-    from liltwright.hear.network import SAMPLE_RATE
+    from liltwright.hear.audio.recording import audio_from_samples
+    from liltwright.hear.ears.network import SAMPLE_RATE
     from liltwright.models.ear.render import collate, render
     from liltwright.models.ear.scenes import scene
 
@@ -109,7 +109,7 @@ def sung() -> Iterator[tuple[Any, Truth]]:
 
 def _true_notes(clip: Any) -> Truth:
     """The notes that the frame labels of a clip stand for."""
-    from liltwright.hear.network import HOP_S
+    from liltwright.hear.ears.network import HOP_S
 
     track = np.pad(clip.events[0], 1)
     first = np.flatnonzero((track[1:-1] >= track[:-2]) & (track[1:-1] > track[2:]))
@@ -120,11 +120,11 @@ def _true_notes(clip: Any) -> Truth:
 def judged(audio: Any, truth: Truth, ear: str) -> tuple[np.ndarray, np.ndarray]:
     """Features of every note that an ear hears, and which are right."""
     from liltwright.hear import listen
-    from liltwright.hear.confidence import features
-    from liltwright.hear.ears import raw_notes
-    from liltwright.hear.events import find_events
+    from liltwright.hear.audio.events import find_events
+    from liltwright.hear.clean.confidence import features
+    from liltwright.hear.clean.several import foreign_shares
+    from liltwright.hear.ears.by_name import raw_notes
     from liltwright.hear.settings import HearSettings
-    from liltwright.hear.several import foreign_shares
 
     events = find_events(audio.samples, audio.sample_rate)
     raw = raw_notes(audio, events, settings=HearSettings(ear=ear))  # type: ignore[arg-type]

@@ -22,8 +22,8 @@ from pathlib import Path
 import numpy as np
 
 from liltwright.keys import parse_key, pitch_class, scale_steps
-from liltwright.notate.key import TRAINED
-from liltwright.notate.keyevidence import KeyEvidence
+from liltwright.notate.key.evidence import KeyEvidence
+from liltwright.notate.key.rank import TRAINED
 from liltwright.tune import KeyName, Mode, Part, ScoreNote, Tune
 from tests.benchmark.collections import CollectedTune, Split, map_notes, tunes
 from tests.benchmark.families import Relative, families

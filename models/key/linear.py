@@ -17,8 +17,8 @@ import numpy as np
 
 from liltwright.keys import pitch_class
 from liltwright.models.key.examples import as_class, edited_families, honest_mode
-from liltwright.notate.key import LINEAR, TRAINED
-from liltwright.notate.keyevidence import KeyEvidence
+from liltwright.notate.key.evidence import KeyEvidence
+from liltwright.notate.key.rank import LINEAR, TRAINED
 from liltwright.tune import KeyName, Tune
 from tests.benchmark.collections import CollectedTune, as_mode, tunes
 

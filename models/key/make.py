@@ -28,8 +28,8 @@ from liltwright.models.key.examples import (
 )
 from liltwright.models.key.linear import fitted_linear
 from liltwright.models.key.net import Training, fitted, rolled, softmax
-from liltwright.notate.key import TRAINED, linear_scores, net_scores, outside
-from liltwright.notate.keyevidence import KeyEvidence
+from liltwright.notate.key.evidence import KeyEvidence
+from liltwright.notate.key.rank import TRAINED, linear_scores, net_scores, outside
 
 HERE = Path(__file__).parent
 SEED = 17

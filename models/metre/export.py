@@ -17,7 +17,7 @@ import torch
 from onnx import TensorProto, helper, numpy_helper
 
 from liltwright.models.metre.net import HEADS, Metre
-from liltwright.notate.features import describe
+from liltwright.notate.metre.features import describe
 
 HERE = Path(__file__).parent
 INPUTS = ("numbers", "before", "after", "chroma", "clock")

@@ -1,6 +1,6 @@
 """The network: for every heard note its place in the bar, the step to the next, and more.
 
-In: tensors of liltwright.notate.features.describe with a batch dimension. Out: logits, each of
+In: tensors of notate.metre.features.describe with a batch dimension. Out: logits, each of
     shape (batch, n_notes, classes): place, step, since (bars since the pass began), kind (tune
     type), meter, and flags (is on the page, page jumps before it).
 Method: two small convolutions over the notes, then self-attention over all notes of the window.
@@ -17,8 +17,8 @@ import math
 import torch
 from torch import Tensor, nn
 
-from liltwright.notate.features import FARTHEST, NUMBERS
-from liltwright.notate.places import places
+from liltwright.notate.metre.features import FARTHEST, NUMBERS
+from liltwright.notate.metre.places import places
 
 HEADS = {
     "place": len(places().ticks), "step": len(places().steps), "since": places().bars_in_pass,

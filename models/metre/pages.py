@@ -15,8 +15,8 @@ from typing import Any, Literal
 import numpy as np
 
 from liltwright.keys import pitch_class
-from liltwright.notate.kind import TICKS
-from liltwright.notate.places import places
+from liltwright.notate.metre.kind import TICKS
+from liltwright.notate.metre.places import places
 from tests.benchmark.collections import CollectedTune, tunes
 from tests.benchmark.timeline import whole_round
 

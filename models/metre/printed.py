@@ -70,8 +70,9 @@ def write(real: list[Any], usual: list[Any]) -> None:
 def judged(heard: Any, truth: Any) -> tuple[np.ndarray, np.ndarray]:
     """Evidence and wrongness of every printed bar of one performance, once through."""
     from liltwright.notate.doubts import bar_evidence, printed_evidence
-    from liltwright.notate.notate import NotateSettings, lay_page
+    from liltwright.notate.notate import lay_page
     from liltwright.notate.plain import plain_notes
+    from liltwright.notate.settings import NotateSettings
     from tests.benchmark.score_tune import _key, _played, _versions
 
     page = lay_page(plain_notes(heard), NotateSettings())
@@ -81,7 +82,7 @@ def judged(heard: Any, truth: Any) -> tuple[np.ndarray, np.ndarray]:
     versions, wanted = _versions(truth), _played(truth)
     best = np.ones(len(groups), bool)
     order = sorted(range(len(groups)), key=lambda at: groups[at][0])
-    from liltwright.notate.fold import vote
+    from liltwright.notate.form.fold import vote
 
     printed = [_key(vote([(page.bars[b].notes, 0.05 + page.bars[b].confidence)
                           for b in groups[at]])) for at in order]  # fmt: skip

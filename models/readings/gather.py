@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 
 from liltwright.models.metre.faults import heard
+from liltwright.models.metre.page import Page, load_pages
 from liltwright.models.metre.performances import QUAVER_S, Notes, play
-from liltwright.models.metre.rounds import Page, load_pages
 
 COMMON = ("reel", "jig", "hornpipe")
 TIMES, TIMES_COMMON = 6, 2
@@ -49,12 +49,12 @@ def _one(
     pages: list[Page], kin: dict[tuple[str, str], list[Page]], job: tuple[int, int]
 ) -> dict[str, Any] | None:
     """The readings of one performance; None when it is too short."""
-    from liltwright.notate.bestpath import best_paths
-    from liltwright.notate.looks import looks
-    from liltwright.notate.metre import listen_for_metre
-    from liltwright.notate.places import places
+    from liltwright.notate.metre.network import listen_for_metre
+    from liltwright.notate.metre.places import places
+    from liltwright.notate.metre.reading_features import looks
+    from liltwright.notate.metre.swing import in_time
+    from liltwright.notate.metre.viterbi import best_paths
     from liltwright.notate.plain import PlainNotes
-    from liltwright.notate.swing import in_time
 
     at, time = job
     page = pages[at]

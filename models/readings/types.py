@@ -20,8 +20,8 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.model_selection import GroupKFold
 
 from liltwright.dances import dances
-from liltwright.notate.manner import MANNER, manner
-from liltwright.notate.types import SIMPLE, widened
+from liltwright.notate.metre.type_features import MANNER, manner
+from liltwright.notate.metre.types import SIMPLE, widened
 
 FILE = Path(__file__).with_name("types.json")
 TUNES, DEV_TUNES = 1400, 300

@@ -20,8 +20,8 @@ from pathlib import Path
 from typing import Any
 
 from liltwright.errors import UsageError
-from liltwright.write.journal import write_flushed
-from liltwright.write.ledger import LIST_NAME
+from liltwright.write.folder.journal import write_flushed
+from liltwright.write.folder.ledger import LIST_NAME
 
 LAST = "tune.json"
 

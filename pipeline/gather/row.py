@@ -14,7 +14,7 @@ from liltwright.tune import Tune
 
 BEST = 3
 """How many setups a row names."""
-INCIPIT_BARS = 4
+INCIPIT_BARS = 4  # full bars: a phrase, by which tunes are known
 
 
 def row_of(tune: Tune, ranking: Ranking | None) -> dict[str, Any]:
@@ -55,7 +55,7 @@ def row_of(tune: Tune, ranking: Ranking | None) -> dict[str, Any]:
 
 def incipit(tune: Tune) -> str:
     """The first bars in ABC notation, with pick-up, without header."""
-    from liltwright.write.abc import tune_to_abc
+    from liltwright.write.formats.abc import tune_to_abc
 
     lines = tune_to_abc(tune).splitlines()
     start = next((at for at, line in enumerate(lines) if line.startswith("K:")), -1)

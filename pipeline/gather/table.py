@@ -111,7 +111,7 @@ def write_tunes(rows: Iterable[Row], path: Path) -> int:
 
 def write_table(table: Any, path: Path) -> None:
     """Write any table with fixed settings, whole or not at all."""
-    from liltwright.write.journal import write_flushed
+    from liltwright.write.folder.journal import write_flushed
 
     pa = need_pyarrow()
     sink = pa.BufferOutputStream()

@@ -123,7 +123,7 @@ def _made(task: Task) -> Row:
     from liltwright.gather.row import row_of
     from liltwright.guitar.player import Player
     from liltwright.write.files import is_left_out, render, tune_files
-    from liltwright.write.folder import check_folder, save
+    from liltwright.write.folder.save import check_folder, save
 
     player = Player(**{**task.player, **_tuples(task.player)})
     output = OutputOptions()

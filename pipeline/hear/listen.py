@@ -19,29 +19,29 @@ import numpy as np
 
 from liltwright.counting import count
 from liltwright.errors import PipelineError
-from liltwright.hear.accompanied import is_accompanied
-from liltwright.hear.attack import at_the_vowels, voice_share
-from liltwright.hear.audio import Audio
-from liltwright.hear.concert import concert_pitch
-from liltwright.hear.confidence import calibrated
-from liltwright.hear.ears import raw_notes
-from liltwright.hear.events import find_events
-from liltwright.hear.finepitch import NotePitch, measure_pitch
-from liltwright.hear.nontune import TALKING, sort_out
-from liltwright.hear.octaves import octave_shifts
-from liltwright.hear.ornaments import label_ornaments
-from liltwright.hear.raw import RawNote
-from liltwright.hear.scoops import meant_notes
+from liltwright.hear.audio.events import find_events
+from liltwright.hear.audio.recording import Audio
+from liltwright.hear.clean.attack import at_the_vowels, voice_share
+from liltwright.hear.clean.concert import concert_pitch
+from liltwright.hear.clean.confidence import calibrated
+from liltwright.hear.clean.finepitch import NotePitch, measure_pitch
+from liltwright.hear.clean.nontune import TALKING, sort_out
+from liltwright.hear.clean.octaves import octave_shifts
+from liltwright.hear.clean.ornaments import label_ornaments
+from liltwright.hear.clean.scoops import meant_notes
+from liltwright.hear.clean.several import closing_chord, foreign_shares, is_several
+from liltwright.hear.ears.accompanied import is_accompanied
+from liltwright.hear.ears.by_name import raw_notes
+from liltwright.hear.ears.raw import RawNote
 from liltwright.hear.settings import HearSettings
-from liltwright.hear.several import closing_chord, foreign_shares, is_several
 from liltwright.hear.takes import takes_warning
 from liltwright.options import Ear
 from liltwright.progress import Progress, silent
 from liltwright.tune import Heard, LeftOut, NoteEvent
 
-FEWEST_NOTES = 8
-SURE_CLARITY = 0.5
-BRIEF_S = 0.065
+FEWEST_NOTES = 8  # fewer are no tune to judge by
+SURE_CLARITY = 0.5  # of a note, 0 to 1, from which on its fine pitch is believed
+BRIEF_S = 0.065  # a shorter note is short for an ornament's
 ROUGHNESS_SEMITONES: dict[Ear, float] = {
     "own": 0.25, "swift-f0": 0.3, "pyin": 0.3, "basic-pitch": 0.65,
 }  # fmt: skip

@@ -21,11 +21,12 @@ from typing import Any
 import numpy as np
 
 from liltwright import models
-from liltwright.notate.fold import Folded, vote
-from liltwright.notate.timeline import Timeline
+from liltwright.notate.bars.timeline import Timeline
+from liltwright.notate.form.fold import Folded, vote
 from liltwright.tune import Bar, Doubt, HeardBar
 
 UNHEARD, UNPLACED, UNSTEPPED, OPEN_METER = 0.6, 0.4, 0.85, 0.1
+"""From which value on a reason is named; by the bars of the development split."""
 FEATURES = (
     "unplaced most", "unplaced mean", "unstepped most", "unheard most", "unheard mean",
     "passed over", "beat waits", "alone among passes", "two passes differ", "single pass",

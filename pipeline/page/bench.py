@@ -27,10 +27,10 @@ from liltwright.page.changes import Journal
 from liltwright.page.desk import Wishes, parse_setup
 from liltwright.tab import Arrangement, Ranking, Setup
 from liltwright.tune import Tune
-from liltwright.write.ledger import is_plain_file
+from liltwright.write.folder.ledger import is_plain_file
 
 Value = TypeVar("Value")
-KEPT = 8
+KEPT = 8  # results of each kind kept in memory
 PAUSE_S = 0.7
 """So long after the last change the files are written."""
 AHEAD_S = 2.5
@@ -174,8 +174,8 @@ class Bench:
 
     def picture(self) -> list[dict[str, Any]]:
         """The recording's picture, row by row, with the notes and bars that were heard."""
-        from liltwright.write.picture import heard_picture
-        from liltwright.write.report import heard_numbers
+        from liltwright.write.report.page import heard_numbers
+        from liltwright.write.report.picture import heard_picture
 
         tune, path = self.tune, self.recording()
 
@@ -192,7 +192,7 @@ class Bench:
 
     def recording(self) -> Path | None:
         """The recording that the tune was heard in, when it is there, unchanged."""
-        from liltwright.hear.audio import sha256_of
+        from liltwright.hear.audio.recording import sha256_of
 
         source = self.tune.source
         if not source.duration_s:
@@ -213,7 +213,7 @@ class Bench:
 
     def audio(self) -> Any:
         """The sound of the recording; None when it is not there."""
-        from liltwright.hear.audio import load_audio
+        from liltwright.hear.audio.recording import load_audio
 
         path = self.recording()
         return None if path is None else load_audio(path)
@@ -250,7 +250,7 @@ class Bench:
         import hashlib
 
         from liltwright.write.files import is_of_tune, tune_files
-        from liltwright.write.folder import save
+        from liltwright.write.folder.save import save
 
         tune = self.tune
         files = tune_files(tune)

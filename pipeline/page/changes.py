@@ -28,9 +28,7 @@ from liltwright.page.desk import WORDS, StaleError, State, applied
 from liltwright.page.notes import Edit
 from liltwright.records import from_json, to_json
 from liltwright.tune import Tune
-from liltwright.write.ledger import EDITS, edited_alone, is_plain_file
-
-MOST_LINE_BYTES = 12_000_000
+from liltwright.write.folder.ledger import EDITS, edited_alone, is_plain_file
 
 
 class Journal:

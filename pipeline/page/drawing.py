@@ -15,12 +15,13 @@ from collections.abc import Collection, Iterator
 
 from liltwright.tab import Arrangement
 from liltwright.tune import Tune
-from liltwright.write.drawn import drawn
-from liltwright.write.engraving import Engraved, engrave, narrowed
-from liltwright.write.musicxml import sheet_to_musicxml
-from liltwright.write.sheet import Sheet, SheetBar, sheet_of_layer, sheet_of_tune
-from liltwright.write.sheets import bars_label
-from liltwright.write.svg import Drawing, glyph_sheet, inline, marked
+from liltwright.write.engrave.engraving import Engraved, engrave, narrowed
+from liltwright.write.engrave.sheets import bars_label
+from liltwright.write.engrave.svg import Drawing, glyph_sheet, inline, marked
+from liltwright.write.formats.musicxml import sheet_to_musicxml
+from liltwright.write.sheet.bars import Sheet, SheetBar
+from liltwright.write.sheet.drawn import drawn
+from liltwright.write.sheet.layout import sheet_of_layer, sheet_of_tune
 
 _engraver = threading.Lock()
 _MEASURE = re.compile(r'(?=<g class="measure(?: doubt)?" data-bar="\d+">)')
@@ -30,7 +31,7 @@ _NOTE = re.compile(r'<g class="note"')
 
 def warm_engraver() -> None:
     """Load the engraver's fonts."""
-    from liltwright.write.engraving import _toolkit
+    from liltwright.write.engrave.engraving import _toolkit
 
     with _engraver:
         _toolkit()

@@ -24,11 +24,14 @@ def load() -> None:
         from liltwright import library, run, summary  # noqa: F401
         from liltwright.arrange import compare, layers, sets  # noqa: F401
         from liltwright.guitar import player, rank, setups  # noqa: F401
-        from liltwright.hear import audio  # noqa: F401
+        from liltwright.hear.audio import recording  # noqa: F401
         from liltwright.notate import notate  # noqa: F401
         from liltwright.page import bench, changes, drawing, sounding, taking, view  # noqa: F401
         from liltwright.read import files as reading  # noqa: F401
-        from liltwright.write import charts, files, folder, picture, practice, report  # noqa: F401
+        from liltwright.write import files  # noqa: F401
+        from liltwright.write.folder import save  # noqa: F401
+        from liltwright.write.report import charts, page, picture  # noqa: F401
+        from liltwright.write.sound import practice  # noqa: F401
 
         _done = True
 

@@ -22,12 +22,12 @@ from liltwright.errors import PipelineError, UsageError
 from liltwright.limits import clean
 from liltwright.read.files import TUNE_SUFFIXES
 from liltwright.tune import Tune
-from liltwright.write.ledger import EDITS, is_plain_file, parse_json
+from liltwright.write.folder.ledger import EDITS, is_plain_file, parse_json
 
 SOUND_SUFFIXES = (".wav", ".flac", ".mp3", ".ogg", ".oga", ".opus", ".m4a", ".aac", ".mp4", ".webm")
 SETS = "sets.json"
-MOST_TUNES = 5000
-MOST_SETS, MOST_IN_A_SET = 200, 12
+MOST_TUNES = 5000  # listed of a folder
+MOST_SETS, MOST_IN_A_SET = 200, 12  # kept, and tunes in each
 
 
 @dataclass(frozen=True, slots=True)

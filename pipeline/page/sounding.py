@@ -1,7 +1,7 @@
 """What the page plays: tones of the guitar once, and scores of the tune and of the layers.
 
 Task: let the browser play the tune after every edit, and every layer, at any speed.
-In: a Tune, an Arrangement. Out: plain data as in the report (write/bank.py), tones as mp3.
+In: a Tune, an Arrangement. Out: plain data as in the report (write/sound/bank.py), tones as mp3.
 Method: the melody's tones, one for each pitch of the range of tunes, are made once in a run, so
 that an edit needs only new times; each arrangement has a bank of its own.
 """
@@ -15,13 +15,13 @@ from typing import Any
 
 from liltwright.tab import Arrangement
 from liltwright.tune import Tune
-from liltwright.write.bank import PULSE_S, Bank
-from liltwright.write.sound import heard_melody_notes, layer_notes, melody_notes, played
-from liltwright.write.timing import Clock, PlayedBar, clock_of, played_bars
+from liltwright.write.sheet.timing import Clock, PlayedBar, clock_of, played_bars
+from liltwright.write.sound.bank import PULSE_S, Bank
+from liltwright.write.sound.synth import heard_melody_notes, layer_notes, melody_notes, played
 
 LOWEST, HIGHEST = 48, 88
 """C3 to E6, what a melody bank holds."""
-_TONE_S = 0.9
+_TONE_S = 0.9  # seconds of a tone that is tried
 
 
 @cache
@@ -52,7 +52,7 @@ def tune_score(tune: Tune) -> dict[str, Any]:
 
 def heard_score(tune: Tune) -> dict[str, Any]:
     """The tune at the times of the recording, bar by bar as it was heard."""
-    from liltwright.write.report import heard_numbers
+    from liltwright.write.report.page import heard_numbers
 
     rows = [_row(note.onset_s, note.end_s, round(note.midi), 1.0)
             for note in heard_melody_notes(tune)]  # fmt: skip

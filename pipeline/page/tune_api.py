@@ -13,8 +13,8 @@ from liltwright import options
 from liltwright.errors import PipelineError, UsageError
 from liltwright.options import OutputOptions
 from liltwright.page.notes import whole
-from liltwright.page.tasks import Task
-from liltwright.write.ledger import is_plain_file, read_list
+from liltwright.page.tasks import PageTask
+from liltwright.write.folder.ledger import is_plain_file, read_list
 
 TOLD = 30
 """So many setups with reasons."""
@@ -120,7 +120,7 @@ def ranking(context: Any, request: Request, body: Any) -> Any:
 
 def chart(context: Any, request: Request, body: Any) -> Any:
     """Where the melody lies on the neck."""
-    from liltwright.write.charts import fretboard_chart
+    from liltwright.write.report.charts import fretboard_chart
 
     bench = _bench(context, request)
     setup = bench.named(request.query_params.get("setup", "")) if request.query_params.get(
@@ -214,9 +214,9 @@ def write(context: Any, request: Request, body: Any) -> Any:
     bench = _bench(context, request)
     wanted = request.path_params["tune"]
 
-    def work(task: Task) -> str:
+    def work(task: PageTask) -> str:
         from liltwright.write.files import is_left_out, render
-        from liltwright.write.folder import save
+        from liltwright.write.folder.save import save
 
         bench.write()
         task.progress("trying tunings", 0.1)

@@ -16,7 +16,13 @@ from liltwright.page.desk import setup_name
 from liltwright.page.notes import span
 from liltwright.tab import Arrangement, RankedSetup, Ranking, Setup
 from liltwright.tune import Doubt, KeyName, ScoreNote, Tune
-from liltwright.write.engraving import capo_words, key_words, layer_title, pretty, tuning_words
+from liltwright.write.engrave.engraving import (
+    capo_words,
+    key_words,
+    layer_title,
+    pretty,
+    tuning_words,
+)
 
 
 def state(bench: Bench, *, narrow: bool) -> dict[str, Any]:
@@ -108,7 +114,7 @@ def doubts(tune: Tune) -> list[dict[str, Any]]:
 
 
 def _numbered(tune: Tune) -> list[tuple[Any, int]]:
-    from liltwright.write.report import heard_numbers
+    from liltwright.write.report.page import heard_numbers
 
     return list(zip(tune.bars_heard, heard_numbers(tune), strict=True))
 

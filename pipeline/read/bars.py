@@ -1,6 +1,6 @@
 """What every file reader hands to the folding: bars in the order they stand on the page.
 
-A reader (ABC, MusicXML, MIDI) turns its format into ReadBars; pipeline/read/folding.py turns
+A reader (ABC, MusicXML, MIDI) turns its format into ReadBars; folding.py turns
 those into parts with pick-ups, repeats and endings.
 """
 

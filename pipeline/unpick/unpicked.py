@@ -171,8 +171,8 @@ def _pickups(page: Page) -> dict[int, PartName]:
 
 def _tune(page: Page, bars: Sequence[TabBar]) -> tuple[Tune, int]:
     """The melody as a tune, and the semitones from it to the page as it sounds."""
-    from liltwright.notate.key import rank_keys
-    from liltwright.notate.keyevidence import KeyEvidence
+    from liltwright.notate.key.evidence import KeyEvidence
+    from liltwright.notate.key.rank import rank_keys
     from liltwright.read.checked import checked_tune
     from liltwright.read.written import no_key
 

@@ -15,11 +15,11 @@ from liltwright.progress import Progress, silent
 from liltwright.records import to_json
 from liltwright.tab import Arrangement, Ranking
 from liltwright.tune import Tune
-from liltwright.write.formats import FORMATS, is_made
+from liltwright.write.formats.table import FORMATS, is_made
 
 if TYPE_CHECKING:
     from liltwright.guitar.player import Player
-    from liltwright.hear.audio import Audio
+    from liltwright.hear.audio.recording import Audio
 
 Files = dict[str, bytes]
 
@@ -57,7 +57,7 @@ def render(
 
 def chart_files(tune: Tune, arrangements: Sequence[Arrangement], player: Player) -> Files:
     """Where each arrangement's melody lies on the neck."""
-    from liltwright.write.charts import fretboard_chart
+    from liltwright.write.report.charts import fretboard_chart
 
     return {
         f"arrangement-{number}-fretboard.svg": fretboard_chart(
@@ -69,8 +69,8 @@ def chart_files(tune: Tune, arrangements: Sequence[Arrangement], player: Player)
 
 def sound_files(tune: Tune, arrangements: Sequence[Arrangement]) -> Files:
     """Every layer and the performance as sound, encoded on two cores."""
-    from liltwright.write.encode import encode_audio
-    from liltwright.write.sound import layer_audio
+    from liltwright.write.sound.encode import encode_audio
+    from liltwright.write.sound.synth import layer_audio
 
     pending = {}
     with ThreadPoolExecutor(2) as encoder:
@@ -85,8 +85,8 @@ def sound_files(tune: Tune, arrangements: Sequence[Arrangement]) -> Files:
 
 def practice_tracks(tune: Tune, arrangements: Sequence[Arrangement], audio: Audio | None) -> Files:
     """Every layer at several speeds with a pulse; the recording against the tune as written."""
-    from liltwright.write.encode import encode_audio
-    from liltwright.write.practice import melody_against_recording, practice_files
+    from liltwright.write.sound.encode import encode_audio
+    from liltwright.write.sound.practice import melody_against_recording, practice_files
 
     files: Files = {}
     for number, arrangement in enumerate(arrangements, 1):
@@ -109,8 +109,8 @@ def drawn_files(
     page: Sequence[str] = (),
 ) -> Files:
     """Sheets to print and the report, from music that is engraved once for both."""
-    from liltwright.write.report import Recording, engrave_all, report_html
-    from liltwright.write.sheets import lead_sheet_pdf, staged_pdf
+    from liltwright.write.engrave.sheets import lead_sheet_pdf, staged_pdf
+    from liltwright.write.report.page import Recording, engrave_all, report_html
 
     progress("engraving", 0.0)
     drawn = engrave_all(tune, arrangements, paper=output.paper)
@@ -142,9 +142,9 @@ def drawn_files(
 
 def tune_files(tune: Tune) -> Files:
     """The plain tune in every format, and the notes as performed."""
-    from liltwright.write.abc import tune_to_abc
-    from liltwright.write.midi import heard_to_midi, tune_to_midi
-    from liltwright.write.musicxml import tune_to_musicxml
+    from liltwright.write.formats.abc import tune_to_abc
+    from liltwright.write.formats.midi import heard_to_midi, tune_to_midi
+    from liltwright.write.formats.musicxml import tune_to_musicxml
 
     files = {
         "tune.json": to_json(tune).encode(),
@@ -173,12 +173,12 @@ def arrangement_files(tune: Tune, arrangement: Arrangement, number: int) -> File
 def lines_text(tune: Tune, arrangement: Arrangement) -> str:
     """The bass lines to choose from: what they do in each bar, then their tab."""
     from liltwright.arrange.lines import lines_words
-    from liltwright.write.tablature import layer_to_text
+    from liltwright.write.formats.tablature import layer_to_text
 
     rows = [
         "Bass lines to choose from: chords of each bar and, in brackets, the bass notes.",
-        'Take one for a part with --lines "A=restless B=still", or for a part of one round with',
-        '--rounds "melody:p moving-bass:f/B=restless:mf". The melody keeps its fingers.',
+        'Ask for one in a part as "A=restless B=still", or in a part of one round of the',
+        'performance as "melody:p moving-bass:f/B=restless:mf". The melody keeps its fingers.',
         "",
         *lines_words(tune, arrangement),
     ]

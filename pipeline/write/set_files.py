@@ -22,7 +22,7 @@ from liltwright.progress import Progress, silent
 from liltwright.records import to_json
 from liltwright.tab import Arrangement
 from liltwright.tune import Tune
-from liltwright.write.sheet import PERFORMANCE
+from liltwright.write.sheet.layout import PERFORMANCE
 
 if TYPE_CHECKING:
     import mido
@@ -40,8 +40,8 @@ def set_files(
     progress: Progress = silent,
 ) -> dict[str, bytes]:
     """Every file of a set. played : in playing order; words : the plan as it is said."""
-    from liltwright.write.musicxml import layer_to_musicxml
-    from liltwright.write.tablature import layer_to_text
+    from liltwright.write.formats.musicxml import layer_to_musicxml
+    from liltwright.write.formats.tablature import layer_to_text
 
     progress("writing the set", 0.0)
     tabs = [layer_to_text(tune, made, PERFORMANCE) for tune, made in played]
@@ -65,8 +65,8 @@ def set_files(
 def _pdf(played: Sequence[Played], words: Sequence[str], output: OutputOptions) -> bytes:
     """The performance of each tune on pages of its own; the plan stands on the first."""
     from liltwright.write.cautions import HAND, printed_cautions
-    from liltwright.write.engraving import engrave_layer
-    from liltwright.write.sheets import Words, set_pages
+    from liltwright.write.engrave.engraving import engrave_layer
+    from liltwright.write.engrave.sheets import SheetWords, set_pages
 
     pages = []
     for number, (tune, made) in enumerate(played, start=1):
@@ -75,13 +75,13 @@ def _pdf(played: Sequence[Played], words: Sequence[str], output: OutputOptions) 
         cautions = printed_cautions(made.setup, made.cautions) if last else (HAND,)
         music = engrave_layer(tune, made, PERFORMANCE, paper=output.paper)
         title = f"{number} of {len(played)}: performance"
-        pages.append((music, Words(title, tuple(notes), tuple(cautions))))
+        pages.append((music, SheetWords(title, tuple(notes), tuple(cautions))))
     return set_pages(pages, paper=output.paper)
 
 
 def _sound(played: Sequence[Played], changes: Sequence[bool]) -> bytes:
-    from liltwright.write.encode import encode_audio
-    from liltwright.write.sound import layer_audio
+    from liltwright.write.sound.encode import encode_audio
+    from liltwright.write.sound.synth import layer_audio
 
     pieces, starts, now = [], [], 0
     rate = 1
@@ -103,7 +103,7 @@ def _midi(played: Sequence[Played]) -> bytes:
     """One file: each tune's tracks go on where the tune before has ended, joined by name."""
     import mido
 
-    from liltwright.write.midi import layer_to_midi
+    from liltwright.write.formats.midi import layer_to_midi
 
     whole: mido.MidiFile | None = None
     tracks: dict[str, list[tuple[int, mido.Message]]] = {}

@@ -6,13 +6,13 @@ import pytest
 
 import liltwright
 from liltwright.arrange.lines import lines_words, parse_picks
-from liltwright.arrange.rounds import parse_plan, performance, plan_text
+from liltwright.arrange.rounds import parse_plan, performance
 from liltwright.errors import UsageError
 from liltwright.options import LayerOptions
 from liltwright.tab import LINE_NAMES, Arrangement, Layer
 from liltwright.tune import Tune
 from liltwright.write.files import arrangement_files
-from liltwright.write.sheet import sheet_of_layer
+from liltwright.write.sheet.layout import sheet_of_layer
 from tests.arrange.checker import faults
 from tests.arrange.samples import RYAN, own, ryan, somewhere
 
@@ -109,7 +109,7 @@ def test_rounds_take_a_layer_and_a_dynamic_for_a_part():
     tune = own("reel")
     plan = "melody:p moving-bass:f/B=restless:mp A=drone:p/B=still"
     made = arranged(tune, rounds=plan)
-    assert parse_plan(plan_text(made.rounds)) == made.rounds
+    assert parse_plan(plan) == made.rounds
     written = tune.written_bars()
     for bar in performance(tune, made)[:-1]:
         part = tune.parts[written[bar.written].part].name

@@ -103,7 +103,7 @@ def test_a_fast_tune_leaves_out_what_there_is_no_time_for():
 
 def test_musicxml_ornaments_are_read():
     from liltwright.read.musicxml import read_musicxml
-    from liltwright.write.musicxml import tune_to_musicxml
+    from liltwright.write.formats.musicxml import tune_to_musicxml
 
     tune = own("jig")
     text = tune_to_musicxml(tune).decode()

@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 
 from liltwright.errors import PipelineError
-from liltwright.hear.audio import Audio, audio_from_samples
+from liltwright.hear.audio.recording import Audio, audio_from_samples
 from liltwright.hear.listen import hear
 from liltwright.hear.settings import HearSettings, Players
 from liltwright.hear.takes import split_takes

@@ -14,12 +14,12 @@ from typing import Any
 
 import numpy as np
 
-from liltwright.hear import basic
-from liltwright.hear.audio import Audio
-from liltwright.hear.events import find_events
-from liltwright.hear.f0 import F0Track, pyin_track, swift_track
-from liltwright.hear.raw import RawNote
-from liltwright.hear.segment import PYIN, SWIFT, segment
+from liltwright.hear.audio.events import find_events
+from liltwright.hear.audio.recording import Audio
+from liltwright.hear.ears import basic
+from liltwright.hear.ears.f0 import F0Track, pyin_track, swift_track
+from liltwright.hear.ears.raw import RawNote
+from liltwright.hear.ears.segment import PYIN, SWIFT, segment
 from liltwright.keys import pitch_class
 from liltwright.tune import Heard, NoteEvent, Tune
 

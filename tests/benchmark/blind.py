@@ -39,8 +39,8 @@ from liltwright.guitar.states import NEVER
 from liltwright.keys import pitch_class, scale_steps
 from liltwright.tab import Arrangement, Layer
 from liltwright.tune import Tune
-from liltwright.write.encode import encode_audio
-from liltwright.write.sound import layer_audio
+from liltwright.write.sound.encode import encode_audio
+from liltwright.write.sound.synth import layer_audio
 from tests.benchmark.collections import tunes
 
 KINDS = ("ours", "roots", "drone", "random")

@@ -37,8 +37,8 @@ import numpy as np  # noqa: E402
 from liltwright.errors import PipelineError  # noqa: E402
 from liltwright.keys import key_name, pitch_class, scale_steps, signature_of  # noqa: E402
 from liltwright.models.key.examples import Example, edited, honest_mode, printed  # noqa: E402
-from liltwright.notate.key import TRAINED, rank_keys  # noqa: E402
-from liltwright.notate.keyevidence import KeyEvidence  # noqa: E402
+from liltwright.notate.key.evidence import KeyEvidence  # noqa: E402
+from liltwright.notate.key.rank import TRAINED, rank_keys  # noqa: E402
 from liltwright.read.abc import read_abc  # noqa: E402
 from liltwright.tune import KeyName, Part, ScoreNote, Tune  # noqa: E402
 from tests.benchmark.baselines import music21_keys  # noqa: E402

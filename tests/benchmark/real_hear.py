@@ -100,8 +100,8 @@ def baselines(path: Path) -> dict[str, Scores]:
     """The scores of general trackers by name, each as it comes."""
     import swift_f0
 
-    from liltwright.hear import basic
-    from liltwright.hear.audio import load_audio
+    from liltwright.hear.audio.recording import load_audio
+    from liltwright.hear.ears import basic
 
     audio = load_audio(path)
     track = swift_f0.SwiftF0().detect_from_array(audio.samples, audio.sample_rate)
@@ -145,7 +145,7 @@ def compared(
 def heard_notes(path: Path) -> tuple[np.ndarray, np.ndarray]:
     """Spans and pitches of the plain notes that we hear, on the truth's concert pitch."""
     from liltwright.errors import PipelineError
-    from liltwright.hear.audio import load_audio
+    from liltwright.hear.audio.recording import load_audio
     from liltwright.hear.listen import hear
 
     try:

@@ -20,7 +20,7 @@ from pathlib import Path
 from liltwright import run
 from liltwright.guitar.player import Player
 from liltwright.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
-from liltwright.write.abc import tune_to_abc
+from liltwright.write.formats.abc import tune_to_abc
 from tests.benchmark.collections import tunes
 
 DEMO = Path(__file__).parents[2] / "fixtures" / "demo" / "hum.ogg"

@@ -20,7 +20,7 @@ TURNS = 4
 
 def speeds(job: Job) -> dict[str, dict[str, float]]:
     """Figures of both by name."""
-    from liltwright.hear import basic
+    from liltwright.hear.ears import basic
     from liltwright.hear.listen import hear
 
     performance = perform(job.tune, job.sound.family, seed=job.number,

@@ -33,7 +33,7 @@ from liltwright.unpick.finished import Finished, FinishedNote
 from liltwright.unpick.page import Page, page_of
 from liltwright.unpick.parting import part_notes
 from liltwright.unpick.unpicked import UnpickSettings, unpick
-from liltwright.write.musicxml import layer_to_musicxml
+from liltwright.write.formats.musicxml import layer_to_musicxml
 from tests.benchmark.collections import tunes
 from tests.unpick.arrangers import TEXTURES, arranged_by, blind, on_strings
 from tests.unpick.scores import score_pages

@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from liltwright.dances import dances
-from liltwright.hear.audio import Audio, audio_from_samples
+from liltwright.hear.audio.recording import Audio, audio_from_samples
 from liltwright.tune import Heard, Tune
 from tests.benchmark.conditions import apply, talk_before, tap_feet
 from tests.benchmark.degrade import degrade

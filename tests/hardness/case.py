@@ -31,7 +31,7 @@ FURTHER_SECONDS = 60.0
 BYTES = 1_200_000_000
 LONGEST_SENTENCE = 700
 NEEDED = (
-    "av", "lxml.etree", "mido", "soundfile", "soxr", "liltwright.hear.audio",
+    "av", "lxml.etree", "mido", "soundfile", "soxr", "liltwright.hear.audio.recording",
     "liltwright.notate.notate", "liltwright.read.abc", "liltwright.read.midi",
     "liltwright.read.musicxml", "liltwright.read.tablature", "liltwright.read.typed_tab",
     "liltwright.run", "liltwright.unpicking", "liltwright.write.files",
@@ -56,7 +56,7 @@ def load() -> None:
     """Import what the cases need, so that a fork has it."""
     for name in NEEDED:
         import_module(name)
-    from liltwright.write.midi import tune_to_midi
+    from liltwright.write.formats.midi import tune_to_midi
     from tests.write.hand_made import jig
 
     with tempfile.TemporaryDirectory() as folder, _one_thread():  # tables, networks: once
@@ -105,14 +105,14 @@ def take(path: Path, *, further: bool = False) -> None:
     """
     from liltwright import run
     from liltwright.guitar.player import Player
-    from liltwright.hear.audio import load_audio
+    from liltwright.hear.audio.recording import load_audio
     from liltwright.limits import limit
     from liltwright.options import GuitarOptions, LayerOptions, TuneOptions
     from liltwright.read.files import content, decoded, kind_of
     from liltwright.read.typed_tab import read_typed_tab
     from liltwright.records import to_json
     from liltwright.write.files import tune_files
-    from liltwright.write.tablature import layer_to_text
+    from liltwright.write.formats.tablature import layer_to_text
 
     if not run.is_written_tune(path):
         if further:

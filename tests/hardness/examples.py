@@ -36,7 +36,7 @@ def tune(old: str, new: str) -> Callable[[], bytes]:
 
 def own_tab(old: str, new: str) -> Callable[[], bytes]:
     """Text tablature of this program with the first of some words changed."""
-    from liltwright.write.tablature import layer_to_text
+    from liltwright.write.formats.tablature import layer_to_text
     from tests.write.hand_made import arrangement
 
     def made() -> bytes:

@@ -27,8 +27,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from liltwright.write.folder import check_folder, restore, save
-from liltwright.write.ledger import EARLIER, LIST_NAME
+from liltwright.write.folder.ledger import EARLIER, LIST_NAME
+from liltwright.write.folder.save import check_folder, restore, save
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "fixtures" / "demo" / "tune.abc"

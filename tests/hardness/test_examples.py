@@ -33,7 +33,7 @@ def test_a_file_is_read_or_refused_in_a_sentence(tmp_path: Path, name, data, say
 
 
 def test_text_tablature_of_our_own_is_a_tune_whatever_its_name(tmp_path: Path):
-    from liltwright.write.tablature import layer_to_text
+    from liltwright.write.formats.tablature import layer_to_text
     from tests.write.hand_made import arrangement, jig
 
     for name in ("layer.txt", "layer.wav"):

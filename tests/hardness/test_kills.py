@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from liltwright.write.folder import check_folder, save
+from liltwright.write.folder.save import check_folder, save
 from tests.hardness.kills import killed, one_trial, program_trial
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no SIGKILL")

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from liltwright.hear.audio import Audio, audio_from_samples
+from liltwright.hear.audio.recording import Audio, audio_from_samples
 
 RATE = 22050
 

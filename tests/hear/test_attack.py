@@ -4,10 +4,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from liltwright.hear.attack import at_the_vowels, voice_share
-from liltwright.hear.audio import Audio, audio_from_samples
-from liltwright.hear.events import Events, find_events
-from liltwright.hear.raw import RawNote
+from liltwright.hear.audio.events import Events, find_events
+from liltwright.hear.audio.recording import Audio, audio_from_samples
+from liltwright.hear.clean.attack import at_the_vowels, voice_share
+from liltwright.hear.ears.raw import RawNote
 from liltwright.units import midi_to_hz
 
 RATE = 22050

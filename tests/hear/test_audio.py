@@ -9,7 +9,12 @@ import pytest
 import soundfile
 
 from liltwright.errors import PipelineError
-from liltwright.hear.audio import MAX_DURATION_S, SAMPLE_RATE, audio_from_samples, load_audio
+from liltwright.hear.audio.recording import (
+    MAX_DURATION_S,
+    SAMPLE_RATE,
+    audio_from_samples,
+    load_audio,
+)
 from tests.hear.signals import line, tone
 
 SECONDS = 6.0

@@ -7,13 +7,13 @@ import pytest
 
 from liltwright import models
 from liltwright.errors import UsageError
-from liltwright.hear.accompanied import agreement
-from liltwright.hear.band import one_octave
+from liltwright.hear.audio.stretch import only_between
+from liltwright.hear.ears.accompanied import agreement
+from liltwright.hear.ears.band import one_octave
+from liltwright.hear.ears.network import BAND, BINS_PER_SEMITONE, LOWEST_MIDI, Evidence, run_network
+from liltwright.hear.ears.raw import RawNote
 from liltwright.hear.listen import hear
-from liltwright.hear.network import BAND, BINS_PER_SEMITONE, LOWEST_MIDI, Evidence, run_network
-from liltwright.hear.raw import RawNote
 from liltwright.hear.settings import HearSettings
-from liltwright.hear.stretch import only_between
 from liltwright.units import midi_to_hz
 from tests.hear.signals import RATE, TUNE, audio, line
 from tests.hear.test_listen import note_f1
@@ -56,7 +56,7 @@ def test_solo_is_as_if_there_were_no_bands():
 
 
 def test_only_the_own_ear_follows_a_band():
-    with pytest.raises(UsageError, match="leave --ear out"):
+    with pytest.raises(UsageError, match="take its own or listen to one player"):
         HearSettings(ear="swift-f0", players="band")
 
 

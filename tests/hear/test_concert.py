@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from liltwright.hear.concert import concert_pitch
+from liltwright.hear.clean.concert import concert_pitch
 from tests.hear.signals import TUNE
 
 TIMES = 0.25 * np.arange(4 * len(TUNE))

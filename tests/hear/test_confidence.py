@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from liltwright.hear.confidence import calibrated
-from liltwright.hear.raw import RawNote
+from liltwright.hear.clean.confidence import calibrated
+from liltwright.hear.ears.raw import RawNote
 from liltwright.models.hearing.make import fit
 
 

@@ -5,8 +5,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from liltwright.hear.decode import decode, find_places
-from liltwright.hear.network import HOP_S, LOWEST_MIDI, N_PITCHES, Evidence, class_midi
+from liltwright.hear.ears.decode import decode, find_places
+from liltwright.hear.ears.network import HOP_S, LOWEST_MIDI, N_PITCHES, Evidence, class_midi
 
 
 def beliefs(

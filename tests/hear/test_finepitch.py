@@ -7,8 +7,8 @@ import librosa
 import numpy as np
 import pytest
 
-from liltwright.hear.finepitch import measure_pitch
-from liltwright.hear.raw import RawNote
+from liltwright.hear.clean.finepitch import measure_pitch
+from liltwright.hear.ears.raw import RawNote
 from tests.hear.signals import RATE, struck, tone
 
 PITCHES = np.arange(40.0, 103.0, 2.37)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from liltwright.errors import PipelineError, UsageError
-from liltwright.hear.audio import load_audio
+from liltwright.hear.audio.recording import load_audio
 from liltwright.hear.listen import hear
 from liltwright.hear.settings import EARS, HearSettings
 from tests.hear.signals import RATE, STEP_S, TUNE, audio, line, onsets, struck, tone

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from liltwright.hear.decode import own_notes
-from liltwright.hear.finepitch import measure_pitch
-from liltwright.hear.network import (
+from liltwright.hear.clean.finepitch import measure_pitch
+from liltwright.hear.ears.decode import own_notes
+from liltwright.hear.ears.network import (
     CONTEXT,
     HOP,
     HOP_S,

@@ -8,7 +8,7 @@ import soundfile
 import soxr
 
 from liltwright.errors import PipelineError
-from liltwright.hear import nontune
+from liltwright.hear.clean import nontune
 from liltwright.hear.listen import hear
 from tests.hear.signals import RATE, TUNE, audio, line, struck, tone
 from tests.tools import need

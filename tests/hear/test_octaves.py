@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from liltwright.hear.finepitch import measure_pitch
-from liltwright.hear.octaves import octave_shifts
-from liltwright.hear.raw import RawNote
+from liltwright.hear.clean.finepitch import measure_pitch
+from liltwright.hear.clean.octaves import octave_shifts
+from liltwright.hear.ears.raw import RawNote
 from tests.hear.signals import RATE, STEP_S, TUNE, line, onsets
 
 

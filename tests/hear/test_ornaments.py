@@ -7,8 +7,8 @@ from itertools import pairwise
 
 import pytest
 
-from liltwright.hear.ornaments import label_ornaments, usual_gap_s
-from liltwright.hear.raw import RawNote
+from liltwright.hear.clean.ornaments import label_ornaments, usual_gap_s
+from liltwright.hear.ears.raw import RawNote
 
 QUAVER = 0.15
 

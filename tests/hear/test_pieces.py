@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from liltwright.hear.pieces import pieces
+from liltwright.hear.audio.pieces import pieces
 
 
 @pytest.mark.parametrize("duration_s", [1.0, 30.9, 31.0, 31.5, 59.0, 61.0, 118.3, 3600.0])

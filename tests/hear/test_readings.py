@@ -5,7 +5,7 @@ from itertools import pairwise, product
 import numpy as np
 import pytest
 
-from liltwright.hear.readings import TEMPER, Prices, shares
+from liltwright.hear.ears.readings import TEMPER, Prices, shares
 
 CLASSES, STRETCHES = 3, 4
 SILENCE = CLASSES

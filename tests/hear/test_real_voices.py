@@ -12,13 +12,13 @@ import librosa
 import numpy as np
 import pytest
 
-from liltwright.hear.audio import load_audio
-from liltwright.hear.decode import own_notes
-from liltwright.hear.events import find_events
-from liltwright.hear.f0 import swift_track
+from liltwright.hear.audio.events import find_events
+from liltwright.hear.audio.recording import load_audio
+from liltwright.hear.clean.rescue import fill_in
+from liltwright.hear.clean.tidy import tidy
+from liltwright.hear.ears.decode import own_notes
+from liltwright.hear.ears.f0 import swift_track
 from liltwright.hear.listen import hear
-from liltwright.hear.rescue import fill_in
-from liltwright.hear.tidy import tidy
 
 FOLDER = Path(__file__).parents[3] / "shared" / "data" / "voices"
 FILES = sorted(FOLDER.glob("*.wav"))

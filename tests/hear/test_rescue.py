@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from liltwright.hear.events import find_events
-from liltwright.hear.raw import RawNote
-from liltwright.hear.rescue import fill_in
+from liltwright.hear.audio.events import find_events
+from liltwright.hear.clean.rescue import fill_in
+from liltwright.hear.ears.raw import RawNote
 from tests.hear.signals import RATE, STEP_S, TUNE, audio, line, onsets, tone
 
 

@@ -4,9 +4,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from liltwright.hear.events import Events
-from liltwright.hear.raw import RawNote
-from liltwright.hear.scoops import Meant, meant_notes, usual_step_s
+from liltwright.hear.audio.events import Events
+from liltwright.hear.clean.scoops import Meant, meant_notes, usual_step_s
+from liltwright.hear.ears.raw import RawNote
 
 HOP_S = 128 / 22050
 

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from liltwright.hear.events import Events, find_events
-from liltwright.hear.f0 import F0Track
-from liltwright.hear.segment import segment
+from liltwright.hear.audio.events import Events, find_events
+from liltwright.hear.ears.f0 import F0Track
+from liltwright.hear.ears.segment import segment
 from tests.hear.signals import RATE, STEP_S, line, onsets, struck, tone
 
 HOP_S = 0.016

@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from liltwright.hear.finepitch import NotePitch
-from liltwright.hear.raw import RawNote
-from liltwright.hear.talk import is_talk, talk_scores, talking
+from liltwright.hear.clean.finepitch import NotePitch
+from liltwright.hear.clean.talk import is_talk, talk_scores, talking
+from liltwright.hear.ears.raw import RawNote
 
 
 def row(count, start_s, midi, *, length_s=0.2):

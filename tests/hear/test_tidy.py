@@ -1,7 +1,7 @@
 """False starts and blips go, everything a player means stays."""
 
-from liltwright.hear.raw import RawNote
-from liltwright.hear.tidy import tidy
+from liltwright.hear.clean.tidy import tidy
+from liltwright.hear.ears.raw import RawNote
 
 
 def notes(*rows):

@@ -5,12 +5,14 @@ from fractions import Fraction as F
 
 import pytest
 
-from liltwright.notate.notate import NotateSettings, notate, renotate
+from liltwright.notate.notate import notate
+from liltwright.notate.renotate import renotate
+from liltwright.notate.settings import NotateSettings
 from liltwright.read.abc import read_abc
 from liltwright.records import from_json, to_json
 from liltwright.tune import Heard, NoteEvent, Source, Tune
-from liltwright.write.abc import tune_to_abc
-from liltwright.write.musicxml import tune_to_musicxml
+from liltwright.write.formats.abc import tune_to_abc
+from liltwright.write.formats.musicxml import tune_to_musicxml
 from tests.benchmark.crooked import crooked_bars, layout, lengthened, shortened
 from tests.notate.playing import JIG, REEL, SLIP_JIG, tune_of
 

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from liltwright.notate.alike import likeness
-from liltwright.notate.fold import difference, vote
+from liltwright.notate.form.fold import difference, vote
+from liltwright.notate.form.similarity import likeness
 from liltwright.tune import ScoreNote
 
 EIGHTH = Fraction(1, 8)

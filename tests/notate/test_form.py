@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from liltwright.notate.form import Form, find_form
+from liltwright.notate.form.segments import Form, find_form
 from liltwright.notate.notate import notate
 from tests.notate.playing import JIG, play, tune_of
 

@@ -14,9 +14,9 @@ from liltwright.models.key.examples import (
     spoiled,
 )
 from liltwright.models.key.net import Training, fitted, scores, softmax
-from liltwright.notate.key import key_chances, rank_keys
-from liltwright.notate.keyevidence import TABLES, KeyEvidence, trust_in
-from liltwright.notate.keyremarks import key_remarks
+from liltwright.notate.key.evidence import TABLES, KeyEvidence, trust_in
+from liltwright.notate.key.rank import key_chances, rank_keys
+from liltwright.notate.key.remarks import key_remarks
 from liltwright.tune import MODES, KeyName, NoteEvent, Tune
 from tests.benchmark.keys import unreliability
 from tests.notate.playing import tune_of

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from liltwright import models
-from liltwright.notate.manner import MANNER, manner
-from liltwright.notate.types import FARTHEST, PULSES, SWINGS, _values
+from liltwright.notate.metre.type_features import MANNER, manner
+from liltwright.notate.metre.types import FARTHEST, PULSES, SWINGS, _values
 
 JIG = models.read_json("readings/types.json")["types"]["6/8"]
 TICKS = np.arange(0, 36 * 48, 12)

@@ -5,7 +5,7 @@ from itertools import product
 import numpy as np
 import pytest
 
-from liltwright.notate.form import find_form
+from liltwright.notate.form.segments import find_form
 
 
 def likeness_of(letters: str, bars: int = 8) -> np.ndarray:

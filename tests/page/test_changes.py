@@ -13,7 +13,7 @@ from liltwright.errors import PipelineError, UsageError
 from liltwright.page.bench import Bench
 from liltwright.page.changes import Journal
 from liltwright.page.desk import StaleError
-from liltwright.write.ledger import EDITS
+from liltwright.write.folder.ledger import EDITS
 from tests.page.conftest import DEMO
 from tests.page.server import Page
 

@@ -16,7 +16,7 @@ from liltwright.page.bars import meter_changed
 from liltwright.page.desk import State, applied
 from liltwright.page.notes import span
 from liltwright.tune import Doubt, Tune
-from liltwright.write.abc import tune_to_abc
+from liltwright.write.formats.abc import tune_to_abc
 from tests.page.conftest import DEMO
 from tests.write.hand_made import heard_jig
 

@@ -12,7 +12,7 @@ from liltwright.page.desk import parse_setup, setup_name
 from liltwright.page.drawing import layer_music, tune_music
 from liltwright.page.shelf import Shelf, entry_of, entry_of_json, identifier
 from liltwright.page.taking import safe_name
-from liltwright.write.ledger import is_plain_name
+from liltwright.write.folder.ledger import is_plain_name
 from tests.page.conftest import DEMO
 from tests.write.hand_made import arrangement, heard_jig
 

@@ -7,7 +7,7 @@ import pytest
 from liltwright.keys import signature_alters
 from liltwright.read.abc import read_abc
 from liltwright.read.abc_fields import parse_key_field
-from liltwright.write.abc import tune_to_abc
+from liltwright.write.formats.abc import tune_to_abc
 
 # Signature, then major, minor, mixolydian, dorian, phrygian, lydian, locrian.
 TABLE = """

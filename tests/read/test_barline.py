@@ -8,7 +8,7 @@ from pathlib import Path
 
 from liltwright.read.barline import pickup_length
 from liltwright.tunefile import tune_from_bytes
-from liltwright.write.abc import tune_to_abc
+from liltwright.write.formats.abc import tune_to_abc
 from tests.read import books
 from tests.tools import need
 from tests.write.heard_by import abc2midi

@@ -7,9 +7,9 @@ import pytest
 from liltwright.records import to_json
 from liltwright.tune import Tune
 from liltwright.tunefile import tune_from_bytes
-from liltwright.write.abc import tune_to_abc
-from liltwright.write.midi import tune_to_midi
-from liltwright.write.musicxml import tune_to_musicxml
+from liltwright.write.formats.abc import tune_to_abc
+from liltwright.write.formats.midi import tune_to_midi
+from liltwright.write.formats.musicxml import tune_to_musicxml
 from tests.read import books
 
 SAMPLE = books.some(60)

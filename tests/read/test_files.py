@@ -9,10 +9,10 @@ import pytest
 from liltwright.errors import PipelineError
 from liltwright.records import to_json
 from liltwright.tunefile import read_tune, tune_from_bytes
-from liltwright.write.abc import tune_to_abc
-from liltwright.write.midi import tune_to_midi
-from liltwright.write.musicxml import tune_to_musicxml
-from liltwright.write.tablature import layer_to_text
+from liltwright.write.formats.abc import tune_to_abc
+from liltwright.write.formats.midi import tune_to_midi
+from liltwright.write.formats.musicxml import tune_to_musicxml
+from liltwright.write.formats.tablature import layer_to_text
 from tests.write.hand_made import arrangement, jig
 
 

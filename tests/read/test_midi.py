@@ -12,7 +12,7 @@ from liltwright.errors import PipelineError
 from liltwright.read.abc import read_abc
 from liltwright.tune import Tune
 from liltwright.tunefile import tune_from_bytes
-from liltwright.write.midi import tune_to_midi
+from liltwright.write.formats.midi import tune_to_midi
 
 TICKS = 480
 EMPTY = b"MThd\0\0\0\6\0\0\0\1\1\xe0MTrk\0\0\0\4\0\xff\x2f\0"

@@ -9,8 +9,8 @@ import pytest
 
 from liltwright.errors import PipelineError
 from liltwright.read.musicxml import read_musicxml
-from liltwright.write.abc import tune_to_abc
-from liltwright.write.musicxml import tune_to_musicxml
+from liltwright.write.formats.abc import tune_to_abc
+from liltwright.write.formats.musicxml import tune_to_musicxml
 from tests.read import books
 
 HEAD = '<?xml version="1.0"?><score-partwise version="4.0"><part-list/>'

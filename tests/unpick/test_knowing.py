@@ -14,9 +14,9 @@ from liltwright.tune import KeyName
 from liltwright.tunefile import read_tune
 from liltwright.unpick.finished import Known
 from liltwright.unpick.unpicked import UnpickSettings, unpick
-from liltwright.write.midi import layer_to_midi
-from liltwright.write.musicxml import layer_to_musicxml
-from liltwright.write.tablature import layer_to_text
+from liltwright.write.formats.midi import layer_to_midi
+from liltwright.write.formats.musicxml import layer_to_musicxml
+from liltwright.write.formats.tablature import layer_to_text
 from tests.unpick.pages import page_of
 
 PAGE = """\

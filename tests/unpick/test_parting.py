@@ -5,7 +5,7 @@ import pytest
 from liltwright.read.finished import finished_from_bytes, without_voices
 from liltwright.unpick.page import page_of
 from liltwright.unpick.parting import part_notes
-from liltwright.write.musicxml import layer_to_musicxml
+from liltwright.write.formats.musicxml import layer_to_musicxml
 from tests.unpick import pages
 
 

@@ -6,10 +6,10 @@ import pytest
 
 from liltwright.errors import PipelineError
 from liltwright.read.finished import finished_from_bytes, without_voices
-from liltwright.write.abc import layer_to_abc
-from liltwright.write.midi import layer_to_midi
-from liltwright.write.musicxml import layer_to_musicxml
-from liltwright.write.tablature import layer_to_text
+from liltwright.write.formats.abc import layer_to_abc
+from liltwright.write.formats.midi import layer_to_midi
+from liltwright.write.formats.musicxml import layer_to_musicxml
+from liltwright.write.formats.tablature import layer_to_text
 from tests.unpick.pages import page_of
 
 LAYER = "fuller"

@@ -16,10 +16,10 @@ from liltwright.records import from_json
 from liltwright.tab import LAYER_NAMES, Arrangement
 from liltwright.tunefile import read_tune
 from liltwright.unpick.unpicked import UnpickSettings, unpick
-from liltwright.write.abc import layer_to_abc
-from liltwright.write.midi import layer_to_midi
-from liltwright.write.musicxml import layer_to_musicxml
-from liltwright.write.tablature import layer_to_text
+from liltwright.write.formats.abc import layer_to_abc
+from liltwright.write.formats.midi import layer_to_midi
+from liltwright.write.formats.musicxml import layer_to_musicxml
+from liltwright.write.formats.tablature import layer_to_text
 from tests.unpick.pages import page_of
 
 WRITERS = {

@@ -9,7 +9,7 @@ Out:  a line for every difference; figures in tests/write/figures/formats.json; 
       there is a difference.
 Method: MusicXML against the W3C schema, music21 and verovio; MIDI against mido; ABC against
       abc2midi and music21; text tablature against our own reader. The truth is what the sheet says
-      (pipeline/write/sheet.py), which tests/write/test_sheet.py holds against the arrangement.
+      (write/sheet/layout.py), which tests/write/test_sheet.py holds against the arrangement.
 """
 
 from __future__ import annotations
@@ -38,12 +38,13 @@ from liltwright.read.tablature import read_tablature
 from liltwright.run import arrange_on, choose_setups
 from liltwright.tab import Arrangement, Setup
 from liltwright.tune import Tune
-from liltwright.write.abc import layer_to_abc, tune_to_abc
 from liltwright.write.files import layer_names
-from liltwright.write.midi import layer_to_midi, tune_to_midi
-from liltwright.write.musicxml import layer_to_musicxml, tune_to_musicxml
-from liltwright.write.sheet import PERFORMANCE, Sheet, sheet_of_layer, sheet_of_tune
-from liltwright.write.tablature import layer_to_text
+from liltwright.write.formats.abc import layer_to_abc, tune_to_abc
+from liltwright.write.formats.midi import layer_to_midi, tune_to_midi
+from liltwright.write.formats.musicxml import layer_to_musicxml, tune_to_musicxml
+from liltwright.write.formats.tablature import layer_to_text
+from liltwright.write.sheet.bars import Sheet
+from liltwright.write.sheet.layout import PERFORMANCE, sheet_of_layer, sheet_of_tune
 from tests.benchmark.collections import tunes
 from tests.read.books import plain_parts
 from tests.write import schema

@@ -17,7 +17,7 @@ from liltwright.tune import (
     Source,
     Tune,
 )
-from liltwright.write.timing import clock_of, played_bars
+from liltwright.write.sheet.timing import clock_of, played_bars
 
 EIGHTH = Fraction(1, 8)
 DADGAD = (38, 45, 50, 55, 57, 62)

@@ -12,8 +12,9 @@ import mido
 
 from liltwright.read.tablature import Tablature
 from liltwright.tune import Tune
-from liltwright.write.sheet import Sheet, sheet_of_tune
-from liltwright.write.voices import VoiceName
+from liltwright.write.sheet.bars import Sheet
+from liltwright.write.sheet.layout import sheet_of_tune
+from liltwright.write.sheet.voices import VoiceName
 
 Notes = list[tuple[Fraction, int]]
 Stated = tuple[Fraction, int, int, str, Fraction, str | None]

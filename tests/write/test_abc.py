@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from liltwright.read.abc import read_abc
-from liltwright.write.abc import layer_to_abc, tune_to_abc
-from liltwright.write.sheet import sheet_of_layer, sheet_of_tune
+from liltwright.write.formats.abc import layer_to_abc, tune_to_abc
+from liltwright.write.sheet.layout import sheet_of_layer, sheet_of_tune
 from tests.read import books
 from tests.tools import need
 from tests.write.arranged import HORNPIPE, SLIP_JIG, layers

@@ -9,7 +9,7 @@ import pytest
 
 from liltwright.guitar.player import Player
 from liltwright.guitar.setups import make_setup
-from liltwright.write.charts import fretboard_chart, use_of_places
+from liltwright.write.report.charts import fretboard_chart, use_of_places
 from tests.guitar.small_tunes import REEL_IN_D, REEL_IN_G
 
 SVG = "{http://www.w3.org/2000/svg}"

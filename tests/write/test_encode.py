@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from liltwright.write.encode import encode_audio, resampled
+from liltwright.write.sound.encode import encode_audio, resampled
 
 RATE = 24_000
 TONE = (0.4 * np.sin(2 * np.pi * 440 * np.arange(2 * RATE) / RATE)).astype(np.float32)

@@ -10,9 +10,14 @@ from lxml import etree
 
 from liltwright.tab import Arrangement, Setup
 from liltwright.tune import Tune
-from liltwright.write.engraving import Engraved, engrave_layer, engrave_tune, narrowed, tuning_words
-from liltwright.write.sheet import sheet_of_layer
-from liltwright.write.sheets import (
+from liltwright.write.engrave.engraving import (
+    Engraved,
+    engrave_layer,
+    engrave_tune,
+    narrowed,
+    tuning_words,
+)
+from liltwright.write.engrave.sheets import (
     hardest_bars,
     heading_facts,
     layer_pages_svg,
@@ -20,8 +25,9 @@ from liltwright.write.sheets import (
     lead_sheet_pdf,
     staged_pdf,
 )
-from liltwright.write.svg import marked, standalone
-from liltwright.write.systems import lines_of
+from liltwright.write.engrave.svg import marked, standalone
+from liltwright.write.sheet.layout import sheet_of_layer
+from liltwright.write.sheet.systems import lines_of
 from tests.tools import need
 from tests.write.hand_made import arrangement, jig
 

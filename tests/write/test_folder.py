@@ -8,7 +8,7 @@ import sys
 import pytest
 
 from liltwright.errors import PipelineError, UsageError
-from liltwright.write.folder import check_folder, edited_by_user, remove_if_empty, save
+from liltwright.write.folder.save import check_folder, edited_by_user, remove_if_empty, save
 
 ROOT_MAY_WRITE_ANYWHERE = hasattr(os, "geteuid") and os.geteuid() == 0
 
@@ -85,7 +85,7 @@ def test_a_full_disk_leaves_the_files_of_the_last_run_whole(tmp_path):
     """RLIMIT_FSIZE stands in for a full disk: the system refuses the write half-way (EFBIG)."""
     save({"report.html": b"old"}, tmp_path)
     script = (
-        "import sys, pathlib; from liltwright.write.folder import save\n"
+        "import sys, pathlib; from liltwright.write.folder.save import save\n"
         "from liltwright.errors import PipelineError\n"
         "try: save({'a.txt': b'x', 'report.html': b'y' * 100_000}, pathlib.Path(sys.argv[1]))\n"
         "except PipelineError as fault: print(fault); sys.exit(1)\n"

@@ -13,9 +13,9 @@ import pytest
 from liltwright.errors import UsageError
 from liltwright.options import OutputOptions
 from liltwright.write.files import is_left_out, is_of_tune
-from liltwright.write.folder import check_folder, edited_by_user, restore, save, save_one
-from liltwright.write.journal import finish
-from liltwright.write.ledger import LIST_NAME, WRITING, is_plain_name, read_list
+from liltwright.write.folder.journal import finish
+from liltwright.write.folder.ledger import LIST_NAME, WRITING, is_plain_name, read_list
+from liltwright.write.folder.save import check_folder, edited_by_user, restore, save, save_one
 
 
 def run(files, folder, **more):

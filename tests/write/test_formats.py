@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 from music21 import repeat
 
-from liltwright.write.abc import layer_to_abc
-from liltwright.write.midi import layer_to_midi
-from liltwright.write.musicxml import layer_to_musicxml
-from liltwright.write.sheet import sheet_of_layer
-from liltwright.write.tablature import layer_to_text
+from liltwright.write.formats.abc import layer_to_abc
+from liltwright.write.formats.midi import layer_to_midi
+from liltwright.write.formats.musicxml import layer_to_musicxml
+from liltwright.write.formats.tablature import layer_to_text
+from liltwright.write.sheet.layout import sheet_of_layer
 from tests.read import books
 from tests.tools import need
 from tests.write.arranged import arrangements

@@ -10,8 +10,8 @@ from lxml import etree
 
 import liltwright
 from liltwright.options import LayerOptions
-from liltwright.write.engraving import engrave_layer
-from liltwright.write.musicxml import layer_to_musicxml
+from liltwright.write.engrave.engraving import engrave_layer
+from liltwright.write.formats.musicxml import layer_to_musicxml
 from tests.arrange.samples import own, somewhere
 
 

@@ -12,8 +12,8 @@ import pytest
 from liltwright.read.abc import read_abc
 from liltwright.tab import Arrangement
 from liltwright.tune import NoteEvent, Tune
-from liltwright.write.midi import heard_to_midi, layer_to_midi, tune_to_midi
-from liltwright.write.sheet import sheet_of_layer
+from liltwright.write.formats.midi import heard_to_midi, layer_to_midi, tune_to_midi
+from liltwright.write.sheet.layout import sheet_of_layer
 from tests.read import books
 from tests.write.arranged import layers
 from tests.write.hand_made import arrangement, jig

@@ -14,8 +14,8 @@ from liltwright.read.abc import read_abc
 from liltwright.read.musicxml import read_musicxml
 from liltwright.tab import Arrangement
 from liltwright.tune import Tune
-from liltwright.write.musicxml import layer_to_musicxml, tune_to_musicxml
-from liltwright.write.sheet import sheet_of_layer
+from liltwright.write.formats.musicxml import layer_to_musicxml, tune_to_musicxml
+from liltwright.write.sheet.layout import sheet_of_layer
 from tests.read import books
 from tests.write.arranged import arrangements, layers
 from tests.write.hand_made import arrangement, jig

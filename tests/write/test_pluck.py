@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from liltwright.units import midi_to_hz
-from liltwright.write.pluck import SAMPLE_RATE, TONE_S, string_tone
+from liltwright.write.sound.pluck import SAMPLE_RATE, TONE_S, string_tone
 
 STANDARD = (40, 45, 50, 55, 59, 64)
 LOWEST = (36, 43, 48, 55, 57, 62)
@@ -38,7 +38,7 @@ def test_every_fret_is_in_tune_within_two_cents(tuning, string):
 def test_partials_lie_where_a_stiff_string_has_them():
     """Each partial's peak in the spectrum against n f0 sqrt(1 + B n^2), Fletcher & Rossing."""
     from liltwright import models
-    from liltwright.write.pluck import _inharmonicity
+    from liltwright.write.sound.pluck import _inharmonicity
 
     tone = string_tone(6, 40, 40, "p").astype(float)
     hz = float(midi_to_hz(40.0))

@@ -11,13 +11,13 @@ import pytest
 import soundfile
 
 from liltwright.errors import UsageError
-from liltwright.jobs import practise
+from liltwright.jobs_around import practise
 from liltwright.options import PracticeOptions
 from liltwright.practising import practice_name
 from liltwright.records import to_json
-from liltwright.write.encode import encode_audio
-from liltwright.write.pluck import SAMPLE_RATE
-from liltwright.write.practice import (
+from liltwright.write.sound.encode import encode_audio
+from liltwright.write.sound.pluck import SAMPLE_RATE
+from liltwright.write.sound.practice import (
     bar_loop,
     full_bars,
     loop_audio,
@@ -26,7 +26,7 @@ from liltwright.write.practice import (
     practice_files,
     slowed,
 )
-from liltwright.write.sound import PlayedNote, mix
+from liltwright.write.sound.synth import PlayedNote, mix
 from tests.write.hand_made import arrangement, heard_jig, jig
 
 ONSETS = [0.3 + 0.4 * place for place in range(10)]

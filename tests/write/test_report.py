@@ -12,11 +12,11 @@ import pytest
 from liltwright.doubts import doubtful_indices
 from liltwright.tab import Chord, RankedSetup, Ranking
 from liltwright.tune import KeyName, Tune
-from liltwright.write.bank import PULSE_S, Bank
-from liltwright.write.picture import heard_picture, pitch_line, salience_of
-from liltwright.write.pluck import SAMPLE_RATE
-from liltwright.write.report import Recording, heard_numbers, report_html
-from liltwright.write.sound import heard_melody_audio
+from liltwright.write.report.page import Recording, heard_numbers, report_html
+from liltwright.write.report.picture import heard_picture, pitch_line, salience_of
+from liltwright.write.sound.bank import PULSE_S, Bank
+from liltwright.write.sound.pluck import SAMPLE_RATE
+from liltwright.write.sound.synth import heard_melody_audio
 from tests.tools import need
 from tests.write.browser import Browser
 from tests.write.hand_made import DADGAD, arrangement, heard_jig, jig
@@ -322,7 +322,7 @@ def test_the_bank_holds_each_tone_once_behind_a_pulse(heard):
 
     import soundfile
 
-    from liltwright.write.sound import heard_melody_notes
+    from liltwright.write.sound.synth import heard_melody_notes
 
     bank = Bank()
     notes = heard_melody_notes(heard)

@@ -23,7 +23,7 @@ from liltwright.options import GuitarOptions, LayerOptions, OutputOptions, for_t
 from liltwright.records import from_json
 from liltwright.summary import set_lines
 from liltwright.tab import Arrangement
-from liltwright.write.sound import layer_audio
+from liltwright.write.sound.synth import layer_audio
 from tests.arrange.checker import hand_faults
 from tests.arrange.samples import OWN, own
 

@@ -14,8 +14,8 @@ from liltwright.errors import PipelineError
 from liltwright.read.tablature import read_tablature, tune_of_tablature
 from liltwright.tab import Arrangement, Layer, TabNote
 from liltwright.tune import Tune
-from liltwright.write.sheet import sheet_of_layer
-from liltwright.write.tablature import layer_to_text
+from liltwright.write.formats.tablature import layer_to_text
+from liltwright.write.sheet.layout import sheet_of_layer
 from tests.read.books import plain_parts
 from tests.write.arranged import arrangements, layers
 from tests.write.hand_made import DADGAD, SETUP, arrangement, jig

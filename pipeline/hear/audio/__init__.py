@@ -1,0 +1,1 @@
+"""Sound files and samples, before any pitch."""

@@ -1,0 +1,1 @@
+"""Samples -> raw notes: our own network and general trackers."""

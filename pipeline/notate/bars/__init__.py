@@ -1,0 +1,1 @@
+"""Notes in bars: the timeline, what passes agree on, crooked bars."""

@@ -1,0 +1,1 @@
+"""Which bars are passes of which part, and the tune that is printed of them."""

@@ -1,0 +1,1 @@
+"""Tonic and mode of a written tune."""

@@ -1,0 +1,1 @@
+"""Which metre, type and tempo: what the networks say, read by a best path."""

@@ -1,0 +1,1 @@
+"""Layers as music drawn in SVG, and on paper."""

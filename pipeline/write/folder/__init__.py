@@ -1,0 +1,1 @@
+"""Files into a folder, losing nothing of the user's."""

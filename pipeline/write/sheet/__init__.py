@@ -1,0 +1,1 @@
+"""What all writers of notes share: bars, voices, note values, time."""

@@ -1,0 +1,1 @@
+"""The sound of an arrangement and of practice tracks."""
