@@ -21,7 +21,7 @@ from typing import Any
 
 from distributed import WorkerPlugin, get_worker
 
-from liltwright.gather.local import Limits, Stop, Worker
+from liltwright.gather.local import Limits, StopSignal, Worker
 
 NAME = "liltwright-gather"
 IDLE_S = 60.0
@@ -41,7 +41,7 @@ class Children(WorkerPlugin):
 
     def setup(self, worker: Any) -> None:
         """The worker, or one batch alone (None), has no children yet."""
-        self._stop = Stop()
+        self._stop = StopSignal()
         self._lock = threading.Lock()
         self._free: list[tuple[float, Limits, Worker]] = []
         self._looking: Any = None
