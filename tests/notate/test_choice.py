@@ -8,7 +8,7 @@ import pytest
 from liltwright import models
 from liltwright.notate.metre.choice import chosen
 from liltwright.notate.metre.reading_features import LOOKS, looks
-from liltwright.notate.metre.trees import Trees, odds
+from liltwright.trees import Trees, odds
 from liltwright.notate.metre.viterbi import Path
 from liltwright.notate.plain import PlainNotes
 

@@ -16,9 +16,9 @@ import numpy as np
 
 from liltwright import models
 from liltwright.notate.metre.reading_features import looks
-from liltwright.notate.metre.trees import Trees, odds
 from liltwright.notate.metre.viterbi import Path
 from liltwright.notate.plain import PlainNotes
+from liltwright.trees import Trees, odds
 
 
 def chosen(paths: list[Path], notes: PlainNotes) -> tuple[list[Path], np.ndarray]:
