@@ -122,10 +122,9 @@ def _decode(stream: Stream, path: Path) -> tuple[np.ndarray, np.ndarray | None, 
     most = int(MAX_DURATION_S * SAMPLE_RATE)
     _check_stream(stream, clean(path.name))
     kept = np.empty(most + SAMPLE_RATE, dtype=np.float32)
-    beside = np.empty(most + SAMPLE_RATE, dtype=np.float16)
+    beside: np.ndarray | None = None
     resample, resample_beside = _resampler(stream.sample_rate), _resampler(stream.sample_rate)
     filled = frames = clipped = 0
-    has_beside = False
     for block, aside, last in _mixed(stream):
         frames += len(block)
         clipped += _clipped(block)
@@ -137,12 +136,13 @@ def _decode(stream: Stream, path: Path) -> tuple[np.ndarray, np.ndarray | None, 
             )
         kept[filled : filled + len(part)] = part
         if aside is not None:
-            has_beside = True
+            if beside is None:
+                beside = np.empty(most + SAMPLE_RATE, dtype=np.float16)
             beside[filled : filled + len(part)] = resample_beside(aside, last)
         filled += len(part)
     samples = kept[:filled]
     samples[~np.isfinite(samples)] = 0.0
-    if not has_beside:
+    if beside is None:
         return samples, None, frames, clipped
     other = beside[:filled]
     other[~np.isfinite(other)] = 0.0
