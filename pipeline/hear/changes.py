@@ -24,7 +24,7 @@ from liltwright.models import read_arrays
 from liltwright.trees import Trees, odds
 from liltwright.tune import NoteEvent
 
-ROW, WRONG = 8, 1
+ROW, WRONG = 8, 1  # notes that come again in a row, and how many of them may differ
 SHORTEST_S = 15.0
 """No tune of a set is shorter."""
 APART_S = 2.5

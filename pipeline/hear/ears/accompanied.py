@@ -30,16 +30,17 @@ from liltwright.hear.ears.raw import RawNote
 from liltwright.tune import Heard
 
 STRETCH_S, LONG_S = 20.0, 60.0
+"""Seconds listened to at each place, and from which length on at two places."""
 HARDLY = 0.04
 """Upper quartile of the foreign shares, of the solo ear's notes, up to which nothing is asked."""
 AGREE, MUCH, VERY_MUCH = 0.92, 0.035, 0.13
 """Agreement below which the ears disagree; medians of the foreign shares at the band's line."""
-GLANCE_S = 8.0
+GLANCE_S = 8.0  # seconds, at least, in the middle
 PLAINLY = ((MUCH, 0.8), (0.13, 0.89), (0.2, 1.1))
 """A glance is enough where more than so much is foreign and the ears agree less than this: singers
 and renders of one player keep a distance from it, one singer of 47 a small one (0.143, 0.909)."""
-ONSET_S, SEMITONES = 0.06, 0.6
-FEWEST = 4
+ONSET_S, SEMITONES = 0.06, 0.6  # seconds and semitones within which two ears heard the same note
+FEWEST = 4  # notes; fewer tell nothing
 
 
 def is_plainly_accompanied(samples: np.ndarray, sample_rate: int, known: Known) -> bool:
