@@ -20,7 +20,7 @@ LOOKS = (
     "returns right", "shorter side", "length", "key near", "key far", "pace near", "pace far",
     "register",
 )  # fmt: skip
-NEAR_S, FAR_S = 14.0, 40.0
+NEAR_S, FAR_S = 14.0, 40.0  # seconds on either side: about a part, about a tune
 PACES = np.array([0.09, 0.11, 0.135, 0.16, 0.19, 0.23, 0.28, 0.34, 0.42, 0.55, 0.75])
 """Edges of the classes of time between onsets, in seconds."""
 FEW = 0.5

@@ -43,7 +43,7 @@ HOLLOW_DB, HOLLOW_WIDTH_DB, HOLLOW = -12.0, 6.0, 8.0
 """Where odd harmonics lie lower than the first, an octave up is likelier; fully so that much lower;
 by how much. Real players an octave below: above -11 dB in nine of ten notes, notes heard an octave
 too low: below -18 dB (development mixtures)."""
-ODD_FRAME = 4096
+ODD_FRAME = 4096  # samples, 186 ms: lines of 5.4 Hz
 REST_S = 1.0
 """After a rest of this length any leap is free."""
 

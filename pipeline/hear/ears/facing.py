@@ -22,11 +22,11 @@ from liltwright.hear.audio.recording import Audio
 from liltwright.hear.ears.raw import RawNote
 from liltwright.units import midi_to_hz
 
-FRAME = 4096
-LOWEST_HZ, HIGHEST_HZ = 70.0, 5000.0
-HARMONICS = 12
-NEAR_LINES = 1.5
-FEWEST = 12
+FRAME = 4096  # samples, 186 ms: lines of 5.4 Hz
+LOWEST_HZ, HIGHEST_HZ = 70.0, 5000.0  # lines outside are not looked at
+HARMONICS = 12  # of a note, taken for the lead
+NEAR_LINES = 1.5  # lines on either side of a harmonic that belong to it
+FEWEST = 12  # notes; fewer tell no direction
 WORTH = 1.12
 """The lead's share must grow by this factor."""
 
