@@ -30,6 +30,7 @@ from liltwright.hear.ears.network import (
     N_PITCHES,
     SOLO,
     Evidence,
+    Known,
     class_midi,
     evidence,
 )
@@ -68,10 +69,14 @@ class Stretches:
 
 
 def own_notes(
-    samples: np.ndarray, *, progress: Progress = silent, model: str = SOLO
+    samples: np.ndarray,
+    *,
+    progress: Progress = silent,
+    model: str = SOLO,
+    known: Known | None = None,
 ) -> list[RawNote]:
     """The notes of a recording: float32 samples at network.SAMPLE_RATE."""
-    return decode(evidence(samples, progress=progress, model=model))
+    return decode(evidence(samples, progress=progress, model=model, known=known))
 
 
 def decode(beliefs: Evidence) -> list[RawNote]:
