@@ -32,6 +32,8 @@ MOST_FRAMES = 30
 COARSE_LAG, FINE_LAG = 60.0, 250.0
 COARSE_CENTS, FINE_CENTS = 65.0, 35.0
 SCOOP_SHARE = 0.25
+LEAST_CLARITY, CLEAR_SHARE = 0.4, 0.7
+"""A frame counts when it is at least so clear, and so clear against the note's clearest."""
 STEADY_SEMITONES, BELL_SEMITONES = 0.1, 0.35
 """Up to this width the middle half's mean is the pitch, beyond it where the pitch is mostly."""
 LONGEST_S = 1.5
@@ -60,6 +62,13 @@ class NotePitch:
 
 def measure_pitch(samples: np.ndarray, sample_rate: int, notes: list[RawNote]) -> NotePitch:
     """Measure every note. `notes` in any order; the result is in theirs."""
+    return _per_note(notes, *_measured_frames(samples, sample_rate, notes))
+
+
+def _measured_frames(
+    samples: np.ndarray, sample_rate: int, notes: list[RawNote]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Note, time in seconds and MIDI pitch of every frame, and what _measure_frames gives."""
     starts, owner = _frame_places(notes, len(samples), sample_rate)
     rough_hz = midi_to_hz(np.array([note.midi for note in notes]))
     periods = sample_rate / rough_hz[owner] if len(owner) else np.zeros(0)
@@ -69,7 +78,23 @@ def measure_pitch(samples: np.ndarray, sample_rate: int, notes: list[RawNote]) -
     ]
     frames = np.concatenate(columns, axis=1) if columns else np.zeros((4, 0))
     pitch_midi = hz_to_midi(sample_rate / np.maximum(frames[0], 1.0))
-    return _per_note(notes, owner, starts / sample_rate, pitch_midi, frames)
+    return owner, starts / sample_rate, pitch_midi, frames
+
+
+def settled_pitch(samples: np.ndarray, sample_rate: int, notes: list[RawNote]) -> np.ndarray:
+    """Where the pitch of each sung note is most of the time, MIDI, shape (n_notes,).
+
+    For notes whose beginning and end are known; the note's own pitch where nothing is periodic.
+    """
+    owner, _, pitch_midi, frames = _measured_frames(samples, sample_rate, notes)
+    result = np.array([note.midi for note in notes], dtype=float)
+    bounds = np.searchsorted(owner, np.arange(len(notes) + 1))
+    for i in range(len(notes)):
+        clarity = frames[1, bounds[i] : bounds[i + 1]]
+        clear = clarity > max(LEAST_CLARITY, CLEAR_SHARE * clarity.max(initial=0.0))
+        if clear.any():
+            result[i] = _held(pitch_midi[bounds[i] : bounds[i + 1]][clear])
+    return result
 
 
 def periodic_share(audio: Audio, start_s: float, end_s: float) -> float:
@@ -170,11 +195,11 @@ def _per_note(
         result.clarity[i] = np.median(clarity)
         result.half_clarity[i] = np.median(frames[2, mine])
         result.double_clarity[i] = np.median(frames[3, mine])
-        good = clarity > max(0.4, 0.7 * clarity.max())
+        good = clarity > max(LEAST_CLARITY, CLEAR_SHARE * clarity.max())
         periodic = good.copy()
         good[: int(SCOOP_SHARE * len(good))] = False
         if not good.any():
-            good = clarity > 0.4
+            good = clarity > LEAST_CLARITY
             periodic = good
         if not good.any():
             continue
