@@ -93,7 +93,9 @@ def _hear(audio: Audio, settings: HearSettings, progress: Progress) -> tuple[Hea
         kept = np.array([one.source for one in meant], dtype=int)
         clarity, spread, foreign = clarity[kept], spread[kept], foreign[kept]
         _check_tune(audio, len(meant), sorted_out.left_out)
-        raw = _settled(at_the_vowels([one.note for one in meant], events, audio, voice), audio, voice)
+        raw = _settled(
+            at_the_vowels([one.note for one in meant], events, audio, voice), audio, voice
+        )
     offsets = _offsets(raw)
     raw = [
         replace(note, midi=note.midi - cents / 100, confidence=sure)
