@@ -66,13 +66,15 @@ def find_events(samples: np.ndarray, sample_rate: int) -> Events:
 
 def _power(samples: np.ndarray, first: int, last: int) -> np.ndarray:
     """Power spectra of frames first..last, shape (frames, WINDOW // 2 + 1)."""
+    from scipy.fft import rfft
+
     start, end = first * HOP - WINDOW // 2, (last - 1) * HOP + WINDOW // 2
     part = samples[max(0, start) : max(0, min(end, len(samples)))]
     part = np.pad(part, (max(0, -start), max(0, end - max(start, 0) - len(part) - max(0, 0))))
     need = (last - first - 1) * HOP + WINDOW
     part = np.pad(part, (0, max(0, need - len(part))))[:need]
     windows = np.lib.stride_tricks.sliding_window_view(part, WINDOW)[::HOP]
-    spectrum = np.fft.rfft(windows * np.hanning(WINDOW).astype(np.float32), axis=1)
+    spectrum = rfft(windows * np.hanning(WINDOW).astype(np.float32), axis=1)
     return (spectrum.real**2 + spectrum.imag**2).astype(np.float32)
 
 

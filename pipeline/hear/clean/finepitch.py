@@ -151,8 +151,10 @@ def _measure_frames(samples: np.ndarray, starts: np.ndarray, periods: np.ndarray
 
 def _nsdf(frames: np.ndarray) -> np.ndarray:
     """Normalised square difference function, shape (n_frames, FRAME), 1 at lag 0."""
-    spectrum = np.fft.rfft(frames, TRANSFORM, axis=1)
-    product = np.fft.irfft(spectrum.real**2 + spectrum.imag**2, TRANSFORM, axis=1)[:, :FRAME]
+    from scipy.fft import irfft, rfft
+
+    spectrum = rfft(frames, TRANSFORM, axis=1)
+    product = irfft(spectrum.real**2 + spectrum.imag**2, TRANSFORM, axis=1)[:, :FRAME]
     squares = np.cumsum(frames.astype(float) ** 2, axis=1)
     total = squares[:, -1:]
     # energy of the two overlapping ends: x[:n-lag] and x[lag:]
