@@ -15,6 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from liltwright.hear.audio.events import HOP as EVENTS_HOP
 from liltwright.hear.audio.events import Events
 from liltwright.hear.audio.pieces import pieces
 from liltwright.hear.audio.recording import Audio
@@ -68,7 +69,8 @@ def _listen(
     if settings.ear == "basic-pitch":
         notes = basic.one_voice(basic.beliefs(part))
     else:
-        notes = band_notes(part) if settings.players == "band" else own_notes(part)
+        first = round(start_s * rate) // EVENTS_HOP
+        notes = band_notes(part) if settings.players == "band" else own_notes(part, events, first)
     return [
         replace(note, onset_s=note.onset_s + start_s, offset_s=note.offset_s + start_s)
         for note in notes
