@@ -76,7 +76,7 @@ def judged(samples: np.ndarray, onset_label: np.ndarray) -> tuple[np.ndarray, np
     clear = (away <= RIGHT_FRAMES) | (away > FAR_FRAMES)
     places, right = places[clear], (away[clear] <= RIGHT_FRAMES).astype(float)
     events = find_events(samples, SAMPLE_RATE)
-    found = repeats.features(beliefs.onset[places], events, repeats.STEPS * places)
+    found = repeats.features(beliefs.onset[places], places, samples, events)
     return found, right
 
 

@@ -38,13 +38,25 @@ def events(dip_db: float = 0.0, strength: float = 0.5, lead: int = 0) -> Events:
     return Events(EVENTS_HOP / 22050, level, flux, -80.0)
 
 
+def sound(dip_db: float = 0.0) -> np.ndarray:
+    """A low hum, and hiss above that dips for 40 ms at PLACE."""
+    time = np.arange(FRAMES * HOP)
+    hiss = np.random.default_rng(0).standard_normal(len(time)) * 0.01
+    hiss[PLACE * HOP - 6 * EVENTS_HOP : PLACE * HOP + 2 * EVENTS_HOP] *= 10 ** (-dip_db / 20)
+    return (0.1 * np.sin(2 * np.pi * 220.0 / 22050 * time) + hiss).astype(np.float32)
+
+
+def weighed(beliefs: Evidence, heard: Events, *, upper_db: float = 0.0, first: int = 0) -> Evidence:
+    return weighed_anew(beliefs, sound(upper_db), heard, first)
+
+
 def test_frames_of_both_fit_together():
     assert HOP == STEPS * EVENTS_HOP
 
 
 def test_a_doubted_repetition_needs_a_dip():
-    even = decode(weighed_anew(evidence(), events()))
-    dipped = decode(weighed_anew(evidence(), events(dip_db=12.0, strength=3.0)))
+    even = decode(weighed(evidence(), events()))
+    dipped = decode(weighed(evidence(), events(dip_db=12.0, strength=3.0)))
     assert [round(n.onset_s / HOP_S) for n in even] == [20]
     assert [round(n.onset_s / HOP_S) for n in dipped] == [20, PLACE]
     assert dipped[1].confidence > 0.65
@@ -52,7 +64,7 @@ def test_a_doubted_repetition_needs_a_dip():
 
 def test_without_dip_and_strength_a_belief_becomes_less():
     before = evidence(0.5)
-    after = weighed_anew(before, events())
+    after = weighed(before, events())
     assert after.onset[PLACE] < 0.3
     assert np.array_equal(after.onset[:90], before.onset[:90])
     assert np.array_equal(after.pitch, before.pitch)
@@ -61,7 +73,7 @@ def test_without_dip_and_strength_a_belief_becomes_less():
 def test_a_change_of_pitch_is_left_to_the_network():
     before = evidence(after=CLASS + 6)
     assert not len(repeat_peaks(before))
-    assert weighed_anew(before, events(dip_db=12.0)) is before
+    assert weighed(before, events(dip_db=12.0)) is before
 
 
 def test_beside_a_surer_onset_nothing_is_weighed():
@@ -72,19 +84,31 @@ def test_beside_a_surer_onset_nothing_is_weighed():
 
 @pytest.mark.parametrize("lead", [0, 20, 2000])
 def test_a_piece_hears_what_the_whole_hears(lead):
-    whole = weighed_anew(evidence(), events(dip_db=6.0, strength=2.0), 0)
-    piece = weighed_anew(evidence(), events(dip_db=6.0, strength=2.0, lead=lead), lead)
+    whole = weighed(evidence(), events(dip_db=6.0, strength=2.0))
+    piece = weighed(evidence(), events(dip_db=6.0, strength=2.0, lead=lead), first=lead)
     assert np.array_equal(whole.onset, piece.onset)
 
 
+def test_a_mouth_that_closes_is_heard_in_the_upper_bands():
+    """The level stays, as it does for an m: a dip of 20 dB above 800 Hz is enough."""
+    belief = weighed(evidence(0.5), events()).onset[PLACE]
+    hummed = weighed(evidence(0.5), events(), upper_db=20.0).onset[PLACE]
+    assert hummed > 0.6 > 0.3 > belief
+
+
 def test_features_at_the_edges_are_finite():
-    found = features(np.array([0.0, 1.0, 0.5]), events(), np.array([0, STEPS * FRAMES - 1, 5000]))
-    assert found.shape == (3, 4)
-    assert np.all(np.isfinite(found))
+    edges = np.array([0, FRAMES - 1, 3 * FRAMES])
+    for samples in (sound(), np.zeros(10, dtype=np.float32)):
+        found = features(np.array([0.0, 1.0, 0.5]), edges, samples, events())
+        assert found.shape == (3, 5)
+        assert np.all(np.isfinite(found))
 
 
-def test_dip_is_measured_in_units_of_five_decibels():
-    """Smoothed over 52 ms a dip of 41 ms and 10 dB is 7.8 dB deep."""
-    found = features(np.array([0.5]), events(dip_db=10.0), np.array([STEPS * PLACE]))
-    assert found[0, 2] == pytest.approx(10.0 * 7 / 9 / 5.0, abs=0.01)
-    assert found[0, 1] == 0.0
+def test_dips_are_measured_in_units_of_five_decibels():
+    """The level is smoothed over 52 ms: a dip of 41 ms and 10 dB is 7.8 dB deep."""
+    at = np.array([PLACE])
+    found = features(np.array([0.5]), at, sound(10.0), events(dip_db=10.0))[0]
+    assert found[1] == 0.0
+    assert found[2] == pytest.approx(10.0 * 7 / 9 / 5.0, abs=0.01)
+    assert found[3] == pytest.approx(10.0 / 5.0, abs=0.6)
+    assert features(np.array([0.5]), at, sound(), events())[0, 3] < 0.9

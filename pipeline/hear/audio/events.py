@@ -52,7 +52,7 @@ def find_events(samples: np.ndarray, sample_rate: int) -> Events:
     before = np.zeros((LAG, bands.shape[1]), dtype=np.float32)
     for first in range(0, frames, BLOCK_FRAMES):
         last = min(first + BLOCK_FRAMES, frames)
-        power = _power(samples, first, last)
+        power = powers(samples, first, last)
         level[first:last] = 10 * np.log10(power.sum(axis=1) / WINDOW**2 * 5.3 + 1e-10)
         loud = np.log10(1.0 + 1e4 * np.sqrt(power @ bands))
         joined = np.concatenate((before, loud))
@@ -64,8 +64,8 @@ def find_events(samples: np.ndarray, sample_rate: int) -> Events:
     return Events(HOP / sample_rate, level, _relative(flux, sample_rate), _noise(level))
 
 
-def _power(samples: np.ndarray, first: int, last: int) -> np.ndarray:
-    """Power spectra of frames first..last, shape (frames, WINDOW // 2 + 1)."""
+def powers(samples: np.ndarray, first: int, last: int) -> np.ndarray:
+    """Power spectra of frames first to last - 1, shape (frames, WINDOW // 2 + 1)."""
     from scipy.fft import rfft
 
     start, end = first * HOP - WINDOW // 2, (last - 1) * HOP + WINDOW // 2

@@ -75,7 +75,8 @@ def own_notes(
 
     events : of the whole recording; first : the frame of theirs with which the samples begin
     """
-    return decode(weighed_anew(evidence(samples, progress=progress), events, first))
+    beliefs = evidence(samples, progress=progress)
+    return decode(weighed_anew(beliefs, samples, events, first))
 
 
 def decode(beliefs: Evidence) -> list[RawNote]:

@@ -1,27 +1,32 @@
 """A second opinion on notes repeated on one pitch: the level and the onset strength.
 
 Task   : the network's belief in onsets -> the same, weighed anew where the pitch goes on.
-In     : Evidence of our own network, Events of the recording, where in it the evidence begins.
+In     : Evidence of our own network and the samples it is of, Events of the whole recording, where
+         in it they begin.
 Out    : Evidence; nothing but the belief in onsets is touched.
 Method : singers repeat a note with hardly a break, and the network is in doubt. Where a peak of its
-         belief is the highest far and wide and one pitch sounds on both sides, three things are
+         belief is the highest far and wide and one pitch sounds on both sides, four things are
          put together by a logistic score: the belief, how far the level dips between two louder
-         moments, and the onset strength. The score takes the place of the belief's log odds, at
-         the peak and just beside it. Elsewhere the network is left alone: beside a true onset
-         dip and strength would speak of that one.
+         moments, how far the upper bands dip (a mouth that closes for m, n or l hums on below),
+         and the onset strength. The score takes the place of the belief's log odds, at the peak
+         and just beside it. Elsewhere the network is left alone: beside a true onset dips and
+         strength would speak of that one.
 References: logistic regression; the weights and how they were fitted: models/hearing/repeats.json
-         and its card. Onset strength: see audio/events.py.
+         and its card. Onset strength: see audio/events.py. Nasals have their energy below, and
+         zeros above: G. Fant, "Acoustic Theory of Speech Production", 1960 (from memory).
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
+from itertools import pairwise
 
 import numpy as np
 
 from liltwright.hear.audio import events as fine
 from liltwright.hear.audio.events import Events
-from liltwright.hear.ears.network import BINS_PER_SEMITONE, HOP, N_PITCHES, Evidence
+from liltwright.hear.ears.network import BINS_PER_SEMITONE, HOP, N_PITCHES, SAMPLE_RATE, Evidence
 from liltwright.models import read_json
 
 LEAST = 0.04
@@ -39,8 +44,13 @@ STEPS = HOP // fine.HOP
 EVEN = np.ones(9) / 9.0
 DIP_BEFORE, DIP_AFTER, BESIDE = 14, 12, 25
 """The dip is looked for around a peak, the louder moments on both sides of the dip."""
+UPPER_HZ = tuple(800.0 * 12.5 ** (k / 9) for k in range(10))
+"""Edges of the upper bands, 800 Hz to 10 kHz."""
+UPPER_REACH, UPPER_NEAR, UPPER_FAR = 6, 10, 24
+"""Their dip is looked for within the first of a peak, against the mean of the other two apart."""
+SILENT = 1e-10
 STRENGTH_REACH = 10
-DEEPEST_DB, DIP_UNIT_DB = 15.0, 5.0
+DEEPEST_DB, DEEPEST_UPPER_DB, DIP_UNIT_DB = 15.0, 25.0, 5.0
 STILL = 0.3
 """Added to the onset strength, whose logarithm is taken."""
 SUREST = 0.99
@@ -48,13 +58,18 @@ MOST_MOVED = 3.0
 """The log odds are moved by no more than this."""
 
 
-def weighed_anew(beliefs: Evidence, events: Events, first: int = 0) -> Evidence:
-    """The evidence with the belief in onsets put right; `first`: its first frame in the events."""
+def weighed_anew(
+    beliefs: Evidence, samples: np.ndarray, events: Events, first: int = 0
+) -> Evidence:
+    """The evidence with the belief in onsets put right.
+
+    samples : float32, shape (n,), what the evidence is of; first : their first frame in the events
+    """
     peaks = repeat_peaks(beliefs)
     if not len(peaks):
         return beliefs
     weights = np.array(read_json("hearing/repeats.json")["weights"])
-    found = features(beliefs.onset[peaks], events, first + STEPS * peaks)
+    found = features(beliefs.onset[peaks], peaks, samples, events, first)
     moved = np.clip(found @ weights - found[:, 1], -MOST_MOVED, MOST_MOVED)
     onset = beliefs.onset.copy()
     for peak, shift in zip(peaks.tolist(), moved.tolist(), strict=True):
@@ -88,22 +103,47 @@ def _goes_on(best: np.ndarray, peak: int) -> bool:
     return abs(middles[1] - middles[0]) <= BINS_PER_SEMITONE
 
 
-def features(belief: np.ndarray, events: Events, places: np.ndarray) -> np.ndarray:
-    """Constant, log odds of the belief, dip of the level, onset strength; shape (n, 4).
+def features(
+    belief: np.ndarray, peaks: np.ndarray, samples: np.ndarray, events: Events, first: int = 0
+) -> np.ndarray:
+    """Constant, log odds of the belief, dips of level and upper bands, strength; shape (n, 5).
 
-    belief : in an onset at each place, shape (n,); places : in frames of the events, shape (n,)
+    belief : in an onset at each peak, shape (n,); peaks : frames of the network, shape (n,)
     """
-    rows = [(_dip_db(events.level_db, at), _strength(events.strength, at)) for at in places]
-    dip_db, strength = np.array(rows).reshape(-1, 2).T
+    places = (STEPS * peaks).tolist()
+    dips = [_dip_db(events.level_db, first + at) for at in places]
+    upper = [_upper_dip_db(samples, at) for at in places]
+    strength = [_strength(events.strength, first + at) for at in places]
     return np.stack(
         (
-            np.ones(len(belief)),
+            np.ones(len(places)),
             _log_odds(belief),
-            np.minimum(dip_db, DEEPEST_DB) / DIP_UNIT_DB,
-            np.log(strength + STILL),
+            np.minimum(dips, DEEPEST_DB) / DIP_UNIT_DB,
+            np.clip(upper, -DIP_UNIT_DB, DEEPEST_UPPER_DB) / DIP_UNIT_DB,
+            np.log(np.array(strength) + STILL),
         ),
         axis=1,
     )
+
+
+@cache
+def _upper_bands() -> np.ndarray:
+    """Mean over the lines of each upper band, shape (lines, bands)."""
+    edges = np.round(np.array(UPPER_HZ) * fine.WINDOW / SAMPLE_RATE).astype(int)
+    weights = np.zeros((fine.WINDOW // 2 + 1, len(edges) - 1), dtype=np.float32)
+    for band, (low, high) in enumerate(pairwise(edges.tolist())):
+        weights[low:high, band] = 1.0 / ((high - low) * fine.WINDOW**2)
+    return weights
+
+
+def _upper_dip_db(samples: np.ndarray, place: int) -> float:
+    """How far the upper bands fall near a place below the quieter of its two sides."""
+    power = fine.powers(samples, place - UPPER_FAR, place + UPPER_FAR)
+    level = (10 * np.log10(power @ _upper_bands() + SILENT)).mean(axis=1)
+    middle = level[UPPER_FAR - UPPER_REACH : UPPER_FAR + UPPER_REACH + 1].min()
+    before = level[: UPPER_FAR - UPPER_NEAR].mean()
+    after = level[UPPER_FAR + UPPER_NEAR :].mean()
+    return float(min(before, after) - middle)
 
 
 def _dip_db(level_db: np.ndarray, place: int) -> float:
