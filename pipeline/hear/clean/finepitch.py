@@ -36,6 +36,7 @@ LEAST_CLARITY, CLEAR_SHARE = 0.4, 0.7
 """A frame counts when it is at least so clear, and so clear against the note's clearest."""
 STEADY_SEMITONES, BELL_SEMITONES = 0.1, 0.35
 """Up to this width the middle half's mean is the pitch, beyond it where the pitch is mostly."""
+SETTLED_S = 0.16
 LONGEST_S = 1.5
 """Of a very long note only this much is measured."""
 
@@ -84,7 +85,8 @@ def _measured_frames(
 def settled_pitch(samples: np.ndarray, sample_rate: int, notes: list[RawNote]) -> np.ndarray:
     """Where the pitch of each sung note is most of the time, MIDI, shape (n_notes,).
 
-    For notes whose beginning and end are known; the note's own pitch where nothing is periodic.
+    For notes whose beginning and end are known; the note's own pitch where nothing is periodic
+    and of notes shorter than SETTLED_S, which are mostly the way from one pitch to the next.
     """
     owner, _, pitch_midi, frames = _measured_frames(samples, sample_rate, notes)
     result = np.array([note.midi for note in notes], dtype=float)
@@ -92,7 +94,7 @@ def settled_pitch(samples: np.ndarray, sample_rate: int, notes: list[RawNote]) -
     for i in range(len(notes)):
         clarity = frames[1, bounds[i] : bounds[i + 1]]
         clear = clarity > max(LEAST_CLARITY, CLEAR_SHARE * clarity.max(initial=0.0))
-        if clear.any():
+        if clear.any() and notes[i].offset_s - notes[i].onset_s >= SETTLED_S:
             result[i] = _held(pitch_midi[bounds[i] : bounds[i + 1]][clear])
     return result
 
