@@ -54,8 +54,9 @@ DEEPEST_DB, DEEPEST_UPPER_DB, DIP_UNIT_DB = 15.0, 25.0, 5.0
 STILL = 0.3
 """Added to the onset strength, whose logarithm is taken."""
 SUREST = 0.99
-MOST_MOVED = 3.0
-"""The log odds are moved by no more than this."""
+MOST_MOVED, SURE = 3.0, 0.8
+"""The log odds are moved by no more than the first, and not up beyond the second: of singers it is
+right to hear the note, but not to be surer of it than the network ever is of such notes."""
 
 
 def weighed_anew(
@@ -70,7 +71,9 @@ def weighed_anew(
         return beliefs
     weights = np.array(read_json("hearing/repeats.json")["weights"])
     found = features(beliefs.onset[peaks], peaks, samples, events, first)
-    moved = np.clip(found @ weights - found[:, 1], -MOST_MOVED, MOST_MOVED)
+    belief = found[:, 1]
+    score = np.minimum(found @ weights, np.maximum(belief, SURE))
+    moved = np.clip(score - belief, -MOST_MOVED, MOST_MOVED)
     onset = beliefs.onset.copy()
     for peak, shift in zip(peaks.tolist(), moved.tolist(), strict=True):
         near = slice(max(peak - SPREAD, 0), peak + SPREAD + 1)
