@@ -8,7 +8,7 @@ Method : normalised square difference function (autocorrelation over energy) of 
          samples, then near 250, where a sample is worth few cents whatever the pitch. The pitch of
          a steady note is the mean of the middle half of its frames' pitches, its beginning (scoop,
          attack) left out where it is long enough; that of an unsteady one is where most of its
-         frames lie.
+         frames lie. Sung notes are asked once more, when it is known where they begin and end.
 References: P. McLeod and G. Wyvill, "A smarter way to find pitch", ICMC 2005 (the function);
          A. de Cheveigné and H. Kawahara, "YIN", JASA 111, 2002, step 5 (parabola). We search
          multiples of a known period instead of picking the first of all peaks.
