@@ -70,8 +70,9 @@ def write(real: list[Any], usual: list[Any]) -> None:
 def judged(heard: Any, truth: Any) -> tuple[np.ndarray, np.ndarray]:
     """Evidence and wrongness of every printed bar of one performance, once through."""
     from liltwright.notate.doubts import bar_evidence, printed_evidence
-    from liltwright.notate.notate import NotateSettings, lay_page
+    from liltwright.notate.notate import lay_page
     from liltwright.notate.plain import plain_notes
+    from liltwright.notate.settings import NotateSettings
     from tests.benchmark.score_tune import _key, _played, _versions
 
     page = lay_page(plain_notes(heard), NotateSettings())

@@ -20,8 +20,8 @@ import numpy as np
 
 from liltwright import keys
 from liltwright.arrange.assemble import (
+    AddedVoice,
     Ground,
-    Voice,
     Voices,
     graded,
     ornamented,
@@ -32,7 +32,7 @@ from liltwright.arrange.fingered import bass_tables, melody_path
 from liltwright.arrange.grades import wish_to_walk
 from liltwright.arrange.harmony import Harmony, harmonise
 from liltwright.arrange.inner import inner_notes
-from liltwright.arrange.lines import Line, basses, joined, other_lines, parse_picks, thumb_plays
+from liltwright.arrange.lines import BassLine, basses, joined, other_lines, parse_picks, thumb_plays
 from liltwright.arrange.pinned import pinned_of
 from liltwright.arrange.remarks import pin_remarks
 from liltwright.arrange.rounds import check_parts, parse_plan
@@ -109,7 +109,7 @@ def arrange_layers(
     path = melody_path(ground, tables, harmony)
     progress("building the layers", 0.7)
     melody = melody_of(path, tables)
-    steady = Line("steady", harmony, tables, tuple(walking_bass(tables, melody, walk)))
+    steady = BassLine("steady", harmony, tables, tuple(walking_bass(tables, melody, walk)))
     layers, lines = _built(ground, melody, steady, picked, settings)
     said = pin_remarks([one.pin.text for one in pinned.placed])
     layers = (replace(layers[0], remarks=layers[0].remarks + said), *layers[1:])
@@ -131,7 +131,7 @@ def arrange_layers(
 def _built(
     ground: Ground,
     melody: Melody,
-    steady: Line,
+    steady: BassLine,
     picked: Mapping[str, LineName],
     settings: ArrangeSettings,
 ) -> tuple[tuple[Layer, ...], tuple[Layer, ...]]:
@@ -147,7 +147,7 @@ def _built(
         main = basses(line, [note for note in drone if note.event not in barred], melody)
     pulse = pulse_of(ground.tune)
     inner = inner_notes(line.tables, ground.setup, melody, plucks, main.moving, pulse)
-    fuller = Voice("fuller", (*main.moving, *inner), line.harmony)
+    fuller = AddedVoice("fuller", (*main.moving, *inner), line.harmony)
     voices = Voices(plucks, (*main.voices("moving-bass", line.harmony), fuller))
     layers = graded(ground, line.tables, melody, voices, settings.effort)
     count = len(layers)

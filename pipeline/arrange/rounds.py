@@ -37,7 +37,7 @@ from liltwright.tune import Tune
 
 DYNAMICS: tuple[Dynamic, ...] = get_args(Dynamic)
 GROWING: tuple[Dynamic, ...] = ("mp", "mf", "f")
-MAX_ROUNDS = 12
+MAX_ROUNDS = 12  # longer than any session plays one tune
 CLOSING_FRETS = 5
 """The closing chord stays this close to the nut or capo, where every hand can hold it."""
 UPPER_PLUCKS: dict[int, Literal["i", "m", "a"]] = {3: "i", 2: "m", 1: "a"}
@@ -71,19 +71,6 @@ def parse_plan(text: str) -> tuple[Round, ...]:
             "like: melody drone moving-bass."
         )
     return tuple(_round(word, place, len(words)) for place, word in enumerate(words))
-
-
-def plan_text(rounds: tuple[Round, ...]) -> str:
-    """The plan as one line that parse_plan reads."""
-    return " ".join(
-        "/".join(
-            [
-                f"{one.layer}:{one.dynamic}",
-                *(f"{part.part}={part.layer}:{part.dynamic}" for part in one.parts),
-            ]
-        )
-        for one in rounds
-    )
 
 
 def round_words(one: Round) -> str:

@@ -22,7 +22,7 @@ from liltwright.arrange.fingered import bass_tables
 from liltwright.arrange.harmony import Harmony, harmonise
 from liltwright.arrange.moments import Tables
 from liltwright.arrange.tab import Below
-from liltwright.arrange.timeline import Timeline, timeline
+from liltwright.arrange.timeline import TuneEvents, timeline
 from liltwright.arrange.voices import Melody, note_held
 from liltwright.arrange.walking import walking_bass
 from liltwright.guitar.arranged import FILE, Weighed
@@ -38,7 +38,7 @@ class Weigher:
     def __init__(self, tune: Tune, player: Player) -> None:
         """Nothing is arranged yet."""
         self.tune, self.player = tune, player
-        self._known: dict[int, tuple[Harmony, Timeline]] = {}
+        self._known: dict[int, tuple[Harmony, TuneEvents]] = {}
 
     def __call__(self, setup: Setup, path: Sequence[int]) -> Weighed:
         """Arrange and weigh; path : the melody's states."""

@@ -29,14 +29,14 @@ from liltwright.gather.results import drop, names, put, take
 from liltwright.gather.work import Row, Task, failed_row
 
 if TYPE_CHECKING:
-    from liltwright.gather.gather import Order
+    from liltwright.gather.order import Order
 
-RETRIES = 4
-OPEN_PER_THREAD = 3
-WAIT_S = 30
+RETRIES = 4  # a call is given to another worker so often when its worker dies
+OPEN_PER_THREAD = 3  # calls that wait for each thread, so that none is ever idle
+WAIT_S = 30  # seconds that a scheduler has to answer
 LOST_S = 10
 """So long may the scheduler be away."""
-POLL_S = 0.1
+POLL_S = 0.1  # seconds between two looks at what has ended
 SCHEDULER_ENDED = "the Dask scheduler ended: start it again and give the same command, it goes on."
 
 

@@ -42,7 +42,7 @@ class Limits:
     files_per_worker: int = 100
 
 
-class Stop:
+class StopSignal:
     """Says to all feeders that the work is to end, and kills their workers."""
 
     def __init__(self) -> None:
@@ -74,7 +74,7 @@ class Stop:
 class Worker:
     """One worker process at a time, replaced when it must be."""
 
-    def __init__(self, limits: Limits, stop: Stop) -> None:
+    def __init__(self, limits: Limits, stop: StopSignal) -> None:
         self._limits = limits
         self._stop = stop
         self._process: subprocess.Popen[str] | None = None
@@ -164,7 +164,7 @@ def work_locally(
     for task in tasks:
         waiting.put(task)
     rows: queue.SimpleQueue[Row | BaseException] = queue.SimpleQueue()
-    stop = Stop()
+    stop = StopSignal()
     feeders = [
         threading.Thread(target=_feed, args=(waiting, rows, limits, stop), daemon=True)
         for _ in range(min(processes, len(tasks)))
@@ -187,7 +187,7 @@ def _feed(
     waiting: queue.SimpleQueue[Task],
     rows: queue.SimpleQueue[Row | BaseException],
     limits: Limits,
-    stop: Stop,
+    stop: StopSignal,
 ) -> None:
     worker = Worker(limits, stop)
     try:

@@ -30,7 +30,7 @@ from liltwright.keys import pitch_class, transpose_key
 from liltwright.tab import RankedSetup, Setup
 
 SUSPECTS = (("standard", 0), ("drop D", 0), ("DADGAD", 0))
-TOLD = 3
+TOLD = 3  # reasons given for a setup
 TOPICS = {"root": "bass strings", "drones": "bass strings", "open": "bass strings", "room": "flow"}
 """Parts that say nearly the same when a setup is told to be worse."""
 THUMB_FROM = 4

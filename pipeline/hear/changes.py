@@ -22,8 +22,8 @@ import numpy as np
 
 from liltwright.tune import NoteEvent
 
-ROW, WRONG = 8, 1
-SHORTEST_S = 20.0
+ROW, WRONG = 8, 1  # notes that come again in a row, and how many of them may differ
+SHORTEST_S = 20.0  # a tune of a set lasts longer
 OWN_S = 13.0
 """Music that is not heard before: more than one part of a tune."""
 ACROSS = 0.3

@@ -39,9 +39,9 @@ from liltwright.options import Ear
 from liltwright.progress import Progress, silent
 from liltwright.tune import Heard, LeftOut, NoteEvent
 
-FEWEST_NOTES = 8
-SURE_CLARITY = 0.5
-BRIEF_S = 0.065
+FEWEST_NOTES = 8  # fewer are no tune to judge by
+SURE_CLARITY = 0.5  # of a note, 0 to 1, from which on its fine pitch is believed
+BRIEF_S = 0.065  # a shorter note is short for an ornament's
 ROUGHNESS_SEMITONES: dict[Ear, float] = {
     "own": 0.25, "swift-f0": 0.3, "pyin": 0.3, "basic-pitch": 0.65,
 }  # fmt: skip

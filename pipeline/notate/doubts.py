@@ -26,6 +26,7 @@ from liltwright.notate.form.fold import Folded, vote
 from liltwright.tune import Bar, Doubt, HeardBar
 
 UNHEARD, UNPLACED, UNSTEPPED, OPEN_METER = 0.6, 0.4, 0.85, 0.1
+"""From which value on a reason is named; by the bars of the development split."""
 FEATURES = (
     "unplaced most", "unplaced mean", "unstepped most", "unheard most", "unheard mean",
     "passed over", "beat waits", "alone among passes", "two passes differ", "single pass",

@@ -30,7 +30,7 @@ from liltwright.tune import Tune
 from liltwright.write.folder.ledger import is_plain_file
 
 Value = TypeVar("Value")
-KEPT = 8
+KEPT = 8  # results of each kind kept in memory
 PAUSE_S = 0.7
 """So long after the last change the files are written."""
 AHEAD_S = 2.5

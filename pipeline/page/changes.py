@@ -30,8 +30,6 @@ from liltwright.records import from_json, to_json
 from liltwright.tune import Tune
 from liltwright.write.folder.ledger import EDITS, edited_alone, is_plain_file
 
-MOST_LINE_BYTES = 12_000_000
-
 
 class Journal:
     """The changes of one tune. Not frozen: it grows. Safe for several threads.

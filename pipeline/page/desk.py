@@ -193,7 +193,8 @@ def _metre(tune: Tune, edit: Edit) -> Tune:
 
 
 def _known(tune: Tune, known: options.TuneOptions) -> Tune:
-    from liltwright.notate.notate import NotateSettings, renotate
+    from liltwright.notate.renotate import renotate
+    from liltwright.notate.settings import NotateSettings
 
     # Without "notes" a heard tune would be read anew from the recording and lose what was mended.
     held = replace(

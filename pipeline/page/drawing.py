@@ -19,8 +19,9 @@ from liltwright.write.engrave.engraving import Engraved, engrave, narrowed
 from liltwright.write.engrave.sheets import bars_label
 from liltwright.write.engrave.svg import Drawing, glyph_sheet, inline, marked
 from liltwright.write.formats.musicxml import sheet_to_musicxml
+from liltwright.write.sheet.bars import Sheet, SheetBar
 from liltwright.write.sheet.drawn import drawn
-from liltwright.write.sheet.layout import Sheet, SheetBar, sheet_of_layer, sheet_of_tune
+from liltwright.write.sheet.layout import sheet_of_layer, sheet_of_tune
 
 _engraver = threading.Lock()
 _MEASURE = re.compile(r'(?=<g class="measure(?: doubt)?" data-bar="\d+">)')

@@ -15,7 +15,7 @@ from starlette.responses import JSONResponse, Response
 from liltwright import options
 from liltwright.errors import PipelineError, UsageError
 from liltwright.page.guard import UPLOAD_BYTES
-from liltwright.page.tasks import Task
+from liltwright.page.tasks import PageTask
 
 
 def shelf(context: Any, request: Request, body: Any) -> Any:
@@ -81,10 +81,10 @@ def take(context: Any, request: Request, body: Any) -> Any:
 def _start(
     context: Any, path: Path, name: str, known: options.TuneOptions, *, apart: bool,
     scratch: Path | None,
-) -> Task:  # fmt: skip
+) -> PageTask:  # fmt: skip
     from liltwright.page.taking import take_apart, take_in
 
-    def work(task: Task) -> str:
+    def work(task: PageTask) -> str:
         try:
             if apart:
                 return take_apart(context.shelf, path, name, context.player(), task)
@@ -93,7 +93,7 @@ def _start(
             if scratch is not None:
                 shutil.rmtree(scratch, ignore_errors=True)
 
-    started: Task = context.tasks.start(name, work)
+    started: PageTask = context.tasks.start(name, work)
     return started
 
 

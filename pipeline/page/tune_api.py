@@ -13,7 +13,7 @@ from liltwright import options
 from liltwright.errors import PipelineError, UsageError
 from liltwright.options import OutputOptions
 from liltwright.page.notes import whole
-from liltwright.page.tasks import Task
+from liltwright.page.tasks import PageTask
 from liltwright.write.folder.ledger import is_plain_file, read_list
 
 TOLD = 30
@@ -214,7 +214,7 @@ def write(context: Any, request: Request, body: Any) -> Any:
     bench = _bench(context, request)
     wanted = request.path_params["tune"]
 
-    def work(task: Task) -> str:
+    def work(task: PageTask) -> str:
         from liltwright.write.files import is_left_out, render
         from liltwright.write.folder.save import save
 

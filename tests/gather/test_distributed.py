@@ -116,7 +116,8 @@ def test_no_scheduler_is_one_sentence(archive, tmp_path, monkeypatch):
     from liltwright.gather import distributed
 
     monkeypatch.setattr(distributed, "WAIT_S", 1)
-    from liltwright.gather.gather import Order, gather
+    from liltwright.gather.gather import gather
+    from liltwright.gather.order import Order
     from liltwright.gather.pace import Pace
     from liltwright.gather.work import Recipe, program_version
     from liltwright.guitar.player import Player

@@ -56,7 +56,7 @@ def test_solo_is_as_if_there_were_no_bands():
 
 
 def test_only_the_own_ear_follows_a_band():
-    with pytest.raises(UsageError, match="leave --ear out"):
+    with pytest.raises(UsageError, match="take its own or listen to one player"):
         HearSettings(ear="swift-f0", players="band")
 
 

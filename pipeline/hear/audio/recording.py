@@ -25,13 +25,13 @@ from liltwright.limits import check, check_between, check_regular, clean, limit,
 from liltwright.progress import Progress, silent
 from liltwright.tune import Source
 
-SAMPLE_RATE = 22050
-MIN_DURATION_S = 4.0
-MAX_DURATION_S = 3600.0
-SILENT_PEAK = 10 ** (-70 / 20)
-CLIPPED_SHARE = 1e-3
-TRUNCATED_S = 0.5
-PROBE_S = 20.0
+SAMPLE_RATE = 22050  # Hz; nothing that is looked for lies above half of it
+MIN_DURATION_S = 4.0  # shorter is no tune
+MAX_DURATION_S = 3600.0  # an hour, for bounded memory
+SILENT_PEAK = 10 ** (-70 / 20)  # -70 dB of full scale: quieter than any microphone's own noise
+CLIPPED_SHARE = 1e-3  # of samples at full scale from which on the user is told
+TRUNCATED_S = 0.5  # seconds less than the file promises from which on the user is told
+PROBE_S = 20.0  # seconds of sound by which the mix of the channels is chosen
 FORMATS = "wav, flac, mp3, ogg, m4a, webm"
 
 

@@ -24,12 +24,13 @@ from liltwright.hear.ears.raw import RawNote
 from liltwright.tune import Heard
 
 STRETCH_S, LONG_S = 20.0, 60.0
+"""Seconds listened to at each place, and from which length on at two places."""
 HARDLY = 0.04
 """Upper quartile of the foreign shares, of the solo ear's notes, up to which nothing is asked."""
 AGREE, MUCH, VERY_MUCH = 0.92, 0.035, 0.13
 """Agreement below which the ears disagree; medians of the foreign shares at the band's line."""
-ONSET_S, SEMITONES = 0.06, 0.6
-FEWEST = 4
+ONSET_S, SEMITONES = 0.06, 0.6  # seconds and semitones within which two ears heard the same note
+FEWEST = 4  # foreign peaks; fewer tell nothing
 
 
 def is_accompanied(audio: Audio, heard: Heard, foreign: np.ndarray) -> bool:

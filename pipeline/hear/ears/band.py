@@ -29,7 +29,7 @@ from liltwright.hear.ears.network import (
 from liltwright.hear.ears.raw import RawNote
 from liltwright.progress import Progress, silent
 
-SHIFTS = np.array((0, -12, 12))
+SHIFTS = np.array((0, -12, 12))  # semitones that a note of the lead may be moved by
 BELIEF_FLOOR, BELIEF = 0.01, 1.0
 """No octave is less probable than this; weight of the belief against the leaps."""
 WIDE, LEAP = 7.0, 0.2

@@ -31,6 +31,7 @@ from liltwright.hear.settings import HearSettings
 from liltwright.progress import Progress, silent
 
 PIECE_S, OVERLAP_S = 150.0, 12.0
+"""Seconds heard at once and by how many they overlap, for bounded memory."""
 GRID_SAMPLES = 2560
 """Pieces start on this grid, a multiple of every hop, so that they hear what the whole hears."""
 

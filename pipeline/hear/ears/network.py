@@ -28,15 +28,15 @@ from liltwright.progress import Progress, silent
 from liltwright.threads import threads
 from liltwright.units import midi_to_hz
 
-SAMPLE_RATE = 22050
-HOP = 256
+SAMPLE_RATE = 22050  # Hz, as the network was trained
+HOP = 256  # samples between frames, 11.6 ms
 HOP_S = HOP / SAMPLE_RATE
 WINDOWS = ((4096, 4096), (1536, 2048), (640, 1024))
 """Window and transform length of the three spectra, in samples."""
-BINS_PER_SEMITONE = 3
+BINS_PER_SEMITONE = 3  # of the spectrum that the network sees
 LOWEST_MIDI, HIGHEST_MIDI = 36, 104
 """Range of the pitch output, both ends included."""
-SPECTRUM_SEMITONES = 89
+SPECTRUM_SEMITONES = 89  # how far up it goes
 N_BINS = SPECTRUM_SEMITONES * BINS_PER_SEMITONE
 N_PITCHES = (HIGHEST_MIDI - LOWEST_MIDI + 1) * BINS_PER_SEMITONE
 """Pitch classes of a third of a semitone; class 1 is LOWEST_MIDI exactly."""
@@ -50,7 +50,7 @@ FRUGAL = 12_000
 """Frames from which on the network saves memory rather than time: over two minutes."""
 FRAMES_AT_ONCE = 128
 """Frames transformed together: as many as stay in the processor's cache."""
-FLOOR = 1e-5
+FLOOR = 1e-5  # amplitude that is silence, against logarithms of nothing
 
 SOLO, BAND = "ear/ear.onnx", "band/band.onnx"
 """One player alone; the lead of a band."""

@@ -12,19 +12,20 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-ENDING_FLOOR = -0.6
+ENDING_FLOOR = -0.6  # log odds that a last bar is the same, at least: it may be an ending
 SHORT = 4
 """Two halves of an eight-bar part often differ in their last bar alone: no second ending then."""
+# Log odds by bars of a part.
 PART_PRIOR = {8: 0.0, 4: -3.0, 16: -3.0, 12: -4.0, 6: -5.0, 10: -5.5, 24: -5.5, 7: -6.5, 9: -6.5,
               5: -6.5, 14: -6.0, 20: -6.0, 3: -7.5, 2: -7.0, 11: -7.5, 13: -7.5, 15: -7.0,
               18: -6.5, 32: -7.0}  # fmt: skip
-TIMES_PRIOR = {1: -1.2, 2: 0.0, 3: -4.5}
+TIMES_PRIOR = {1: -1.2, 2: 0.0, 3: -4.5}  # log odds by times through
 VARIED, VARIED_BARS = -1.0, 8
 """Least log odds a bar for a pass of a part of so many bars or more: players vary a whole pass."""
 
-PHRASE, CHANGED, PHRASE_BARS = -5.0, -0.8, 4
+PHRASE, CHANGED = -5.0, -0.8
 """Log odds that a pass changes a phrase, and of each of its bars; the others must agree. Parts of
-fewer bars than PHRASE_BARS twice are not played so."""
+fewer than VARIED_BARS are not played so."""
 
 Plan = list[tuple[int, int]]
 

@@ -28,12 +28,12 @@ from liltwright.notate.form.rounds import (
     phrases_odds,
 )
 
-EDGES = np.array([0.45, 0.62, 0.74, 0.86])
+EDGES = np.array([0.45, 0.62, 0.74, 0.86])  # likeness, 0 to 1
 AGREES = np.array([-5.0, -3.0, -0.8, 0.5, 1.2])
 """Log odds that two bars are passes of one printed bar, by their likeness."""
-ROUNDS_TRIED, LATE_ROUNDS_TRIED = 4, 2
-LATE_START = -4.0
-START_WEIGHT, START_MOST = 0.6, 4.0
+ROUNDS_TRIED, LATE_ROUNDS_TRIED = 4, 2  # lengths of a round, likeliest first
+LATE_START = -4.0  # log odds of a performance that begins inside the round
+START_WEIGHT, START_MOST = 0.6, 4.0  # share of the network's log odds, and their bound
 CODA = (0.0, -4.0, -1.5, -1.5, -4.3)
 """Log odds of an ending of so many bars; above that of a part of two bars heard once, -8.2."""
 FEWEST_BARS = 8
@@ -42,7 +42,7 @@ BROKEN_OFF = -6.0
 """For a last round that stops between its beginning and its end: players finish the tune."""
 RETURN = -4.0
 """For a part that comes back later in the round, beside the repetition of the whole round."""
-MIRRORS = 0.3
+MIRRORS = 0.3  # log odds a bar from which on two parts are one
 ONE_PART = -4.0
 """For a tune of one part of eight bars that is played again and again."""
 PARTS, MORE = (0.0, 0.0, -2.0, -4.0, -10.0), -6.0

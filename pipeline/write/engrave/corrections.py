@@ -21,20 +21,20 @@ from liltwright.write.engrave.tab_marks import STAFF_LINE
 SVG = "{http://www.w3.org/2000/svg}"
 FRET_PX = 420
 """Size of a fret number; strings are 314 apart. verovio draws 324."""
-_VEROVIO_FRET_PX = 324
+_VEROVIO_FRET_PX = 324  # size of the figures that verovio's places are made for
 _DIGIT_MIDDLE = 0.325
 """Half the height of a digit as a share of its font size."""
 _WIDER = 20
 """How much more room a number of FRET_PX needs in its string, on each side."""
-_TAB_DOT = 46
+_TAB_DOT = 46  # width of a dot, in verovio's units as all below
 _APART = 45
 """How much further apart beams stand than verovio sets them."""
 _SIGNS = {"\uea63": "♭♭", "\uea64": "♭", "\uea65": "♮", "\uea66": "♯", "\uea67": "♯♯"}
 """Accidentals of figured bass (Standard Music Font Layout 1.4), which verovio puts into chord
 names, and the same in any text font."""
 _CHORD_PX = "405px"
-_FINGER_REACH = 150
-_FINGER_HEIGHT = 215
+_FINGER_REACH = 150  # from a figure to a stem that it would touch
+_FINGER_HEIGHT = 215  # of a finger's figure
 _BOX_LEFT = 150
 """Where the box of a part's letter may begin, clear of the bar number."""
 

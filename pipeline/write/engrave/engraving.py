@@ -21,8 +21,9 @@ from liltwright.tab import Arrangement, Setup
 from liltwright.tune import KeyName, Tune
 from liltwright.write.engrave.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM
 from liltwright.write.engrave.svg import Drawing, drawing_of
+from liltwright.write.sheet.bars import Sheet
 from liltwright.write.sheet.drawn import drawn
-from liltwright.write.sheet.layout import Sheet, sheet_of_layer, sheet_of_tune
+from liltwright.write.sheet.layout import sheet_of_layer, sheet_of_tune
 from liltwright.write.sheet.systems import LINE_NOTES, ROOMY_NOTES, line_weight, lines_of
 
 if TYPE_CHECKING:

@@ -26,7 +26,7 @@ from liltwright.write.engrave.corrections import (
 )
 from liltwright.write.engrave.pluck_marks import mark_plucks
 from liltwright.write.engrave.tab_marks import mark_tab
-from liltwright.write.sheet.layout import SheetBar
+from liltwright.write.sheet.bars import SheetBar
 
 _FOOT = 110
 """What the plucking hand's letters need below their feet."""

@@ -34,12 +34,12 @@ from liltwright.write.formats.lead import with_chords
 from liltwright.write.report.frame import layers_heading, page_section
 from liltwright.write.report.picture import heard_picture
 from liltwright.write.report.player import Music
+from liltwright.write.report.ranking import ranking_section
 from liltwright.write.report.sections import (
     downloads_section,
     heard_section,
     layers_section,
     masthead,
-    ranking_section,
     tune_section,
 )
 from liltwright.write.sheet.timing import PlayedBar, clock_of, played_bars
