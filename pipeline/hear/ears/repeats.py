@@ -29,13 +29,12 @@ from liltwright.hear.audio.events import Events
 from liltwright.hear.ears.network import BINS_PER_SEMITONE, HOP, N_PITCHES, SAMPLE_RATE, Evidence
 from liltwright.models import read_json
 
-LEAST = 0.04
-"""No belief below this is a peak."""
+LEAST = 0.04  # no belief below this is a peak, as in decode
 ALONE = 12
 """Frames on either side in which no other peak may be higher."""
 NEXT_TO, SIDE = 3, 14
 """The pitch beside a peak is taken from so many frames before and after it to so many."""
-MOST_SILENCE = 0.5
+MOST_SILENCE = 0.5  # of the frames of a side, or no pitch sounds there
 SPREAD = 2
 """Frames on either side of a peak that are weighed anew with it."""
 
@@ -48,12 +47,12 @@ UPPER_HZ = tuple(800.0 * 12.5 ** (k / 9) for k in range(10))
 """Edges of the upper bands, 800 Hz to 10 kHz."""
 UPPER_REACH, UPPER_NEAR, UPPER_FAR = 6, 10, 24
 """Their dip is looked for within the first of a peak, against the mean of the other two apart."""
-SILENT = 1e-10
-STRENGTH_REACH = 10
-DEEPEST_DB, DEEPEST_UPPER_DB, DIP_UNIT_DB = 15.0, 25.0, 5.0
-STILL = 0.3
-"""Added to the onset strength, whose logarithm is taken."""
-SUREST = 0.99
+SILENT = 1e-10  # power against full scale, -100 dB, so that silence has a logarithm
+STRENGTH_REACH = 10  # frames, 58 ms: a consonant lies before or behind the belief
+DEEPEST_DB, DEEPEST_UPPER_DB = 15.0, 25.0  # deeper dips say no more than these
+DIP_UNIT_DB = 5.0  # so that the weights are of one size
+STILL = 0.3  # added to the onset strength, whose logarithm is taken; inside notes it is 0.4 to 1
+SUREST = 0.99  # of a belief, so that its log odds stay below five
 MOST_MOVED, SURE = 3.0, 0.8
 """The log odds are moved by no more than the first, and not up beyond the second: of singers it is
 right to hear the note, but not to be surer of it than the network ever is of such notes."""
