@@ -40,7 +40,7 @@ SPREAD = 2
 
 STEPS = HOP // fine.HOP
 """Frames of the events per frame of the network. What follows is in frames of the events."""
-EVEN = np.ones(9) / 9.0
+EVEN = np.ones(9) / 9.0  # a mean over 52 ms: single periods of a low voice are no dip
 DIP_BEFORE, DIP_AFTER, BESIDE = 14, 12, 25
 """The dip is looked for around a peak, the louder moments on both sides of the dip."""
 UPPER_HZ = tuple(800.0 * 12.5 ** (k / 9) for k in range(10))
