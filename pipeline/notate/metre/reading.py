@@ -52,6 +52,8 @@ class Reading:
     """Probability of the metre."""
     other_meter: str | None = None
     """Another metre that fits nearly as well."""
+    path_odds: float = 0.0
+    """Log probability of a note on the best path."""
     word: Word | None = None
     """What the network says of every note of the line, for looking at its bar lines again; None
     where bars were paired or the user put a bar line by hand."""
@@ -115,8 +117,9 @@ def read_rhythm(
         (line, starts), word = _paired(line, starts), None
     rival = paths[1].meter if len(paths) > 1 and chance[1] > RIVAL else None
     return Reading(
-        line, types, notes.onset_s[best.ticks < 0], starts, round(float(chance[0]), 4), rival, word
-    )
+        line, types, notes.onset_s[best.ticks < 0], starts, round(float(chance[0]), 4), rival,
+        paths[0].score / len(notes), word,
+    )  # fmt: skip
 
 
 def _meters(wanted: _Wanted) -> tuple[str, ...]:
