@@ -20,7 +20,8 @@ from liltwright.tune import Bar, Ending, HeardBar, Part, ScoreNote
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 DIFFERENT = 0.2
-LONGEST_ENDING = 2
+LONGEST_ENDING = 4
+"""Bars: where the whole second phrase differs, both ways are shown."""
 
 
 @dataclass(frozen=True, slots=True)
