@@ -23,7 +23,10 @@ LEFT_OVER = -8.2
 """For a last part of any length, heard once."""
 
 Plan = list[tuple[int, int]]
-OPTIONS = [(bars, times) for bars in PART_PRIOR for times in range(1, MOST_TIMES + 1)]
+OPTIONS = sorted(
+    ((bars, times) for bars in PART_PRIOR for times in range(1, MOST_TIMES + 1)),
+    key=lambda option: option[0] * option[1],
+)
 SIZES = np.array([bars * times for bars, times in OPTIONS])
 ALLOWED = np.array([
     [0.0 if wanted in (0, times) or (wanted == 2 and times == MOST_TIMES) else -np.inf
@@ -44,12 +47,12 @@ def cuts(agree: Agreement, begins: np.ndarray, n: int, missing: int) -> list[tup
     value = np.full((size + 1, len(MANNERS)), -np.inf)
     value[0] = 0.0
     choice = np.full((size + 1, len(MANNERS)), -1)
-    for end in range(2, size + 1):
-        kept = end >= SIZES
-        reached = value[end - SIZES[kept]] + score[kept, end, None] + ALLOWED[kept]
-        best = reached.argmax(axis=0)
-        value[end] = reached[best, np.arange(len(MANNERS))]
-        choice[end] = np.flatnonzero(kept)[best]
+    fitting = np.searchsorted(SIZES, np.arange(size + 1), side="right")
+    for end in range(int(SIZES[0]), size + 1):
+        kept = slice(int(fitting[end]))
+        reached = value[end - SIZES[kept]] + (score[end, kept, None] + ALLOWED[kept])
+        choice[end] = reached.argmax(axis=0)
+        value[end] = reached.max(axis=0)
     rest = value[: max(size - 1, 1)] + begins[: max(size - 1, 1), None] + LEFT_OVER
     found: list[tuple[float, Plan]] = []
     for which, (_, _, prior) in enumerate(MANNERS):
@@ -79,9 +82,9 @@ def _said(plan: Plan, begins: np.ndarray) -> float:
 
 
 def _scores(agree: Agreement, begins: np.ndarray, n: int, missing: int) -> np.ndarray:
-    """Log odds of every option that ends before each bar, shape (options, bars + 1)."""
+    """Log odds of every option that ends before each bar, shape (bars + 1, options)."""
     size = len(begins)
-    out = np.full((len(OPTIONS), size + 1), -np.inf)
+    out = np.full((size + 1, len(OPTIONS)), -np.inf)
     for row, (bars, times) in enumerate(OPTIONS):
         if bars * times > size:
             continue
@@ -91,7 +94,7 @@ def _scores(agree: Agreement, begins: np.ndarray, n: int, missing: int) -> np.nd
             again = _again(agree, bars, size, n, missing)
             for time in range(1, times):
                 total = total + begins[starts + time * bars] + again[starts + time * bars]
-        out[row, starts + bars * times] = total + (THRICE if times == MOST_TIMES else 0.0)
+        out[starts + bars * times, row] = total + (THRICE if times == MOST_TIMES else 0.0)
     return out
 
 
