@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from liltwright.tune import Bar, Doubt, Tune
 
-MOST_LOST = 7
+MOST_LOST = 7  # bars
 
 
 @dataclass(frozen=True, slots=True)

@@ -89,8 +89,9 @@ def _heard() -> Iterator[tuple[object, object]]:
 def _judged(heard, truth) -> tuple[np.ndarray, np.ndarray]:  # type: ignore[no-untyped-def]
     """Features and wrongness of every bar of one performance."""
     from liltwright.notate.doubts import bar_evidence
-    from liltwright.notate.notate import NotateSettings, lay_page, notate
+    from liltwright.notate.notate import lay_page, notate
     from liltwright.notate.plain import plain_notes
+    from liltwright.notate.settings import NotateSettings
     from tests.benchmark.score_tune import right_bars
 
     page = lay_page(plain_notes(heard), NotateSettings())

@@ -3,7 +3,8 @@
 Run: `python -m liltwright.models.metre.printed` writes printed.json; after doubt.py.
 
 In: development tunes played as in the benchmark and as on real recordings (tests/benchmark/
-    pretend.py), notes as played and with some spoiled. Out: weights of a logistic regression on
+    pretend.py), notes as played, with some spoiled, and from sound; half of them of types with few
+    tunes. Out: weights of a logistic regression on
     liltwright.notate.doubts.PRINTED, and the threshold.
 Method: a printed bar is wrong by the rule of tests/benchmark/score_tune.py, at its place in the
     round. Newton's method with a ridge (doubt.py). The threshold lists LISTED of the printed bars
@@ -82,8 +83,9 @@ def write(real: list[Any], usual: list[Any]) -> None:
 def judged(heard: Any, truth: Any) -> tuple[np.ndarray, np.ndarray]:
     """Evidence and wrongness of every printed bar of one performance."""
     from liltwright.notate.doubts import bar_evidence
-    from liltwright.notate.notate import NotateSettings, lay_page
+    from liltwright.notate.notate import lay_page
     from liltwright.notate.plain import plain_notes
+    from liltwright.notate.settings import NotateSettings
 
     page = lay_page(plain_notes(heard), NotateSettings())
     reading = page.reading

@@ -26,6 +26,7 @@ from liltwright.notate.form.fold import Folded, vote
 from liltwright.tune import Bar, Doubt, HeardBar
 
 UNHEARD, UNPLACED, UNSTEPPED, OPEN_METER = 0.6, 0.4, 0.85, 0.1
+"""From which value on a reason is named; by the bars of the development split."""
 FEATURES = (
     "unplaced most", "unplaced mean", "unstepped most", "unheard most", "unheard mean",
     "passed over", "beat waits", "alone among passes", "two passes differ", "single pass",
@@ -39,8 +40,8 @@ PRINTED = (
     "single pass", "two passes", "unlike", "unlike of two", "none like it", "best worry",
     "mean worry", "tune unlike", "meter odds", "tune unread", "weakest note", "note left out",
 )  # fmt: skip
-LEAST_OPEN = 1e-3
-UNREAD_MOST = 1.0
+LEAST_OPEN = 1e-3  # probability of another metre
+UNREAD_MOST = 1.0  # log probability a note
 PASSES = [
     FEATURES.index(name) for name in ("alone among passes", "two passes differ", "single pass")
 ]

@@ -17,15 +17,15 @@ from functools import cache
 
 import numpy as np
 
-WINDOW = 512
-HOP = 128
-LAG = 2
-BLOCK_FRAMES = 1024
-BANDS_PER_OCTAVE = 12
-LOWEST_HZ = 120.0
-HIGHEST_HZ = 10000.0
-MEDIAN_S = 1.5
-QUIET_FLUX = 0.01
+WINDOW = 512  # samples at 22050 Hz, 23 ms
+HOP = 128  # samples between frames, 5.8 ms
+LAG = 2  # frames that a rise is taken over
+BLOCK_FRAMES = 1024  # frames worked on together, for bounded memory
+BANDS_PER_OCTAVE = 12  # a semitone each
+LOWEST_HZ = 120.0  # below it is hum of the room
+HIGHEST_HZ = 10000.0  # above it a phone records little
+MEDIAN_S = 1.5  # seconds about a frame by which its ordinary change is known
+QUIET_FLUX = 0.01  # change of level that counts as none, in the flux's own unit
 
 
 @dataclass(frozen=True, slots=True)

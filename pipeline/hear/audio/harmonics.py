@@ -16,12 +16,12 @@ import numpy as np
 
 from liltwright.units import midi_to_hz
 
-WINDOW, TRANSFORM = 1024, 2048
-HOP = 128
-HARMONICS = 6
+WINDOW, TRANSFORM = 1024, 2048  # samples at 22050 Hz: 46 ms, and with zeros to twice that
+HOP = 128  # samples between frames, 5.8 ms
+HARMONICS = 6  # of a note; higher ones are lost in a phone's recording
 HIGHEST_SHARE = 0.488
 """Of the transform; just below half the sample rate."""
-HALF_WIDTH_SEMITONES = 0.6
+HALF_WIDTH_SEMITONES = 0.6  # about a harmonic that is taken as its own
 
 
 def frame_spectra(samples: np.ndarray, first: int, last: int) -> np.ndarray:

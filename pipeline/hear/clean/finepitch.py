@@ -24,14 +24,15 @@ from liltwright.hear.audio.recording import Audio
 from liltwright.hear.ears.raw import RawNote
 from liltwright.units import hz_to_midi, midi_to_hz
 
-FRAME = 1024
-HOP = 256
-TRANSFORM = 2048
-BATCH = 192
-MOST_FRAMES = 30
+FRAME = 1024  # samples at 22050 Hz, 46 ms
+HOP = 256  # samples between frames, 12 ms
+TRANSFORM = 2048  # samples with zeros, so that the correlation does not wrap
+BATCH = 192  # frames worked on together
+MOST_FRAMES = 30  # of one note; more would not make its median better
 COARSE_LAG, FINE_LAG = 60.0, 250.0
-COARSE_CENTS, FINE_CENTS = 65.0, 35.0
-SCOOP_SHARE = 0.25
+"""Samples: as many periods as fit are compared, first few, then many."""
+COARSE_CENTS, FINE_CENTS = 65.0, 35.0  # about the pitch so far in which the peak is looked for
+SCOOP_SHARE = 0.25  # of a note's beginning that is left out: singers slide in
 STEADY_SEMITONES, BELL_SEMITONES = 0.1, 0.35
 """Up to this width the middle half's mean is the pitch, beyond it where the pitch is mostly."""
 LONGEST_S = 1.5

@@ -20,18 +20,19 @@ from liltwright.hear.ears.raw import RawNote
 from liltwright.tune import LeftOut
 from liltwright.units import midi_to_hz
 
-FRAME = 2048
-TRANSFORM = 4096
-FLOOR_DB = 26.0
+FRAME = 2048  # samples at 22050 Hz, 93 ms
+TRANSFORM = 4096  # samples with zeros, for finer lines
+FLOOR_DB = 26.0  # below the loudest line that a peak still counts
 ABOVE_NOISE_DB, BAND_LINES = 13.0, 32
 """A peak counts when it stands out of what is usual around it; peaks of noise hardly do."""
-LOWEST_HZ, HIGHEST_HZ = 70.0, 3000.0
+LOWEST_HZ, HIGHEST_HZ = 70.0, 3000.0  # where peaks are looked for
 TOLERANCE, TOLERANCE_HZ = 0.018, 8.0
-RINGING = 2
-DRONE_SHARE = 0.6
+"""Of a harmonic's frequency, and the least of it in Hz: nearer is explained by it."""
+RINGING = 2  # notes before that may ring on
+DRONE_SHARE = 0.6  # of frames in which a peak stays where it is a drone's
 COMMON_WIDTH = 1 / 24
 """Width in octaves of the classes in which peaks of different notes count as the same."""
-BATCH = 96
+BATCH = 96  # notes worked on together
 
 
 def foreign_shares(samples: np.ndarray, sample_rate: int, notes: list[RawNote]) -> np.ndarray:

@@ -30,6 +30,7 @@ from liltwright.hear.ears.network import (
     N_PITCHES,
     SOLO,
     Evidence,
+    Known,
     class_midi,
     evidence,
 )
@@ -37,15 +38,15 @@ from liltwright.hear.ears.raw import RawNote
 from liltwright.hear.ears.readings import Prices, shares
 from liltwright.progress import Progress, silent
 
-ONSET_PLACE = 0.04
-OFFSET_PLACE = 0.15
+ONSET_PLACE = 0.04  # belief from which on a peak may be an onset
+OFFSET_PLACE = 0.15  # belief from which on a peak may be an end
 SHORTEST = 2
 """Frames; about 23 ms, the shortest cut."""
 TOLERANCE = np.array([0.35, 0.9, 1.0, 0.9, 0.35])
 """Share of the belief in neighbouring classes that counts for a class."""
 PITCH_FLOOR = 0.003
 """No single frame may rule a pitch out."""
-ONSET_POWER = 3.0
+ONSET_POWER = 3.0  # how strongly onsets speak against staying on a note
 UNHEARD, SLURRED = 0.03, 0.2
 """Least belief in an onset where the pitch itself changes; below the second no onset is heard."""
 NEW_NOTE = 0.2
@@ -56,7 +57,7 @@ SLURRED_LEAP, WIDE = 1000.0, 10.5
 """Price of a leap of more than so many semitones where no onset is heard at all."""
 LEAP = 0.04
 """Price per semitone beyond a fifth."""
-SILENCE_IN = 0.7
+SILENCE_IN = 0.7  # nats that going into a rest costs
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,10 +69,14 @@ class Stretches:
 
 
 def own_notes(
-    samples: np.ndarray, *, progress: Progress = silent, model: str = SOLO
+    samples: np.ndarray,
+    *,
+    progress: Progress = silent,
+    model: str = SOLO,
+    known: Known | None = None,
 ) -> list[RawNote]:
     """The notes of a recording: float32 samples at network.SAMPLE_RATE."""
-    return decode(evidence(samples, progress=progress, model=model))
+    return decode(evidence(samples, progress=progress, model=model, known=known))
 
 
 def decode(beliefs: Evidence) -> list[RawNote]:

@@ -16,13 +16,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-ALIKE = 0.62
+ALIKE = 0.62  # likeness, 0 to 1
 EDGES = np.array([0.3, 0.45, ALIKE, 0.74, 0.86, 0.97])
 
 
 @dataclass(frozen=True, slots=True)
-class Player:
-    """Log odds of somebody's passes."""
+class Habit:
+    """Log odds of the passes of somebody who plays in this way."""
 
     alike: float
     """Of a first bar that is alike, and unlike."""
@@ -36,8 +36,10 @@ class Player:
     """Of a likeness between EDGES, beside whether it is above ALIKE."""
 
 
-FAITHFUL = Player(1.36, -4.3, 0.58, -4.3, -0.5, 1.1, (-1.2, 0.66, 1.65, -3.3, -1.06, -0.7, 0.48))
-FREE = Player(1.22, -1.66, 0.54, -2.31, -0.75, 1.3, (-1.2, 0.66, 1.65, -1.33, -0.5, -0.43, 0.35))
+FAITHFUL = Habit(1.36, -4.3, 0.58, -4.3, -0.5, 1.1, (-1.2, 0.66, 1.65, -3.3, -1.06, -0.7, 0.48))
+"""Log odds in the order of the record, of a faithful player; see Method."""
+FREE = Habit(1.22, -1.66, 0.54, -2.31, -0.75, 1.3, (-1.2, 0.66, 1.65, -1.33, -0.5, -0.43, 0.35))
+"""The same of a free one."""
 PLAYERS = (FAITHFUL, FREE)
 ENDING, ENDING_BARS, SHORT = -0.7, 2, 4
 """Least of the last bars, which may be another ending; not of parts as short as SHORT: two halves
@@ -66,7 +68,7 @@ class Agreement:
     as many before."""
 
     @staticmethod
-    def of(likeness: np.ndarray, lengths: tuple[int, ...], player: Player) -> Agreement:
+    def of(likeness: np.ndarray, lengths: tuple[int, ...], player: Habit) -> Agreement:
         """Of bars with this likeness; lengths : of the parts that are tried."""
         n = len(likeness)
         single = SINGLE[np.searchsorted(SINGLE_EDGES, likeness)]

@@ -12,10 +12,11 @@ import numpy as np
 
 from liltwright.notate.form.agreement import EARLIEST, SHORT, Agreement
 
+# Log odds by bars of a part.
 PART_PRIOR = {8: 0.0, 4: -1.2, 16: -2.5, 12: -4.0, 6: -5.0, 10: -5.5, 24: -5.5, 7: -6.5, 9: -6.5,
               5: -6.5, 14: -6.0, 20: -6.0, 3: -7.5, 2: -7.0, 11: -7.5, 13: -7.5, 15: -7.0,
               18: -6.5, 32: -7.0}  # fmt: skip
-MOST_TIMES, THRICE = 3, -4.5
+MOST_TIMES, THRICE = 3, -4.5  # times through a part, and their log odds
 MANNERS = ((2, 2, 0.0), (1, 1, -1.0), (2, 1, -0.3), (0, 0, -4.0))
 """Times through of parts of up to SHORT bars and of others, 0 any; log odds of playing so: of the
 printed tunes of the training split 0.60, 0.24, 0.12 and 0.03."""

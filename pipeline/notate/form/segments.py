@@ -17,14 +17,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from liltwright.notate.form.agreement import EARLIEST, PLAYERS, Agreement, Player
+from liltwright.notate.form.agreement import EARLIEST, PLAYERS, Agreement, Habit
 from liltwright.notate.form.rounds import PART_PRIOR, Plan, cuts
 
-ROUNDS_TRIED, LATE_ROUNDS_TRIED = 4, 2
+ROUNDS_TRIED, LATE_ROUNDS_TRIED = 4, 2  # lengths of a round, likeliest first
 USUAL_ROUNDS = (32, 16, 24)
 """Bars in a round that are tried in any case: two, one or three parts of eight bars."""
-LATE_START = -4.0
-START_WEIGHT, START_MOST = 0.6, 4.0
+LATE_START = -4.0  # log odds of a performance that begins inside the round
+START_WEIGHT, START_MOST = 0.6, 4.0  # share of the network's log odds, and their bound
 CODA = (0.0, -4.0, -1.5, -1.5, -4.3)
 """Log odds of an ending of so many bars; above that of a part of two bars heard once, -8.2."""
 FEWEST_BARS = 8
@@ -33,7 +33,7 @@ BROKEN_OFF = -8.0
 """For a last round that stops between its beginning and its end: players finish the tune."""
 RETURN = -4.0
 """For a part that comes back later in the round, beside the repetition of the whole round."""
-MIRRORS = 0.3
+MIRRORS = 0.3  # log odds a bar from which on two parts are one
 ONE_PART = -1.0
 """For a tune of one part of eight bars that is played again and again."""
 PARTS, MORE = (-3.0, 0.0, -2.3, -3.4, -5.5, -6.0), -2.0
@@ -78,7 +78,7 @@ def find_form(alike: np.ndarray, starts: np.ndarray) -> Form:
     return max(played, key=lambda form: form.score)
 
 
-def _played_by(player: Player, alike: np.ndarray, starts: np.ndarray) -> Form:
+def _played_by(player: Habit, alike: np.ndarray, starts: np.ndarray) -> Form:
     """The best form if this is how the player plays."""
     agree = Agreement.of(alike, tuple(PART_PRIOR), player)
     begins = START_WEIGHT * np.clip(starts, -START_MOST, START_MOST)
