@@ -44,7 +44,7 @@ PLAYERS = (FAITHFUL, FREE)
 ENDING, ENDING_BARS, SHORT = -0.7, 2, 4
 """Least of the last bars, which may be another ending; not of parts as short as SHORT: two halves
 of an eight-bar part often differ in their last bars alone."""
-SINGLE_EDGES = np.array([0.45, 0.62, 0.74, 0.86])
+SINGLE_EDGES = np.array([0.45, 0.62, 0.74, 0.86])  # likeness, 0 to 1
 SINGLE = np.array([-5.0, -3.0, -0.8, 0.5, 1.2])
 """Log odds of single bars by their likeness, where one looks for the length of a round."""
 EARLIEST = 7
