@@ -73,11 +73,13 @@ def test_a_note_is_pinned_while_two_layers_are_shown(wide, site):
     choose(wide, UNDER, "moving-bass")
     wide.wait_for(f"{IDLE} && {STAFF_LINES} === 4", 30)
     before = state(site, tune)
+    old = site.get(f"/api/tune/{tune}/layers").json()["layers"][2]["strings"][1][0][0]
+    wide.run("document.querySelector('.layer-music').focus()")
     wide.run("document.querySelector('[data-written=\"1\"] [data-note=\"0\"]')"
              ".dispatchEvent(new MouseEvent('click', {bubbles: true, clientX: "
              "document.querySelector('[data-written=\"1\"] [data-note=\"0\"]')"
              ".getBoundingClientRect().x}))")  # fmt: skip
-    wide.press("5", "Digit5")
+    wide.press(str(old + 1), f"Digit{old + 1}")
     settled(wide, site, tune, before["version"])
     wide.wait_for("document.querySelectorAll('.layer-music .pinned').length >= 4", 30)
     wide.press("u")
@@ -93,7 +95,7 @@ def test_a_part_of_a_round_takes_another_layer(browser, site):
     after = settled(browser, site, tune, before["version"])
     assert after["wishes"]["rounds"].split()[0] == "melody:mp/B=moving-bass:mp"
     label = "Loudness of part B in round 1"
-    browser.wait_for(f"{IDLE} && !!document.querySelector('[aria-label={label!r}]')", 30)
+    browser.wait_for(f"{IDLE} && !!document.querySelector('[aria-label=\"{label}\"]')", 30)
     browser.wait_for("document.activeElement.getAttribute('aria-label') === "
                      "'Layer of part B in round 1'")  # fmt: skip
     assert browser.run("document.querySelector('.rounds details').open")
