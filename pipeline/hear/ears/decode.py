@@ -30,6 +30,7 @@ from liltwright.hear.ears.network import (
     HOP_S,
     N_PITCHES,
     Evidence,
+    Known,
     class_midi,
     evidence,
 )
@@ -69,13 +70,19 @@ class Stretches:
 
 
 def own_notes(
-    samples: np.ndarray, events: Events, first: int = 0, *, progress: Progress = silent
+    samples: np.ndarray,
+    events: Events,
+    first: int = 0,
+    *,
+    progress: Progress = silent,
+    known: Known | None = None,
 ) -> list[RawNote]:
     """The notes of a recording or of a piece of it: float32 samples at network.SAMPLE_RATE.
 
     events : of the whole recording; first : the frame of theirs with which the samples begin
+    known  : pieces of these samples that the network has worked through before
     """
-    beliefs = evidence(samples, progress=progress)
+    beliefs = evidence(samples, progress=progress, known=known)
     return decode(weighed_anew(beliefs, samples, events, first))
 
 
