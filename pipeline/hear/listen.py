@@ -24,7 +24,7 @@ from liltwright.hear.audio.recording import Audio
 from liltwright.hear.clean.attack import at_the_vowels, voice_share
 from liltwright.hear.clean.concert import concert_pitch
 from liltwright.hear.clean.confidence import calibrated
-from liltwright.hear.clean.finepitch import NotePitch, measure_pitch
+from liltwright.hear.clean.finepitch import NotePitch, measure_pitch, settled_pitch
 from liltwright.hear.clean.nontune import TALKING, sort_out
 from liltwright.hear.clean.octaves import octave_shifts
 from liltwright.hear.clean.ornaments import label_ornaments
@@ -114,7 +114,9 @@ def _hear(
         kept = np.array([one.source for one in meant], dtype=int)
         clarity, spread, foreign = clarity[kept], spread[kept], foreign[kept]
         _check_tune(audio, len(meant), sorted_out.left_out)
-        raw = at_the_vowels([one.note for one in meant], events, audio, voice)
+        raw = _settled(
+            at_the_vowels([one.note for one in meant], events, audio, voice), audio, voice
+        )
     offsets = _offsets(raw)
     confidence = calibrated(
         raw, clarity, spread, 0 * foreign if band else foreign, ear=settings.ear,
@@ -187,6 +189,15 @@ def _fine_pitch(
         for note, fine, clear in zip(notes, measured.midi, sure, strict=True)
     ]
     return notes, measured
+
+
+def _settled(raw: list[RawNote], audio: Audio, voice: float) -> list[RawNote]:
+    """Sung notes with the pitch that they mostly have between the begin and end found last."""
+    pitches = settled_pitch(audio.samples, audio.sample_rate, raw)
+    return [
+        replace(note, midi=note.midi + voice * (float(pitch) - note.midi))
+        for note, pitch in zip(raw, pitches, strict=True)
+    ]
 
 
 def _offsets(raw: list[RawNote]) -> np.ndarray:

@@ -25,12 +25,13 @@ import numpy as np
 from liltwright.hear.changes import changes
 from liltwright.tune import NoteEvent, Tune
 from tests.benchmark.collections import CollectedTune, Split, tunes
+from tests.benchmark.manners import Family
 from tests.benchmark.performer import perform
 
 FIGURES = Path(__file__).parent / "figures"
 DANCES = ("jig", "reel", "hornpipe", "slip jig", "polka", "waltz")
 LEFT_OUT, WRONG = 0.08, 0.05
-FAMILIES = ("fiddle", "flute", "whistle", "accordion")
+FAMILIES: tuple[Family, ...] = ("fiddle", "flute", "whistle", "accordion")
 LONGEST_S = 240.0
 BARS = 2
 

@@ -15,6 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from liltwright.hear.audio.events import HOP as EVENTS_HOP
 from liltwright.hear.audio.events import Events
 from liltwright.hear.audio.pieces import Piece, pieces
 from liltwright.hear.audio.recording import Audio
@@ -89,8 +90,11 @@ def _listen(
     if settings.ear == "basic-pitch":
         notes = basic.one_voice(basic.beliefs(part))
     else:
-        listen = band_notes if settings.players == "band" else own_notes
-        notes = listen(part, known=known)
+        first = round(start_s * rate) // EVENTS_HOP
+        if settings.players == "band":
+            notes = band_notes(part, known=known)
+        else:
+            notes = own_notes(part, events, first, known=known)
     return [
         replace(note, onset_s=note.onset_s + start_s, offset_s=note.offset_s + start_s)
         for note in notes

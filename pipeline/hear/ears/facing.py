@@ -38,7 +38,7 @@ def facing_the_lead(audio: Audio, line: list[RawNote]) -> Audio:
     """
     if audio.beside is None or len(line) < FEWEST:
         return audio
-    lead, everything = _powers(audio, line)
+    lead, everything = _powers(audio, audio.beside, line)
     # whitened, so that an ordinary eigenproblem is left
     size, axes = np.linalg.eigh(everything)
     if size[0] <= 1e-6 * size[1]:
@@ -54,7 +54,7 @@ def facing_the_lead(audio: Audio, line: list[RawNote]) -> Audio:
     return replace(audio, samples=np.asarray(mixed, dtype=np.float32), beside=None)
 
 
-def _powers(audio: Audio, line: list[RawNote]) -> tuple[np.ndarray, np.ndarray]:
+def _powers(audio: Audio, beside: np.ndarray, line: list[RawNote]) -> tuple[np.ndarray, np.ndarray]:
     """Covariance of the two signals in the lead's lines and in all lines, each (2, 2)."""
     rate = audio.sample_rate
     hz = np.arange(FRAME // 2 + 1) * rate / FRAME
@@ -65,7 +65,7 @@ def _powers(audio: Audio, line: list[RawNote]) -> tuple[np.ndarray, np.ndarray]:
         middle = round((note.onset_s + note.offset_s) / 2 * rate)
         start = min(max(0, middle - FRAME // 2), max(0, len(audio.samples) - FRAME))
         span = slice(start, start + FRAME)
-        both = np.stack([audio.samples[span], audio.beside[span]]).astype(np.float32)
+        both = np.stack([audio.samples[span], beside[span]]).astype(np.float32)
         if both.shape[1] < FRAME:
             continue
         lines = np.fft.rfft(both * window)[:, inside]
