@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from copy import deepcopy
 from typing import Any
 
@@ -35,6 +35,9 @@ names, and the same in any text font."""
 _CHORD_PX = "405px"
 _FINGER_REACH = 150  # from a figure to a stem that it would touch
 _FINGER_HEIGHT = 215  # of a finger's figure
+_CHORD_REACH = 700  # from the left end of a chord's name to a finger under it
+_NAME_REACH = 2700  # from that of a layer's name
+_FAR = 100_000  # beyond any line of music
 _BOX_LEFT = 150
 """Where the box of a part's letter may begin, clear of the bar number."""
 
@@ -230,36 +233,49 @@ def mend_letter(measure: Any) -> None:
 
 def lift_fingers(measures: Sequence[Any], parts: int = 1) -> int:
     """Finger numbers off stems and flags. How far the upper part's chord names had to rise."""
-    rows = [staff_lines(children(measure, "staff")[0::2][:parts]) for measure in measures]
-    risen = [_lift_part(measures, number, _band(rows, number, parts)) for number in range(parts)]
+    risen = []
+    for number in range(parts):
+        band = _band(measures, number, parts)
+        # with several parts each has its name over its first bar
+        names = {"harm": _CHORD_REACH} | ({"dir": _NAME_REACH} if parts > 1 else {})
+        risen.append(_lift_part(measures, number, band, names))
     return risen[0]
 
 
-def _band(rows: Sequence[Sequence[Sequence[int]]], number: int, parts: int) -> range:
-    """The heights that belong to a part: from under the notation before it to under its own."""
+def _band(measures: Sequence[Any], number: int, parts: int) -> range:
+    """The heights that belong to a part: from under the part above it to its lowest string."""
     if parts == 1:
-        return range(-100_000, 100_000)
-    heights = sorted({row[1] for bar in rows for row in bar})
+        return range(-_FAR, _FAR)
+    rows = [row for measure in measures for row in staff_lines(children(measure, "staff"))]
+    heights = sorted({row[1] for row in rows})
     size = len(heights) // parts
-    begin = heights[number * size - 1] + 1 if number else -100_000
+    begin = heights[number * size - 1] + 1 if number else -_FAR
     return range(begin, heights[(number + 1) * size - 1] + 1)
 
 
-def _lift_part(measures: Sequence[Any], number: int, band: range) -> int:
-    """The same for one part, whose signs lie in a band of heights."""
+def _lift_part(measures: Sequence[Any], number: int, band: range, names: Mapping[str, int]) -> int:
+    """The same for one part, whose signs lie in a band of heights.
+
+    names : kinds of words that rise, and how far to the right one may stand over a finger
+    """
     risen = 0
     for measure in measures:
         stems = list(_stems(children(measure, "staff")[2 * number : 2 * number + 1]))
-        names = _texts(measure, "harm", band)
+        words = [
+            (text, reach)
+            for kind, reach in names.items()
+            for bar in (measures if kind == "dir" else (measure,))
+            for text in _texts(bar, kind, band)
+        ]
         for text in _texts(measure, "fing", band):
             x, y = int(text.get("x", "0")), int(text.get("y", "0"))
             y = _clear_of(stems, x, y)
             text.set("y", str(y))
-            under = [t for t in names if -200 < x - int(t.get("x", "0")) < 700]
-            for name in under:
-                risen = max(risen, int(name.get("y", "0")) + 45 - (y - _FINGER_HEIGHT))
+            for name, reach in words:
+                if -200 < x - int(name.get("x", "0")) < reach:
+                    risen = max(risen, int(name.get("y", "0")) + 45 - (y - _FINGER_HEIGHT))
     for measure in measures if risen else ():
-        for text in _texts(measure, "harm", band):
+        for text in (t for kind in names for t in _texts(measure, kind, band)):
             text.set("y", str(int(text.get("y", "0")) - risen))
     return risen
 
