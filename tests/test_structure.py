@@ -52,7 +52,10 @@ FORBIDDEN = {
     "write/formats": ("write.report", "write.folder"),
     "write/engrave": ("write.report", "write.folder"),
     "write/report": ("write.folder",),
-    "write/folder": ("hear", "guitar", "arrange", "tune", "tab", "write.sheet", "write.formats"),
+    "write/folder": (
+        *("hear", "notate", "guitar", "arrange", "unpick", "read", "gather", "page", "tune", "tab"),
+        *(f"write.{one}" for one in ("sheet", "formats", "engrave", "sound", "report")),
+    ),
 }
 DECIDES = ("notate/metre/reading.py",)
 """Lays out bars to choose between metres, so it may know of notate/bars."""

@@ -73,6 +73,19 @@ def parse_plan(text: str) -> tuple[Round, ...]:
     return tuple(_round(word, place, len(words)) for place, word in enumerate(words))
 
 
+def plan_text(rounds: tuple[Round, ...]) -> str:
+    """The plan as one line that parse_plan reads."""
+    return " ".join(
+        "/".join(
+            [
+                f"{one.layer}:{one.dynamic}",
+                *(f"{part.part}={part.layer}:{part.dynamic}" for part in one.parts),
+            ]
+        )
+        for one in rounds
+    )
+
+
 def round_words(one: Round) -> str:
     """What a round does, in words: "moving-bass, B restless"."""
     parts = [f"{part.part} {part.layer}" for part in one.parts if part.layer != one.layer]

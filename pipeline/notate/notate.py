@@ -46,6 +46,7 @@ from liltwright.tune import (
 )
 
 FEWEST_NOTES = 8  # fewer are no tune
+PAIRED = "Slides are often written in 12/8, two of these bars as one: fix the metre to have it so."
 FREE_TEMPO = "An air is played in free time: take its bars and note values as a proposal."
 BOOK_LOW, BOOK_HIGH = 62, 83  # MIDI, D4 to B5: where tune books stand
 
@@ -138,6 +139,7 @@ def _tune(heard: Heard, page: DraftTune, settings: NotateSettings) -> Tune:
         reading.line,
         passed_over_s=reading.passed_over_s,
         meter_chance=reading.meter_chance,
+        path_odds=reading.path_odds,
     )
     parts = tuple(moved_part(part, 12 * octaves) for part in folded.parts)
     trust = trust_in(heard.notes)
@@ -156,6 +158,8 @@ def _tune(heard: Heard, page: DraftTune, settings: NotateSettings) -> Tune:
     remarks = (*nearby, *key_remarks(parts, Fraction(kind.meter), key))
     if reading.other_meter is not None:
         remarks = (f"The bars could also be read in {reading.other_meter}.", *remarks)
+    if kind.tune_type == "slide" and kind.meter == "6/8" and settings.meter is None:
+        remarks = (PAIRED, *remarks)
     if kind.tune_type == "air":
         remarks = (FREE_TEMPO, *remarks)
     remarks = (*coda_remark(page.coda), *remarks)

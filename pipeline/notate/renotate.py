@@ -48,11 +48,7 @@ def renotate(tune: Tune, settings: NotateSettings) -> Tune:
         settings.concert_cents,
     )
     if tune.heard and "notes" not in tune.overridden and any(value is not None for value in rhythm):
-        heard = Heard(
-            tune.source, tune.heard, tune.tuning_offset_cents, tune.left_out, tune.warnings
-        )
-        again = notate(heard, settings=settings)
-        return replace(again, title=settings.title or tune.title)
+        return _read_heard(tune, settings)
     if settings.first_bar_s is not None:
         raise UsageError(
             "The first bar line can only be moved in a recording: edit the bar lines in the tune "
@@ -65,6 +61,20 @@ def renotate(tune: Tune, settings: NotateSettings) -> Tune:
         )
     tune = replace(tune, remarks=(*said, *without_effects(tune.remarks)))
     return _overridden(tune, settings)
+
+
+def read_heard(tune: Tune, settings: NotateSettings) -> Tune:
+    """The tune read again from the notes that were heard, however it was edited since.
+
+    What was fixed in `overridden` holds where the settings say nothing else.
+    """
+    return _read_heard(tune, _with_earlier(tune, settings))
+
+
+def _read_heard(tune: Tune, settings: NotateSettings) -> Tune:
+    heard = Heard(tune.source, tune.heard, tune.tuning_offset_cents, tune.left_out, tune.warnings)
+    again = notate(heard, settings=settings)
+    return replace(again, title=settings.title or tune.title)
 
 
 def _overridden(tune: Tune, settings: NotateSettings) -> Tune:

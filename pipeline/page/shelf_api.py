@@ -82,11 +82,14 @@ def _start(
     context: Any, path: Path, name: str, known: options.TuneOptions, *, apart: bool,
     scratch: Path | None,
 ) -> PageTask:  # fmt: skip
+    """Take a file in; a finished tab is taken apart, also where the user did not say so."""
+    from liltwright.page.stages import is_finished_tab
     from liltwright.page.taking import take_apart, take_in
+    from liltwright.run import is_written_tune
 
     def work(task: PageTask) -> str:
         try:
-            if apart:
+            if apart or (is_written_tune(path) and is_finished_tab(path)):
                 return take_apart(context.shelf, path, name, context.player(), task)
             return take_in(context.shelf, path, name, known, task)
         finally:

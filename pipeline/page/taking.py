@@ -21,6 +21,7 @@ from liltwright.guitar.player import Player
 from liltwright.limits import clean
 from liltwright.options import OutputOptions, TuneOptions
 from liltwright.page.shelf import Shelf, identifier
+from liltwright.page.stages import PREFIX
 from liltwright.page.tasks import PageTask
 from liltwright.write.folder.ledger import is_plain_name
 
@@ -90,11 +91,12 @@ def take_apart(shelf: Shelf, path: Path, name: str, player: Player, task: PageTa
     task.progress("keeping the tune", 0.97)
     folder = shelf.new_folder(done.found.tune.title or run.title_of(Path(name)))
     try:
-        shutil.copyfile(path, folder / f"page-{name}")
+        shutil.copyfile(path, folder / f"{PREFIX}{name}")
         save(done.files, folder)
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
         raise
+    task.step = "stages"
     return identifier(folder.name)
 
 

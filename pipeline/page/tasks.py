@@ -40,6 +40,8 @@ class PageTask:
     stopping: bool = False
     tune: str = ""
     """Identifier of the tune that came out."""
+    step: str = "tune"
+    """Which view of it is shown first."""
     picture: bytes = b""
     """The first picture of a recording, as PNG."""
     picture_s: float = 0.0
@@ -55,6 +57,7 @@ class PageTask:
         return {
             "id": self.id, "words": self.words, "stage": self.stage, "fraction": self.fraction,
             "done": self.done, "error": self.error, "stopping": self.stopping, "tune": self.tune,
+            "step": self.step,
             "picture": bool(self.picture), "picture_s": self.picture_s,
         }  # fmt: skip
 

@@ -6,7 +6,7 @@ import pytest
 
 import liltwright
 from liltwright.arrange.lines import lines_words, parse_picks
-from liltwright.arrange.rounds import parse_plan, performance
+from liltwright.arrange.rounds import parse_plan, performance, plan_text
 from liltwright.errors import UsageError
 from liltwright.options import LayerOptions
 from liltwright.tab import LINE_NAMES, Arrangement, Layer
@@ -109,7 +109,7 @@ def test_rounds_take_a_layer_and_a_dynamic_for_a_part():
     tune = own("reel")
     plan = "melody:p moving-bass:f/B=restless:mp A=drone:p/B=still"
     made = arranged(tune, rounds=plan)
-    assert parse_plan(plan) == made.rounds
+    assert parse_plan(plan_text(made.rounds)) == made.rounds
     written = tune.written_bars()
     for bar in performance(tune, made)[:-1]:
         part = tune.parts[written[bar.written].part].name

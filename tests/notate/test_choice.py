@@ -8,9 +8,9 @@ import pytest
 from liltwright import models
 from liltwright.notate.metre.choice import chosen
 from liltwright.notate.metre.reading_features import LOOKS, looks
-from liltwright.notate.metre.trees import Trees, odds
 from liltwright.notate.metre.viterbi import MetrePath
 from liltwright.notate.plain import PlainNotes
+from liltwright.trees import Trees, odds
 
 TICK_S = 0.02
 

@@ -26,12 +26,14 @@ HALF_WIDTH_SEMITONES = 0.6  # about a harmonic that is taken as its own
 
 def frame_spectra(samples: np.ndarray, first: int, last: int) -> np.ndarray:
     """Power of frames first to last - 1, frame i centred on sample i * HOP; (frames, lines)."""
+    from scipy.fft import rfft
+
     start, stop = first * HOP - WINDOW // 2, (last - 1) * HOP + WINDOW // 2
     part = samples[max(0, start) : max(0, stop)]
     part = np.pad(part, (max(0, -start), 0))
     part = np.pad(part, (0, max(0, stop - start - len(part))))
     frames = np.lib.stride_tricks.sliding_window_view(part, WINDOW)[::HOP]
-    lines = np.fft.rfft(frames * np.hanning(WINDOW).astype(np.float32), TRANSFORM, axis=1)
+    lines = rfft(frames * np.hanning(WINDOW).astype(np.float32), TRANSFORM, axis=1)
     return (lines.real**2 + lines.imag**2).astype(np.float32)
 
 

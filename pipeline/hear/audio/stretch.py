@@ -38,13 +38,20 @@ def only_between(audio: Audio, from_s: float | None, to_s: float | None) -> Audi
         )
     rate = audio.sample_rate
     first, last = round(start_s * rate), round(stop_s * rate)
-    samples = np.zeros_like(audio.samples)
-    part = audio.samples[first:last].copy()
+    beside = None if audio.beside is None else _silent_outside(audio.beside, first, last, rate)
+    samples = _silent_outside(audio.samples, first, last, rate)
+    return replace(audio, samples=samples, beside=beside)
+
+
+def _silent_outside(whole: np.ndarray, first: int, last: int, rate: int) -> np.ndarray:
+    """A copy that is silent before sample `first` and from sample `last` on."""
+    samples = np.zeros_like(whole)
+    part = whole[first:last].copy()
     edge = round(EDGE_S * rate)
-    ramp = np.linspace(0.0, 1.0, edge, dtype=np.float32)
+    ramp = np.linspace(0.0, 1.0, edge, dtype=whole.dtype)
     if first:
         part[:edge] *= ramp
     if last < len(samples):
         part[-edge:] *= ramp[::-1]
     samples[first:last] = part
-    return replace(audio, samples=samples)
+    return samples

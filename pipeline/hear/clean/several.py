@@ -88,6 +88,8 @@ def _peaks(
     samples: np.ndarray, sample_rate: int, notes: list[RawNote]
 ) -> list[tuple[np.ndarray, np.ndarray]]:
     """Frequencies in Hz and heights in dB above the floor of the peaks at each note's middle."""
+    from scipy.fft import rfft
+
     window = np.hanning(FRAME).astype(np.float32)
     hz = np.arange(TRANSFORM // 2 + 1) * sample_rate / TRANSFORM
     inside = (hz >= LOWEST_HZ) & (hz <= HIGHEST_HZ)
@@ -97,7 +99,7 @@ def _peaks(
     found = []
     for at in range(0, len(starts), BATCH):
         frames = padded[starts[at : at + BATCH, None] + np.arange(FRAME)] * window
-        level = 20 * np.log10(np.abs(np.fft.rfft(frames, TRANSFORM, axis=1)) + 1e-9)
+        level = 20 * np.log10(np.abs(rfft(frames, TRANSFORM, axis=1)) + 1e-9)
         level = np.where(inside, level, -200.0)
         floor = level.max(axis=1, keepdims=True) - FLOOR_DB
         top = np.zeros_like(level, dtype=bool)

@@ -24,17 +24,19 @@ from functools import cache
 
 import numpy as np
 
+from liltwright.hear.audio.events import Events
 from liltwright.hear.ears.network import (
     BINS_PER_SEMITONE,
     HOP_S,
     N_PITCHES,
-    SOLO,
     Evidence,
+    Known,
     class_midi,
     evidence,
 )
 from liltwright.hear.ears.raw import RawNote
 from liltwright.hear.ears.readings import Prices, shares
+from liltwright.hear.ears.repeats import weighed_anew
 from liltwright.progress import Progress, silent
 
 ONSET_PLACE = 0.04  # belief from which on a peak may be an onset
@@ -68,10 +70,20 @@ class Stretches:
 
 
 def own_notes(
-    samples: np.ndarray, *, progress: Progress = silent, model: str = SOLO
+    samples: np.ndarray,
+    events: Events,
+    first: int = 0,
+    *,
+    progress: Progress = silent,
+    known: Known | None = None,
 ) -> list[RawNote]:
-    """The notes of a recording: float32 samples at network.SAMPLE_RATE."""
-    return decode(evidence(samples, progress=progress, model=model))
+    """The notes of a recording or of a piece of it: float32 samples at network.SAMPLE_RATE.
+
+    events : of the whole recording; first : the frame of theirs with which the samples begin
+    known  : pieces of these samples that the network has worked through before
+    """
+    beliefs = evidence(samples, progress=progress, known=known)
+    return decode(weighed_anew(beliefs, samples, events, first))
 
 
 def decode(beliefs: Evidence) -> list[RawNote]:

@@ -20,7 +20,7 @@ from liltwright.tune import Bar, Ending, HeardBar, Part, ScoreNote
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 DIFFERENT = 0.2  # share of a bar's time in which two endings differ
-LONGEST_ENDING = 2  # bars
+LONGEST_ENDING = 4  # bars: where the whole second phrase differs, both ways are shown
 
 
 @dataclass(frozen=True, slots=True)

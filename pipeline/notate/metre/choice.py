@@ -16,9 +16,9 @@ import numpy as np
 
 from liltwright import models
 from liltwright.notate.metre.reading_features import looks
-from liltwright.notate.metre.trees import Trees, odds
 from liltwright.notate.metre.viterbi import MetrePath
 from liltwright.notate.plain import PlainNotes
+from liltwright.trees import Trees, odds
 
 
 def chosen(paths: list[MetrePath], notes: PlainNotes) -> tuple[list[MetrePath], np.ndarray]:

@@ -51,6 +51,8 @@ class Reading:
     """Probability of the metre."""
     other_meter: str | None = None
     """Another metre that fits nearly as well."""
+    path_odds: float = 0.0
+    """Log probability of a note on the best path."""
     told: Told | None = None
     """The reading as the networks tell it, for looking at its bar lines again; None where bars
     were paired or the user put a bar line by hand."""
@@ -112,6 +114,7 @@ def read_rhythm(
         part_starts=starts,
         meter_chance=round(float(choice.chance[0]), 4),
         other_meter=_rival(choice),
+        path_odds=choice.paths[0].score / len(notes),
         told=told if as_told else None,
     )
 

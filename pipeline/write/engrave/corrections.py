@@ -93,8 +93,9 @@ def mend_repeats(measure: Any) -> None:
             if found:
                 columns[use.get("transform", "").split(" scale")[1], found[1]].append(use)
         for dots in columns.values():
-            if len(dots) == 3:
-                line.remove(dots[1])
+            if len(dots) % 3 == 0:
+                for middle in dots[1::3]:
+                    line.remove(middle)
 
 
 def _enlarge(staff: Any) -> None:
@@ -227,25 +228,46 @@ def mend_letter(measure: Any) -> None:
             element.set("x", str(int(element.get("x", "0")) + right))
 
 
-def lift_fingers(measures: Sequence[Any]) -> int:
-    """Finger numbers off stems and flags. How far the chord names had to rise for them."""
+def lift_fingers(measures: Sequence[Any], parts: int = 1) -> int:
+    """Finger numbers off stems and flags. How far the upper part's chord names had to rise."""
+    rows = [staff_lines(children(measure, "staff")[0::2][:parts]) for measure in measures]
+    risen = [_lift_part(measures, number, _band(rows, number, parts)) for number in range(parts)]
+    return risen[0]
+
+
+def _band(rows: Sequence[Sequence[Sequence[int]]], number: int, parts: int) -> range:
+    """The heights that belong to a part: from under the notation before it to under its own."""
+    if parts == 1:
+        return range(-100_000, 100_000)
+    heights = sorted({row[1] for bar in rows for row in bar})
+    size = len(heights) // parts
+    begin = heights[number * size - 1] + 1 if number else -100_000
+    return range(begin, heights[(number + 1) * size - 1] + 1)
+
+
+def _lift_part(measures: Sequence[Any], number: int, band: range) -> int:
+    """The same for one part, whose signs lie in a band of heights."""
     risen = 0
     for measure in measures:
-        stems = list(_stems(children(measure, "staff")[:1]))
-        names = [t for name in children(measure, "harm") for t in name.iter(f"{SVG}text")]
-        for finger in children(measure, "fing"):
-            for text in finger.iter(f"{SVG}text"):
-                x, y = int(text.get("x", "0")), int(text.get("y", "0"))
-                y = _clear_of(stems, x, y)
-                text.set("y", str(y))
-                under = [t for t in names if -200 < x - int(t.get("x", "0")) < 700]
-                for name in under:
-                    risen = max(risen, int(name.get("y", "0")) + 45 - (y - _FINGER_HEIGHT))
+        stems = list(_stems(children(measure, "staff")[2 * number : 2 * number + 1]))
+        names = _texts(measure, "harm", band)
+        for text in _texts(measure, "fing", band):
+            x, y = int(text.get("x", "0")), int(text.get("y", "0"))
+            y = _clear_of(stems, x, y)
+            text.set("y", str(y))
+            under = [t for t in names if -200 < x - int(t.get("x", "0")) < 700]
+            for name in under:
+                risen = max(risen, int(name.get("y", "0")) + 45 - (y - _FINGER_HEIGHT))
     for measure in measures if risen else ():
-        for name in children(measure, "harm"):
-            for text in name.iter(f"{SVG}text"):
-                text.set("y", str(int(text.get("y", "0")) - risen))
+        for text in _texts(measure, "harm", band):
+            text.set("y", str(int(text.get("y", "0")) - risen))
     return risen
+
+
+def _texts(measure: Any, kind: str, band: range) -> list[Any]:
+    """The words of signs of a kind within a band of heights."""
+    found = [text for sign in children(measure, kind) for text in sign.iter(f"{SVG}text")]
+    return [text for text in found if int(text.get("y", "0")) in band]
 
 
 def _clear_of(stems: Sequence[tuple[int, int, int]], x: int, y: int) -> int:

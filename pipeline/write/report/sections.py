@@ -25,10 +25,10 @@ from liltwright.write.cautions import printed_cautions
 from liltwright.write.engrave.engraving import capo_words, layer_title, tuning_words
 from liltwright.write.engrave.sheets import hardest_bars, heading_facts
 from liltwright.write.formats.table import FORMATS, format_of
-from liltwright.write.report.frame import LEARN
 from liltwright.write.report.lines import lines_section
 from liltwright.write.report.picture import PictureRow
 from liltwright.write.report.player import Music, choices, music_html, player
+from liltwright.write.report.unpicked import LEARN
 
 SHOWN_DOUBTS = 8
 """More doubts than this are listed reason by reason."""
