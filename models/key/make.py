@@ -21,6 +21,8 @@ from liltwright.models.key.examples import (
     FIRST_KEY,
     Example,
     as_class,
+    away,
+    double_tonic,
     gapped,
     printed,
     rewritten,
@@ -37,7 +39,7 @@ SPOILED_COPIES = 2
 SHARES = {"major": 0.5, "mixolydian": 0.18, "dorian": 0.16, "minor": 0.16}
 FIT = 30.0
 """Weight of the share outside the scale; 0 to 120 tried on dev tunes and folk songs."""
-LINEAR_SHARE = 0.25
+LINEAR_SHARE = 0.3
 """What the linear expert, which trusts ends, counts beside the nets; 0 to 0.5 tried likewise."""
 LINEAR_TEMPERATURE = 1.3
 HOW = Training(hidden=64, epochs=12, unit_dropout=0.3, table_dropout=0.25)
@@ -92,7 +94,10 @@ def training_examples() -> list[Example]:
 
 def _varied(plain: list[Example], rng: np.random.Generator) -> list[Example]:
     other = [new for one in plain for new in rewritten(one, rng)]
-    return other + [new for one in [*plain, *other] for new in gapped(one, rng)]
+    modal = [*plain, *other]
+    gaps = [new for one in modal for new in gapped(one, rng)]
+    swung = [new for one in modal for new in double_tonic(one, rng)]
+    return other + gaps + swung + [new for one in modal for new in away(one, rng)]
 
 
 def packed(examples: list[Example]) -> Packed:
