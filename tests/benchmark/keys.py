@@ -14,6 +14,8 @@ Method: each tune's evidence is ranked; right are tonic, tonic with mode, and si
 References: music21's analysers as they come (Aarden-Essen, Krumhansl-Schmuckler,
     Temperley-Kostka-Payne); C. Guo et al., "On Calibration of Modern Neural Networks", 2017.
 
+A figure below its floor in figures/floors.json makes the run end with exit code 1.
+
     python -m tests.benchmark.keys [--count 100] [--keep] [--rows]
 """
 
@@ -260,10 +262,24 @@ def main() -> int:
         if args.rows:
             _print_rows(examples, said["ours"])
     if not args.keep:
-        out = {"name": "keys", "command": "python -m tests.benchmark.keys", "sets": table}
+        command = f"python -m tests.benchmark.keys --count {args.count}"
+        out = {"name": "keys", "command": command, "sets": table}
         text = json.dumps(out, indent=1) + "\n"
         (FIGURES / "keys.json").write_text(text, encoding="utf-8")
-    return 0
+    return _below_floors(table)
+
+
+def _below_floors(table: dict[str, dict]) -> int:
+    """1 when our figures of a set lie below those of "keys" in figures/floors.json, else 0."""
+    floors = json.loads((FIGURES / "floors.json").read_text(encoding="utf-8"))["keys"]
+    low = [
+        f"BELOW FLOOR {group} / {name}: {table[group]['ours'][name]} < {floor}"
+        for group, wanted in floors.items()
+        for name, floor in wanted.items()
+        if table[group]["ours"][name] < floor
+    ]
+    print("\n".join(low))
+    return int(bool(low))
 
 
 def _print(name: str, rows: dict) -> None:
