@@ -24,7 +24,7 @@ import numpy as np
 from liltwright.keys import parse_key, pitch_class, scale_steps
 from liltwright.notate.key.evidence import KeyEvidence
 from liltwright.notate.key.rank import TRAINED
-from liltwright.tune import KeyName, Mode, Part, ScoreNote, Tune
+from liltwright.tune import Bar, KeyName, Mode, Part, ScoreNote, Tune
 from tests.benchmark.collections import CollectedTune, Split, map_notes, tunes
 from tests.benchmark.families import Relative, families
 
@@ -163,6 +163,101 @@ def gapped(one: Example, rng: np.random.Generator) -> Iterator[Example]:
         tune = without_degree(one.tune, pitch_class(key.tonic), steps, 5, rng)
         keys = (dorian, minor) if key.mode == "dorian" else (minor, dorian)
         yield Example(one.id, tune, keys, GAP_WEIGHT, rewritten=True)
+
+
+STEPPED: tuple[dict[int, int], ...] = (
+    {2: 0, 3: 1}, {2: 0, 3: 1, 6: 4}, {2: 0, 6: 4}, {1: 0, 5: 4}, {6: 4}, {2: 0, 3: 1, 5: 4, 6: 4},
+)  # fmt: skip
+"""Bars of a strain that a double-tonic tune plays as another, a step lower: place to source."""
+ANSWERS: tuple[dict[int, int], ...] = ({0: 0, 1: 1, 4: 4, 5: 5}, {0: 0, 4: 4}, {0: 0, 1: 1})
+"""The same for a second part that begins away from home."""
+DOUBLE_WEIGHT = 0.4
+
+
+def double_tonic(one: Example, rng: np.random.Generator) -> Iterator[Example]:
+    """A modal tune made to swing between home and the chord a step below.
+
+    Common practice: in mixolydian, dorian and minor tunes whole bars are repeated a step lower.
+    """
+    key = one.keys[0]
+    if key.mode == "major" or len(one.keys) > 1:
+        return
+    tonic, steps = pitch_class(key.tonic), scale_steps(key.mode)
+    parts = []
+    for at, part in enumerate(one.tune.parts):
+        table = ANSWERS if at and rng.random() < 0.3 else STEPPED
+        parts.append(_stepped(part, table[int(rng.integers(len(table)))], tonic, steps))
+    tune = replace(one.tune, parts=tuple(parts))
+    yield Example(one.id, tune, one.keys, DOUBLE_WEIGHT * one.weight, rewritten=True)
+
+
+def _stepped(part: Part, places: dict[int, int], tonic: int, steps: tuple[int, ...]) -> Part:
+    """The part with bars of each strain replaced by others a step lower; its last bar stays."""
+
+    def bar(at: int) -> Bar:
+        source = places.get(at % 8)
+        if source is None or at == len(part.bars) - 1:
+            return part.bars[at]
+        home = part.bars[at - at % 8 + source]
+        return tuple(replace(n, midi=_step_down(n.midi, tonic, steps)) for n in home)
+
+    return replace(part, bars=tuple(bar(at) for at in range(len(part.bars))))
+
+
+def _step_down(midi: int, tonic: int, steps: tuple[int, ...]) -> int:
+    """The note of the scale below; two semitones for a note outside it."""
+    degree = (midi - tonic) % 12
+    if degree not in steps:
+        return midi - 2
+    at = steps.index(degree)
+    return midi - (degree - steps[at - 1] if at else 12 - steps[-1])
+
+
+AWAY: dict[Mode, tuple[int, ...]] = {
+    "major": (5, 5, 1, 4, 2),
+    "mixolydian": (4, 3, 6, 1),
+    "dorian": (4, 6, 3, 2),
+    "minor": (4, 6, 2, 2),
+}
+"""Degrees that tunes end on away from home (0 is the tonic), the usual ones twice."""
+AWAY_WEIGHT = 0.15
+
+
+def away(one: Example, rng: np.random.Generator) -> Iterator[Example]:
+    """The tune with its parts ending on another degree than its tonic, as many do.
+
+    Common practice: a G major tune may close its parts on E, A or D and stays one in G.
+    """
+    if len(one.keys) > 1:
+        return
+    key = one.keys[0]
+    tonic, steps = pitch_class(key.tonic), scale_steps(key.mode)
+    degree = steps[int(rng.choice(AWAY[key.mode]))]
+    every = rng.random() < 0.6
+    last = len(one.tune.parts) - 1
+    parts = tuple(
+        _closing(part, tonic, (tonic + degree) % 12) if every or at == last else part
+        for at, part in enumerate(one.tune.parts)
+    )
+    yield Example(one.id, replace(one.tune, parts=parts), one.keys, AWAY_WEIGHT * one.weight, True)
+
+
+def _closing(part: Part, tonic: int, other: int) -> Part:
+    """The tonics at the end of the last bar, as far as it repeats them, become another note."""
+    by = (other - tonic + 5) % 12 - 5
+
+    def closed(bar: Bar) -> Bar:
+        notes = list(bar)
+        for at in range(len(notes) - 1, -1, -1):
+            if notes[at].midi % 12 != tonic:
+                break
+            notes[at] = replace(notes[at], midi=notes[at].midi + by)
+        return tuple(notes)
+
+    ends = tuple(replace(end, bars=(*end.bars[:-1], closed(end.bars[-1]))) if end.bars else end
+                 for end in part.endings)  # fmt: skip
+    bars = part.bars if ends else (*part.bars[:-1], closed(part.bars[-1]))
+    return replace(part, bars=bars, endings=ends)
 
 
 def without_degree(

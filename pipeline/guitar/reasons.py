@@ -63,8 +63,7 @@ class Explainer:
             sentence = self._good(part_names()[column], setup, seen, promised)
             if sentence and sentence not in told and gain[column] > 0 and len(told) < TOLD:
                 told.append(sentence)
-        near = self._nearest(setup)
-        ends = [near] if near else []
+        ends = [text for text in (self._both_homes(setup), self._nearest(setup)) if text]
         if seen.hardest:
             ends.append(f"Hardest: {bar_words(seen.hardest)}.")
         if seen.rushed_bars:
@@ -182,6 +181,18 @@ class Explainer:
             return None
         text = ", ".join(said)
         return f"{text[0].upper()}{text[1:]}."
+
+    def _both_homes(self, setup: Setup) -> str | None:
+        """Of a tune heard in two homes: that the thumb has both tonics on open strings."""
+        if self.facts.second is None:
+            return None
+        first = pitch_class(setup.sounds_in.tonic)
+        second = (first + self.facts.second[0] - self.facts.tonic) % 12
+        low = {(midi + setup.capo) % 12 for midi in setup.strings_midi[:3]}
+        if not {first, second} <= low:
+            return None
+        other = transpose_key(setup.sounds_in, (second - first) % 12).tonic
+        return f"Both homes, {setup.sounds_in.tonic} and {other}, are open bass strings."
 
     def _root(self, setup: Setup, promised: Promised | None) -> str | None:
         degree = (setup.strings_midi[0] + setup.capo - pitch_class(setup.sounds_in.tonic)) % 12

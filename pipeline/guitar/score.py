@@ -4,7 +4,8 @@ Task: say in numbers from 0 to 1 how well a tune sits on each setup, one number 
 In: a tune's MelodyLine, many setups as arrays, their optimal melody paths.
 Out: one array a part, best 1; the parts, weights and scales are models/hand/weights.json.
 Method: shares counted on the optimal path and on the open strings; flow falls exponentially
-with the path's cost a note.
+with the path's cost a note. A tune that was heard in two homes counts root, open strings and drones
+for both, each by its share, so that a setup that serves both stands higher.
 """
 
 from __future__ import annotations
@@ -92,11 +93,21 @@ def weights(changes: dict[str, float]) -> np.ndarray:
 
 @dataclass(frozen=True, eq=False)
 class Facts:
-    """What the parts need of the tune: tonic class, scale classes, the line."""
+    """What the parts need of the tune: tonic class, scale classes, the line.
+
+    second : another home, heard nearly as clearly, with its share of the two; None for most tunes
+    """
 
     line: MelodyLine
     tonic: int
     classes: frozenset[int]
+    second: tuple[int, float] | None = None
+
+    def homes(self) -> tuple[tuple[int, float], ...]:
+        """Tonic classes with their shares, which sum to 1."""
+        if self.second is None:
+            return ((self.tonic, 1.0),)
+        return ((self.tonic, 1.0 - self.second[1]), self.second)
 
 
 def facts_of(tune: Tune, line: MelodyLine) -> Facts:
@@ -106,7 +117,22 @@ def facts_of(tune: Tune, line: MelodyLine) -> Facts:
     time = np.zeros(12)
     np.add.at(time, np.array(line.midi) % 12, line.seconds)
     often = np.flatnonzero(time > scale("class_share") * time.sum())
-    return Facts(line, tonic, frozenset(inside | {int(c) for c in often}))
+    return Facts(line, tonic, frozenset(inside | {int(c) for c in often}), second_home(tune))
+
+
+def second_home(tune: Tune) -> tuple[int, float] | None:
+    """The other tonic of a tune that was heard in two homes; None where the key was said."""
+    chance: dict[int, float] = {}
+    for key in tune.candidates.key:
+        tonic = pitch_class(key.tonic)
+        chance[tonic] = chance.get(tonic, 0.0) + key.probability
+    first = chance.pop(pitch_class(tune.tonic), 0.0)
+    if not tune.heard or "key" in tune.overridden or not chance:
+        return None
+    other = max(chance, key=lambda tonic: chance[tonic])
+    if not scale("second_home") <= chance[other] <= first:
+        return None
+    return other, chance[other] / (chance[other] + first)
 
 
 def setup_parts(facts: Facts, field: Field, player: Player, present: np.ndarray) -> np.ndarray:
@@ -114,13 +140,18 @@ def setup_parts(facts: Facts, field: Field, player: Player, present: np.ndarray)
 
     present : pitches of the six strings as they are now, low to high
     """
-    sounding = field.strings_midi + field.capo[:, None] - field.transpose[:, None] - facts.tonic
-    degree = sounding % 12  # of each open string above the tonic, in the written key
-    in_scale = np.isin((degree + facts.tonic) % 12, list(facts.classes))
-    tonic, fifth = degree == 0, degree == 7
+    sounding = field.strings_midi + field.capo[:, None]
+    written = (sounding - field.transpose[:, None]) % 12  # each open string in the written key
+    in_scale = np.isin(written, list(facts.classes))
+    root, open_ = np.zeros(len(field)), np.zeros(len(field))
+    for home, share in facts.homes():
+        degree = (written - home) % 12
+        near = (degree == 0) | (degree == 7)
+        root += share * _root(degree, sounding)
+        open_ += share * np.where(near, 1.0, scale("open_scale") * in_scale).mean(axis=1)
     columns = {
-        "root": _root(degree, field.strings_midi + field.capo[:, None]),
-        "open": np.where(tonic | fifth, 1.0, scale("open_scale") * in_scale).mean(axis=1),
+        "root": root,
+        "open": open_,
         "clash": 1.0 - (~in_scale * np.array([2, 2, 1.5, 1, 1, 1])).sum(axis=1) / 8.5,
         "retuning": _retuning(field.strings_midi - present),
         "tension": _tension(field.strings_midi),
@@ -165,8 +196,12 @@ def flow_hurry(paths: Paths, on_beat: np.ndarray) -> np.ndarray:
 def drone_values(facts: Facts, field: Field) -> np.ndarray:
     """What open strings 6, 5, 4 are worth as drones, shape (n, 3)."""
     bass = field.strings_midi[:, :3] + (field.capo - field.transpose)[:, None]
-    degree = (bass - facts.tonic) % 12
-    return scale("drone_tonic") * (degree == 0) + scale("drone_fifth") * (degree == 7)
+    value = np.zeros(bass.shape)
+    for home, share in facts.homes():
+        degree = (bass - home) % 12
+        value += share * scale("drone_tonic") * (degree == 0)
+        value += share * scale("drone_fifth") * (degree == 7)
+    return value
 
 
 def _drones(facts: Facts, field: Field, string: np.ndarray, on_beat: np.ndarray) -> np.ndarray:

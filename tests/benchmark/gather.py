@@ -81,19 +81,18 @@ def speed(inputs: Path, folder: Path, level: str, ways: list[str], before: Figur
 def _run(inputs: Path, out: Path, level: str, way: str) -> Figures:
     import psutil
 
-    used, free = processor_s(), 0.0
+    words = ("--level", level)
     if way == DASK:
         with cluster(out.parent) as (address, processes):
-            for process in processes:  # what its start took does not count
-                free += _used_by(psutil.Process(process.pid))
-            busy = _machine_s()
-            took = timed(inputs, out, "--level", level, "--engine", DASK, "--scheduler", address)
+            trees = [psutil.Process(process.pid) for process in processes]
+            used, busy = sum(map(_used_by, trees)) + processor_s(), _machine_s()
+            took = timed(inputs, out, *words, "--engine", DASK, "--scheduler", address)
+            own = sum(map(_used_by, trees)) + processor_s() - used  # the start does not count
             busy = _machine_s() - busy
     else:
-        busy = _machine_s()
-        took = timed(inputs, out, "--level", level, "--processes", way)
-        busy = _machine_s() - busy
-    own = processor_s() - used - free
+        used, busy = processor_s(), _machine_s()
+        took = timed(inputs, out, *words, "--processes", way)
+        own, busy = processor_s() - used, _machine_s() - busy
     return {
         "seconds": round(took, 1),
         "processor_s": round(own, 1),
@@ -103,14 +102,14 @@ def _run(inputs: Path, out: Path, level: str, way: str) -> Figures:
 
 
 def _used_by(process: Any) -> float:
-    """Processor time of a process and of all below it."""
+    """Processor time of a process, of all below it and of those that ended there."""
     import psutil
 
     found = 0.0
     for one in (process, *process.children(recursive=True)):
         with suppress(psutil.Error):
             times = one.cpu_times()
-            found += float(times.user + times.system)
+            found += float(sum(times[:4]))  # its own, and of children that it waited for
     return found
 
 

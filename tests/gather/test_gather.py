@@ -15,6 +15,7 @@ import pyarrow.parquet
 import pytest
 
 from liltwright.errors import PipelineError, UsageError
+from liltwright.gather import work
 from liltwright.gather.inputs import Shard, named_files, parse_shard
 from liltwright.gather.ledger import Ledger
 from liltwright.gather.pace import Pace, duration
@@ -182,6 +183,26 @@ def test_a_file_that_needs_too_much_memory_is_a_row(tmp_path):
     code, said, _ = gather(recording, "--out", tmp_path, "--level", "tune", "--memory", 0.5)
     assert code == 1
     assert "--memory" in said
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        MemoryError(),
+        OSError(12, "Cannot allocate memory"),
+        RuntimeError("std::bad_alloc"),
+        ImportError("x.so: failed to map segment from shared object"),
+    ],
+)
+def test_want_of_memory_is_known_by_whoever_says_it(monkeypatch, fault):
+    def without_memory(task):
+        raise fault
+
+    monkeypatch.setattr(work, "_made", without_memory)
+    task = work.Task("0", "a.abc", "a.abc", "folder", "tune", "own", {})
+    assert "allow more with --memory" in work.work_on(task)["error"]
+    monkeypatch.setattr(work, "_made", lambda task: 1 / 0)
+    assert "--memory" not in work.work_on(task)["error"]
 
 
 @pytest.mark.parametrize(

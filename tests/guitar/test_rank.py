@@ -6,17 +6,22 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from liltwright.errors import PipelineError, UsageError
+from liltwright.guitar.candidates import enumerate_setups
 from liltwright.guitar.fingering import finger_melody
+from liltwright.guitar.melody import line_of
 from liltwright.guitar.player import Player
 from liltwright.guitar.rank import RankSettings, rank_setups
+from liltwright.guitar.score import facts_of, part_names, setup_parts
 from liltwright.guitar.setups import what_does_not_fit
 from liltwright.guitar.shortlist import alike, shortlist
 from liltwright.guitar.tunings import catalogue, parse_tuning
 from liltwright.records import from_json, to_json
 from liltwright.tab import RankedSetup, Ranking
+from liltwright.tune import Candidates, KeyCandidate, NoteEvent
 from tests.guitar.small_tunes import REEL_IN_D, REEL_IN_G, tune_of
 
 TABLE = json.loads(
@@ -206,3 +211,35 @@ def test_what_to_retune_is_said_from_the_tuning_on_the_guitar() -> None:
     )
     said = " ".join(ranking.setups[0].reasons)
     assert "From drop D: string 2 from B down to A, string 1 from E down to D." in said
+
+
+def test_a_tune_with_two_homes_counts_both_until_the_player_says_which() -> None:
+    """Root and open strings are the mean of both homes', by their shares of the probability."""
+    keys = (KeyCandidate("D", "major", 0.5), KeyCandidate("A", "mixolydian", 0.3))
+    note = NoteEvent(0.0, 1.0, 62.0, 1.0)
+    both = replace(REEL_IN_D, heard=(note,), candidates=Candidates((), keys))
+    line = line_of(both)
+    facts = {
+        "both": facts_of(both, line),
+        "D": facts_of(replace(both, overridden={"key": "D:major"}), line),
+        "A": replace(facts_of(REEL_IN_D, line), tonic=9),
+    }
+    assert facts["both"].second == (9, pytest.approx(0.375))
+    assert facts["D"].second is None
+    assert facts_of(REEL_IN_D, line).second is None
+    _, setups = enumerate_setups(both, Player(), RankSettings())
+    present = np.array([40, 45, 50, 55, 59, 64])
+    parts = {name: setup_parts(one, setups, Player(), present) for name, one in facts.items()}
+    for name in ("root", "open"):
+        at = part_names().index(name)
+        mixed = 0.625 * parts["D"][:, at] + 0.375 * parts["A"][:, at]
+        assert parts["both"][:, at] == pytest.approx(mixed)
+        assert np.ptp(parts["D"][:, at] - parts["A"][:, at]) > 0.1
+    said = [
+        s for s in rank_setups(both).setups[:10] for r in s.reasons if "Both homes, D and A" in r
+    ]
+    assert said
+    assert all(
+        {(m + s.capo - s.transpose) % 12 for m in s.strings_midi[:3]} >= {2, 9} for s in said
+    )
+    assert not any("Both homes" in r for s in D.setups[:10] for r in s.reasons)

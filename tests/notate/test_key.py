@@ -6,7 +6,9 @@ import pytest
 from liltwright.keys import pitch_class
 from liltwright.models.key.examples import (
     Example,
+    away,
     degree_changes,
+    double_tonic,
     gapped,
     honest_mode,
     recoloured,
@@ -112,6 +114,41 @@ def test_a_gap_leaves_two_keys_open() -> None:
     assert evidence_of(third.tune).present[pitch_class("C")] == 0
     assert [key.mode for key in sixth.keys] == ["dorian", "minor"]
     assert evidence_of(sixth.tune).present[pitch_class("F#")] == 0
+
+
+def test_a_double_tonic_tune_repeats_bars_a_step_lower() -> None:
+    """Of an A dorian strain some bars come back on the chord of G; its last bar stays."""
+    strain = "K:Ador\nA2cA E2cA|B2ge d2BA|c2ec A2ce|A2ce a2ge|A2cA E2cA|B2ge d2BA|c2ec B2ge|A4 A4|"
+    one = Example("x", tune_of(HEADER + strain), (KeyName("A", "dorian"),))
+    before = one.tune.parts[0].bars
+    for seed in range(6):
+        (new,) = double_tonic(one, np.random.default_rng(seed))
+        after = new.tune.parts[0].bars
+        changed = [at for at in range(8) if after[at] != before[at]]
+        assert changed
+        assert changed[-1] < 7
+        lower = [note.midi for note in after[changed[0]]]
+        assert any(
+            len(bar) == len(lower)
+            and all(1 <= note.midi - low <= 2 for note, low in zip(bar, lower, strict=True))
+            for bar in before
+        )
+        assert new.keys == one.keys
+    assert not list(
+        double_tonic(Example("x", one.tune, (KeyName("A", "major"),)), np.random.default_rng(0))
+    )
+
+
+def test_a_tune_that_closes_away_from_home_keeps_its_key() -> None:
+    one = Example("x", tune_of(HEADER + STRAIN), (KeyName("D", "major"),))
+    last = one.tune.parts[-1].bars[-1][-1].midi
+    for seed in range(6):
+        (new,) = away(one, np.random.default_rng(seed))
+        bars = new.tune.parts[-1].bars
+        assert bars[:-1] == one.tune.parts[-1].bars[:-1]
+        assert bars[-1][-1].midi % 12 != last % 12
+        assert bars[-1][-1].midi % 12 in {(2 + step) % 12 for step in (2, 4, 7, 9)}
+        assert new.keys == one.keys
 
 
 def test_spoiling_is_seeded_and_keeps_the_key_hearable() -> None:

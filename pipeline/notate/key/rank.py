@@ -54,9 +54,14 @@ def key_chances(tables: np.ndarray) -> np.ndarray:
     """
     model = _model()
     seen = np.stack([np.roll(tables, -tonic, axis=1) for tonic in range(12)])
-    raw = 0.5 * (net_scores(seen, model) + linear_scores(seen, model))
-    raw -= model["fit"] * outside(seen)
-    return _softmax(raw / model["temperature"])
+    return _softmax(joint_scores(seen, model) / model["temperature"])
+
+
+def joint_scores(seen: np.ndarray, model: dict[str, np.ndarray]) -> np.ndarray:
+    """The experts' scores added up, shape (12, 4); seen: shape (12, n_tables, 12)."""
+    share = model["linear_share"]
+    both = (1 - share) * net_scores(seen, model) + share * linear_scores(seen, model)
+    return np.asarray(both - model["fit"] * outside(seen))
 
 
 def net_scores(seen: np.ndarray, model: dict[str, np.ndarray]) -> np.ndarray:
