@@ -10,6 +10,7 @@ Method: the swing ratio is the median over pairs of quavers (the first two of th
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,7 +67,8 @@ def running_median(rate: np.ndarray) -> np.ndarray:
     """Median over REACH values to either side, NaN left out."""
     padded = np.pad(rate, REACH, mode="edge")
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * REACH + 1)
-    with np.errstate(all="ignore"):
+    with warnings.catch_warnings():  # a stretch without any value has none; the usual one stands in
+        warnings.simplefilter("ignore", RuntimeWarning)
         found = np.nanmedian(windows, axis=1)
     usual = float(np.nanmedian(rate)) if np.isfinite(rate).any() else 0.2 / QUAVER
     return np.where(np.isfinite(found), found, usual)
