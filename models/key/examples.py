@@ -21,7 +21,7 @@ from pathlib import Path
 
 import numpy as np
 
-from liltwright.keys import parse_key, pitch_class, scale_steps
+from liltwright.keys import key_name, parse_key, pitch_class, scale_steps, signature_of
 from liltwright.notate.key.evidence import KeyEvidence
 from liltwright.notate.key.rank import TRAINED
 from liltwright.tune import Bar, KeyName, Mode, Part, ScoreNote, Tune
@@ -226,7 +226,8 @@ AWAY_WEIGHT = 0.15
 def away(one: Example, rng: np.random.Generator) -> Iterator[Example]:
     """The tune with its parts ending on another degree than its tonic, as many do.
 
-    Common practice: a G major tune may close its parts on E, A or D and stays one in G.
+    Common practice: a G major tune may close its parts on E, A or D; some editors leave it in G,
+    others name it by its last note, so that this is its second key.
     """
     if len(one.keys) > 1:
         return
@@ -239,7 +240,20 @@ def away(one: Example, rng: np.random.Generator) -> Iterator[Example]:
         _closing(part, tonic, (tonic + degree) % 12) if every or at == last else part
         for at, part in enumerate(one.tune.parts)
     )
-    yield Example(one.id, replace(one.tune, parts=parts), one.keys, AWAY_WEIGHT * one.weight, True)
+    tune = replace(one.tune, parts=parts)
+    neighbour = _neighbour(key, degree)
+    keys = one.keys if neighbour is None else (key, neighbour)
+    yield Example(one.id, tune, keys, AWAY_WEIGHT * one.weight, rewritten=True)
+
+
+def _neighbour(key: KeyName, degree: int) -> KeyName | None:
+    """The key with the same signature on a degree, given in semitones; None for rarer modes."""
+    signature, tonic = signature_of(key.tonic, key.mode), pitch_class(key.tonic) + degree
+    for mode in TRAINED:
+        name = key_name(tonic % 12, mode)
+        if (signature_of(name.tonic, mode) - signature) % 12 == 0:
+            return name
+    return None
 
 
 def _closing(part: Part, tonic: int, other: int) -> Part:

@@ -147,8 +147,12 @@ def test_a_tune_that_closes_away_from_home_keeps_its_key() -> None:
         bars = new.tune.parts[-1].bars
         assert bars[:-1] == one.tune.parts[-1].bars[:-1]
         assert bars[-1][-1].midi % 12 != last % 12
-        assert bars[-1][-1].midi % 12 in {(2 + step) % 12 for step in (2, 4, 7, 9)}
-        assert new.keys == one.keys
+        second = {
+            (2 + 2) % 12: KeyName("E", "dorian"),
+            (2 + 7) % 12: KeyName("A", "mixolydian"),
+            (2 + 9) % 12: KeyName("B", "minor"),
+        }.get(bars[-1][-1].midi % 12)
+        assert new.keys == (one.keys if second is None else (*one.keys, second))
 
 
 def test_spoiling_is_seeded_and_keeps_the_key_hearable() -> None:

@@ -3,10 +3,10 @@
 In: KeyEvidence of a tune's parts. Out: KeyCandidates, best first.
 Method: small networks that are the same for every tonic look at the evidence from each of the
     twelve; beside them a linear expert that trusts ends more, and the share of the tune outside
-    each scale, which keeps the signature true (models/key). A softmax over all tonics and modes
-    gives probabilities, made honest by one temperature, and a mild habit follows: which homes and
-    modes are usual. Lydian and phrygian, too rare to train, take the place of major and minor when
-    the fourth or second is altered throughout.
+    each scale, which keeps the signature true (models/key). The tonic's probability and that of
+    the mode on it come from two mixtures of these, made honest by one temperature, and a mild
+    habit follows: which homes and modes are usual. Lydian and phrygian, too rare to train, take
+    the place of major and minor when the fourth or second is altered throughout.
 References: the idea of ranking all transpositions with shared weights follows from the
     profile-matching of C. Krumhansl, "Cognitive Foundations of Musical Pitch", 1990; adding up
     the experts' logarithms: G. Hinton, "Products of Experts", 1999; temperature: C. Guo et al.,
@@ -53,15 +53,25 @@ def key_chances(tables: np.ndarray) -> np.ndarray:
     tables: shape (n_tables, 12), as in KeyEvidence.
     """
     model = _model()
+    return chances_of(joint_scores(tables, model) / model["temperature"])
+
+
+def joint_scores(tables: np.ndarray, model: dict[str, np.ndarray]) -> np.ndarray:
+    """The experts' scores added up, shape (2, 12, 4); model: arrays as in models/key/nets.npz.
+
+    First for the tonic, where the nets count more, then for the mode on it, where the scale does.
+    """
     seen = np.stack([np.roll(tables, -tonic, axis=1) for tonic in range(12)])
-    return _softmax(joint_scores(seen, model) / model["temperature"])
+    nets, linear = net_scores(seen, model), linear_scores(seen, model)
+    share, fit = model["linear_share"][:, None, None], model["fit"][:, None, None]
+    return np.asarray((1 - share) * nets + share * linear - fit * outside(seen))
 
 
-def joint_scores(seen: np.ndarray, model: dict[str, np.ndarray]) -> np.ndarray:
-    """The experts' scores added up, shape (12, 4); seen: shape (12, n_tables, 12)."""
-    share = model["linear_share"]
-    both = (1 - share) * net_scores(seen, model) + share * linear_scores(seen, model)
-    return np.asarray(both - model["fit"] * outside(seen))
+def chances_of(scores: np.ndarray) -> np.ndarray:
+    """Chances, shape (12, 4): of the tonic by the first scores, of its mode by the second."""
+    tonic = _softmax(scores[0]).sum(axis=1, keepdims=True)
+    mode = np.exp(scores[1] - scores[1].max(axis=1, keepdims=True))
+    return np.asarray(tonic * mode / mode.sum(axis=1, keepdims=True))
 
 
 def net_scores(seen: np.ndarray, model: dict[str, np.ndarray]) -> np.ndarray:
