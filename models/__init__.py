@@ -43,6 +43,12 @@ def read_json(name: str) -> Any:
     return json.loads(read_bytes(name))
 
 
+@cache
+def read_lines(name: str) -> dict[str, float]:
+    """The values of a JSON table of lines with name, value, unit and reason, by name."""
+    return {row["name"]: float(row["value"]) for row in read_json(name)["lines"]}
+
+
 def read_arrays(name: str) -> dict[str, Any]:
     """The arrays of a .npz data file by name; pickled objects are refused."""
     import numpy as np

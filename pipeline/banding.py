@@ -20,7 +20,7 @@ from liltwright.progress import Progress, silent
 from liltwright.tune import Heard, Tune
 
 if TYPE_CHECKING:
-    from liltwright.notate.notate import NotateSettings
+    from liltwright.notate.settings import NotateSettings
 
 REST_S = 0.15
 """Rests of the tune itself, shorter than this, count as found."""
@@ -33,9 +33,8 @@ def lead_tune(
 
     Raises UsageError when there is no tune with this number, PipelineError when there is none.
     """
-    from liltwright.hear.takes import split_takes
+    from liltwright.hear.takes import choose_take, split_takes
     from liltwright.notate.notate import notate
-    from liltwright.run import choose_take
 
     takes = split_takes(heard)
     chosen = choose_take(heard, take)

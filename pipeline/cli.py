@@ -1,18 +1,19 @@
-"""The command line: parse, one call, print. Errors are translated here and nowhere else."""
+"""The command line: parse, one call, print (cli_says.py). Errors are translated here alone."""
 
 from __future__ import annotations
 
 import io
 import os
 import sys
-from pathlib import Path
-from typing import Annotated
 
 import typer
 
+from liltwright import cli_around as around
 from liltwright import cli_words as words
 from liltwright import options
+from liltwright.cli_faults import typed
 from liltwright.errors import PipelineError
+from liltwright.screen import progress_on_stderr
 from liltwright.stopping import stopped_words
 
 STOPPED = 130
@@ -72,7 +73,7 @@ def arrange(
     practice: words.Practice = False,
 ) -> None:
     """Do the whole job: hear the tune, find where it sits, write tab, sheets and sound."""
-    from liltwright import jobs
+    from liltwright import cli_says, jobs
 
     known = options.TuneOptions(
         ear, type, metre, key, tempo, octave, first_bar, title, take, concert,
@@ -83,7 +84,11 @@ def arrange(
         effort, ornaments, rounds, move, options.pins(pin), suggest=suggest, lines=lines
     )
     files = options.OutputOptions(sheets, sound, report, paper, practice)
-    jobs.arrange(source, out, replace, known, wanted, layers, files, keep_from)
+    with progress_on_stderr() as progress:
+        made = jobs.arrange(
+            source, out, replace, known, wanted, layers, files, keep_from, progress=progress
+        )
+    cli_says.arranged(made, setups=setups)
 
 
 @app.command()
@@ -108,7 +113,7 @@ def unpick(
     practice: words.Practice = False,
 ) -> None:
     """Take a finished tablature apart into tune and bass, with stages to learn it by."""
-    from liltwright import jobs
+    from liltwright import cli_says, jobs
     from liltwright.unpicking import PageOptions
 
     known = options.TuneOptions(
@@ -118,7 +123,9 @@ def unpick(
         tuning=tuning, capo=capo, ignore_voices=ignore_voices, said=tuple(part_of or ())
     )
     files = options.OutputOptions(sheets, sound, report, paper, practice)
-    jobs.unpick(source, out, replace, known, page, files, other=anew)
+    with progress_on_stderr() as progress:
+        made = jobs.unpick(source, out, replace, known, page, files, other=anew, progress=progress)
+    cli_says.taken_apart(made)
 
 
 @app.command()
@@ -143,13 +150,15 @@ def listen(
     band_chords: words.BandChords = False,
 ) -> None:
     """Only write down the tune: notes, bars, parts and key of a recording."""
-    from liltwright import jobs
+    from liltwright import cli_says, jobs
 
     known = options.TuneOptions(
         ear, type, metre, key, tempo, octave, first_bar, title, take, concert,
         options.players(band), from_, to, band_chords,
     )  # fmt: skip
-    jobs.listen(recording, out, replace, known, as_json=as_json)
+    with progress_on_stderr() as progress:
+        made = jobs.listen(recording, out, replace, known, progress=progress)
+    cli_says.listened(made, as_json=as_json)
 
 
 @app.command()
@@ -166,11 +175,13 @@ def tunings(
     force: words.Force = False,
 ) -> None:
     """Rank the tunings and capos for a tune, with the reasons."""
-    from liltwright import jobs
+    from liltwright import cli_says, jobs
 
     known = options.TuneOptions(key=key, octave_shift=octave)
     wanted = options.guitar(tuning, capo, sound_in, 1, matters, wide, force)
-    jobs.tunings(source, known, wanted, as_json=as_json)
+    with progress_on_stderr() as progress:
+        tune, ranking = jobs.tunings(source, known, wanted, progress=progress)
+    cli_says.ranked(tune, ranking, as_json=as_json)
 
 
 @app.command()
@@ -197,22 +208,19 @@ def tab(
     octave: words.Octave = None,
 ) -> None:
     """Print one layer of a tune as tab, on the tuning and capo that you name or on the best."""
-    from liltwright import jobs
+    from liltwright import cli_says, jobs
 
     known = options.TuneOptions(key=key, octave_shift=octave)
     wanted = options.guitar(tuning, capo, sound_in, 1, None, False, force)
-    jobs.tab(
-        source,
-        known,
-        wanted,
-        options.LayerOptions(effort, ornaments, rounds, move, options.pins(pin), suggest=suggest),
-        layer,
-        out,
-        paper=paper,
-        as_json=as_json,
-        hands=hands,
-        keep_from=keep_from,
+    layers = options.LayerOptions(
+        effort, ornaments, rounds, move, options.pins(pin), suggest=suggest, lines=lines
     )
+    with progress_on_stderr() as progress:
+        made = jobs.tab(
+            source, known, wanted, layers, layer, out,
+            paper=paper, hands=hands, keep_from=keep_from, progress=progress,
+        )  # fmt: skip
+    cli_says.tabbed(made, as_json=as_json, hands=hands)
 
 
 @app.command()
@@ -227,139 +235,20 @@ def compare(
     octave: words.Octave = None,
 ) -> None:
     """Set one layer in two tunings side by side, bar by bar."""
-    from liltwright import jobs
+    from liltwright import cli_says, jobs
 
     known = options.TuneOptions(key=key, octave_shift=octave)
     first = options.GuitarOptions(tuning=tuning, capo=capo)
     second = options.GuitarOptions(tuning=other, capo=other_capo)
-    jobs.compare(source, known, first, second, options.plain_layer(layer))
+    plain = options.plain_layer(layer)
+    with progress_on_stderr() as progress:
+        tune, comparison = jobs.compare(source, known, first, second, plain, progress=progress)
+    cli_says.compared(tune, comparison)
 
 
-@app.command(name="set")
-def plan_set(
-    sources: Annotated[list[Path], typer.Argument(help="Two to five tunes or recordings.")],
-    out: words.SetOut = None,
-    replace: words.Replace = False,
-    keep_order: words.KeepOrder = False,
-    any_lift: words.AnyLift = False,
-    sound_in: words.SoundIn = None,
-    tuning: words.SetTuning = None,
-    capo: words.SetCapo = None,
-    plans: words.Plans = 3,
-    take: words.TakePlan = 1,
-    effort: words.Effort = "as is",
-    rounds: words.Rounds = None,
-    sheets: words.Sheets = True,
-    sound: words.Sound = True,
-    paper: words.Paper = "a4",
-) -> None:
-    """Fit tunes into a set: keys that lift, little retuning, few capo moves."""
-    from liltwright import jobs
-
-    jobs.plan_set(
-        sources,
-        options.guitars(tuning, capo, sound_in, len(sources)),
-        keep_order=keep_order,
-        lift=not any_lift,
-        plans=plans,
-        out=out,
-        replace=replace,
-        take=take,
-        layers=options.LayerOptions(effort=effort, rounds=rounds),
-        output=options.OutputOptions(sheets, sound, paper=paper),
-    )
-
-
-@app.command()
-def gather(
-    inputs: words.Inputs,
-    out: words.GatherOut,
-    shard: words.ShardName = None,
-    engine: words.Engine = "local",
-    scheduler: words.Scheduler = None,
-    level: words.Level = "everything",
-    ear: words.Ear = "own",
-    processes: words.Processes = None,
-    seconds: words.Seconds = 900.0,
-    memory: words.Memory = 6.0,
-    batch: words.Batch = 50,
-    retry: words.Retry = False,
-    relatives: words.Relatives = False,
-    results: words.Results = None,
-) -> None:
-    """Work through a whole archive: a folder per tune and one table; stop and go on at will."""
-    from liltwright.gather import job
-
-    job.run(
-        inputs,
-        out,
-        shard=shard,
-        engine=engine,
-        scheduler=scheduler,
-        level=level,
-        ear=ear,
-        processes=processes,
-        seconds=seconds,
-        memory=memory,
-        batch=batch,
-        retry=retry,
-        relatives=relatives,
-        results=results,
-    )
-
-
-@app.command()
-def page(
-    folder: words.PageFolder = Path("tunes"),
-    port: words.Port = 0,
-    no_browser: words.NoBrowser = False,
-    share: words.Share = False,
-) -> None:
-    """Open the local page over a folder of tunes: hum, look, mend, choose, listen, print."""
-    from liltwright.page.serve import serve
-
-    serve(folder, port=port, browser=not no_browser, share=share)
-
-
-@app.command()
-def restore(
-    folder: Annotated[Path, typer.Argument(help="A folder that an earlier run wrote into.")],
-) -> None:
-    """Bring back the files that the last run replaced; once more undoes it."""
-    from liltwright import jobs
-
-    jobs.bring_back(folder)
-
-
-@app.command()
-def practise(
-    recording: words.Recording,
-    out: words.SoundFile = None,
-    speed: words.Speed = 75.0,
-    bars: words.Bars = None,
-    part: words.PartName = None,
-    times: words.Times = 4,
-    two_ears: words.TwoEars = False,
-) -> None:
-    """Slow a recording down at the same pitch, and loop a part or some bars of it."""
-    from liltwright import jobs
-
-    wanted = options.PracticeOptions(speed / 100.0, options.bars(bars), part, times, two_ears)
-    jobs.practise(recording, out, wanted)
-
-
-@app.command()
-def player(
-    change: Annotated[
-        list[str] | None,
-        typer.Option("--set", help='Change one setting: "highest_capo=7", "tunings_used=DADGAD".'),
-    ] = None,
-    show: Annotated[bool, typer.Option("--show", help="Only show what is kept.")] = False,
-) -> None:
-    """Tell once what you play: your tunings, hand, guitar and strings; rankings then fit you."""
-    from liltwright import jobs
-
-    jobs.player(change or [], show=show, ask=lambda text, old: typer.prompt(text, default=old))
+app.command(name="set")(around.plan_set)
+for _command in (around.gather, around.page, around.restore, around.practise, around.player):
+    app.command()(_command)
 
 
 def main() -> None:
@@ -370,7 +259,7 @@ def main() -> None:
     try:
         app()
     except PipelineError as fault:
-        print(f"liltwright: {fault}", file=sys.stderr)
+        print(f"liltwright: {typed(fault)}", file=sys.stderr)
         sys.exit(fault.exit_code)
     except SystemExit as stop:
         if stop.code == STOPPED:  # typer turns Ctrl-C into this

@@ -307,7 +307,9 @@ Seconds = Annotated[
 Memory = Annotated[
     float, typer.Option("--memory", min=0.5, max=1024, help="GiB that one file may use.")
 ]
-Batch = Annotated[int, typer.Option("--batch", min=1, max=10000, help="Files in one call of Dask.")]
+Batch = Annotated[
+    int, typer.Option("--batch", min=1, max=10000, help="Most files in one call of Dask.")
+]
 Retry = Annotated[bool, typer.Option("--retry", help="Also try the files again that failed.")]
 Relatives = Annotated[
     bool,

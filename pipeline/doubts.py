@@ -10,7 +10,9 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from liltwright.tune import Doubt, Tune
+from liltwright.tune import Bar, Doubt, Tune
+
+MOST_LOST = 7  # bars
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,18 +66,35 @@ def by_reason(groups: Sequence[DoubtfulBars]) -> dict[str, list[DoubtfulBars]]:
 def printed_bars(tune: Tune) -> dict[int, int]:
     """Performed bar -> index of the written bar it is; performed bars count from 1, a pick-up 0.
 
-    A lone last bar after the last whole round, such as a closing note, is no bar of the page.
+    A lone last bar after the last whole round, such as a closing note, is no bar of the page. Of a
+    performance whose first bars were not recorded the bars are those that they are most like.
     """
     written, order = tune.written_bars(), tune.performed_order()
     once = [index for index in order if written[index].kind != "pickup"]
     last = max((doubt.bar for doubt in tune.doubts), default=0)
     if not once:
         return {}
-    bars = {0: order[0]} | {bar: once[(bar - 1) % len(once)] for bar in range(1, last + 1)}
+    lost = _not_recorded(tune, [_sung(written[index].notes) for index in once])
+    bars = {0: order[0]} | {bar: once[(bar - 1 + lost) % len(once)] for bar in range(1, last + 1)}
     closing = _last_performed(tune)
-    if closing > len(once) > 1 and closing % len(once) == 1:
+    if closing + lost > len(once) > 1 and (closing + lost) % len(once) == 1:
         bars.pop(closing, None)
     return bars
+
+
+def _not_recorded(tune: Tune, page: list[tuple[tuple[int, str], ...]]) -> int:
+    """How many bars of the page were played before the recording began."""
+    opening = tune.bars_heard[0].notes if tune.bars_heard else ()
+    heard = [_sung(bar.notes) for bar in tune.bars_heard[bool(opening and opening[0].start) :]]
+
+    def alike(lost: int) -> int:
+        return sum(bar == page[(at + lost) % len(page)] for at, bar in enumerate(heard))
+
+    return max(range(min(MOST_LOST + 1, len(page))), key=lambda lost: (alike(lost), -lost))
+
+
+def _sung(bar: Bar) -> tuple[tuple[int, str], ...]:
+    return tuple((note.midi, str(note.start)) for note in bar)
 
 
 def _last_performed(tune: Tune) -> int:

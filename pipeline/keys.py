@@ -13,7 +13,7 @@ from liltwright.errors import UsageError
 from liltwright.tune import MODES, KeyName, Mode
 
 LETTERS = "CDEFGAB"
-LETTER_SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+LETTER_SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}  # above C
 SHARP_ORDER = "FCGDAEB"
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal, cast, get_args
 
-from liltwright.errors import UsageError
+from liltwright.errors import UsageError, to_type
 from liltwright.keys import parse_key
 from liltwright.pins import parse_pin
 from liltwright.tab import LAYER_NAMES, LINE_NAMES, Arrangement, LayerName
@@ -124,11 +124,11 @@ def key(text: str) -> KeyName:
 
 def ear(text: str) -> Ear:
     """Which note tracker listens."""
-    return cast(Ear, _one_of(text, get_args(Ear), "--ear"))
+    return cast(Ear, _one_of(text, get_args(Ear), to_type("ear", "the ear")))
 
 
 def players(band: bool | None) -> Players:
-    """Who plays: --band, --solo or neither of them."""
+    """Who plays, by whether the user said that it is a band."""
     return "find out" if band is None else "band" if band else "solo"
 
 
@@ -196,11 +196,15 @@ def guitars(
     """The wishes for each tune of a set."""
     found = []
     rows = zip(
-        for_tunes(tunings, tunes, "--tuning"), for_tunes(capos, tunes, "--capo"), strict=True
+        for_tunes(tunings, tunes, to_type("tuning", "the tuning")),
+        for_tunes(capos, tunes, to_type("capo", "the capo")),
+        strict=True,
     )
     for tuning, fret in rows:
         if fret is not None and not re.fullmatch(r"[0-9]{1,2}", fret):
-            raise UsageError(f'--capo "{fret}" is no fret: write a number from 0 to 11.')
+            raise UsageError(
+                f'{to_type("capo", "the capo")} "{fret}" is no fret: write a number from 0 to 11.'
+            )
         capo = None if fret is None else int(fret)
         found.append(guitar(tuning, capo, sound_in, 1, None, False))
     return found
@@ -218,7 +222,9 @@ def bars(text: str | None) -> tuple[int, int] | None:
 
 def effort(text: str) -> Effort:
     """How hard the arrangement may be."""
-    return cast(Effort, _one_of(text.replace("-", " "), get_args(Effort), "--effort"))
+    return cast(
+        Effort, _one_of(text.replace("-", " "), get_args(Effort), to_type("effort", "the effort"))
+    )
 
 
 def pins(texts: list[str] | None) -> tuple[str, ...]:
@@ -230,17 +236,17 @@ def pins(texts: list[str] | None) -> tuple[str, ...]:
 
 def layer(text: str) -> str:
     """A layer by name, or the performance of them."""
-    return _one_of(text, (*LAYER_NAMES, *LINE_NAMES, "performance"), "--layer")
+    return _one_of(text, (*LAYER_NAMES, *LINE_NAMES, "performance"), to_type("layer", "the layer"))
 
 
 def plain_layer(text: str) -> LayerName:
     """A layer by name, not the performance."""
-    return cast(LayerName, _one_of(text, LAYER_NAMES, "--layer"))
+    return cast(LayerName, _one_of(text, LAYER_NAMES, to_type("layer", "the layer")))
 
 
 def paper(text: str) -> Paper:
     """A paper size."""
-    return cast(Paper, _one_of(text.lower(), get_args(Paper), "--paper"))
+    return cast(Paper, _one_of(text.lower(), get_args(Paper), to_type("paper", "the paper")))
 
 
 def _one_of(text: str, allowed: tuple[str, ...], name: str) -> str:

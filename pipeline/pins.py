@@ -1,7 +1,8 @@
 """Pins: what the user's hand fixes in an arrangement, read from words.
 
 Task: read "5:1/4=string 4 fret 7" and its like.
-In:   a text, from `--pin`, from a `%%pin` line of tune.abc, or made of an `"@pin ..."` annotation.
+In:   a text, as it was typed, from a `%%pin` line of tune.abc, or made of an `"@pin ..."`
+      annotation.
 Out:  Pin.
 Method: PLACE=WISH. A place is a bar as printed (5), bars (5-8), the bar of one ending (8(2)), a
     part (B), the pick-up of a part (B0), and after a colon where in the bar, as a fraction of a
@@ -24,7 +25,7 @@ from liltwright.limits import short
 from liltwright.tune import Tune, WrittenBar
 
 Kind = Literal["note", "bass", "no bass", "forbid", "chord", "keep"]
-MOST = {"string": 6, "fret": 24, "finger": 4}
+MOST = {"string": 6, "fret": 24, "finger": 4}  # highest number of each word
 HOW = (
     "write PLACE=WISH, like 5:1/4=string 4 fret 7, 5:0=bass string 6, 5-8=no finger 4, "
     "5=chord Em or 5=keep"
@@ -33,7 +34,7 @@ _PLACE = re.compile(
     r"(?:(?P<first>\d{1,4})(?:-(?P<last>\d{1,4}))?(?:\((?P<time>\d)\))?|(?P<part>[A-Z])(?P<pickup>0)?)"
     r"(?::(?P<start>\d{1,4}(?:/\d{1,4})?))?"
 )
-_THUMB = (4, 5, 6)
+_THUMB = (4, 5, 6)  # strings of the thumb (common practice)
 
 
 @dataclass(frozen=True, slots=True)

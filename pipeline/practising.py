@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, cast, get_args
 import numpy as np
 
 from liltwright import run
-from liltwright.errors import PipelineError, UsageError
+from liltwright.errors import PipelineError, UsageError, to_type
 from liltwright.options import PracticeOptions, TuneOptions
 from liltwright.progress import Progress, silent
 from liltwright.tune import Tune
@@ -38,7 +38,7 @@ def sound_path(target: Path, recording: Path) -> AudioKind:
     if kind not in get_args(AudioKind):
         raise UsageError(f"{target} must end in .ogg, .mp3 or .wav.")
     if target.exists():
-        raise UsageError(f"{target} is there already: choose another name with --out.")
+        raise UsageError(f"{target} is there already: choose another name{to_type('out')}.")
     return cast(AudioKind, kind)
 
 

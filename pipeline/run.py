@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from liltwright.counting import count
-from liltwright.errors import PipelineError, UsageError
+from liltwright.earlier import moved, unmoved
+from liltwright.errors import UsageError, to_type
 from liltwright.limits import clean, shown_path
 from liltwright.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
 from liltwright.pins import parse_pin
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from liltwright.arrange.sets import SetPlan
     from liltwright.guitar.player import Player
     from liltwright.hear.audio.recording import Audio
-    from liltwright.notate.notate import NotateSettings
+    from liltwright.notate.settings import NotateSettings
 
 
 class Stage(NamedTuple):
@@ -101,17 +101,17 @@ def is_written_tune(source: Path) -> bool:
 def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -> Found:
     """The tune of a recording or of a tune file, with what the user knows about it applied."""
     from liltwright.hear.audio.recording import load_audio
-    from liltwright.notate.notate import renotate
+    from liltwright.notate.renotate import renotate
 
     settings = _notate_settings(options)
     if is_written_tune(source):
         for option, given in (
-            ("--take", options.take),
-            ("--ear", options.ear != "own" or None),
-            ("--band or --solo", options.players != "find out" or None),
-            ("--from", options.from_s),
-            ("--to", options.to_s),
-            ("--band-chords", options.band_chords or None),
+            (to_type("take", "the number of a tune"), options.take),
+            (to_type("ear", "the ear"), options.ear != "own" or None),
+            (to_type("band or solo", "who plays"), options.players != "find out" or None),
+            (to_type("from", "the start"), options.from_s),
+            (to_type("to", "the end"), options.to_s),
+            (to_type("band chords", "taking chords of the band"), options.band_chords or None),
         ):
             if given is not None:
                 raise UsageError(f"{option} is for recordings; {source} is a written tune.")
@@ -123,8 +123,8 @@ def find_tune(source: Path, options: TuneOptions, progress: Progress = silent) -
     audio = load_audio(source)
     if options.first_bar_s is not None and options.first_bar_s >= audio.duration_s:
         raise UsageError(
-            f"--first-bar {options.first_bar_s:g} is out of range: the recording lasts "
-            f"{audio.duration_s:.1f} s; name a second before that."
+            f"{to_type('first bar', 'the first bar line at')} {options.first_bar_s:g} is out of "
+            f"range: the recording lasts {audio.duration_s:.1f} s; name a second before that."
         )
     return Found(tune_of_audio(audio, options, title_of(source), progress), audio)
 
@@ -133,6 +133,7 @@ def tune_of_audio(
     audio: Audio, options: TuneOptions, title: str = "", progress: Progress = silent
 ) -> Tune:
     """The tune of a recording that is read already; `title` where the user gave none."""
+    from liltwright.hear.takes import choose_take
     from liltwright.notate.notate import notate
 
     settings = _notate_settings(options)
@@ -147,8 +148,9 @@ def tune_of_audio(
     else:
         if options.band_chords:
             raise UsageError(
-                "--band-chords is for recordings of a band; one seems to play alone here: leave it "
-                "out, or say --band."
+                f"{to_type('band chords', 'taking chords of the band')} is for recordings of a "
+                "band; one seems to play alone here: leave it out, or "
+                f"{to_type('band', 'say that a band plays')}."
             )
         tune = notate(choose_take(heard, options.take), settings=settings, progress=progress)
     return tune if tune.title else replace(tune, title=title)
@@ -168,23 +170,6 @@ def title_of(source: Path) -> str:
     """A working title from the name of a file: "copper-sieve_2.ogg" gives "Copper sieve 2"."""
     words = " ".join(clean(source.stem).replace("_", " ").replace("-", " ").split())
     return words[:1].upper() + words[1:]
-
-
-def choose_take(heard: Heard, take: int | None) -> Heard:
-    """One tune of a recording with several: the one asked for, else the one with most notes."""
-    from liltwright.hear.takes import split_takes
-
-    takes = split_takes(heard)
-    if take is not None and take > len(takes):
-        raise UsageError(
-            f"--take {take} is out of range: the recording has {count(len(takes), 'tune')}."
-        )
-    if len(takes) == 1:
-        return heard
-    longest = max(range(len(takes)), key=lambda i: len(takes[i].notes))
-    chosen = take - 1 if take is not None else longest
-    said = f"Tune {chosen + 1} of {len(takes)} is written down; choose another with --take."
-    return replace(takes[chosen], warnings=(*heard.warnings, said))
 
 
 def rank(
@@ -220,7 +205,7 @@ def choose_setups(
 
     keeps = any(parse_pin(pin).kind == "keep" for pin in (*tune.pins, *layers.pins))
     if keeps and layers.earlier is not None and options.tuning is None and options.capo is None:
-        return (_unmoved(layers, player).setup,)
+        return (unmoved(layers, player).setup,)
     if ranking is None or options.tuning is not None or options.capo is not None:
         ranking = rank_within(tune, player, options)
     return tuple(setup.setup for setup in shortlist(ranking.setups, options.setups))
@@ -264,7 +249,7 @@ def arrange_on(
         lines=options.lines,
         rounds=options.rounds or DEFAULT_PLAN,
         pins=(*tune.pins, *options.pins),
-        earlier=None if options.earlier is None else _unmoved(options, player),
+        earlier=None if options.earlier is None else unmoved(options, player),
     )
     made = arrange_layers(tune, setup, player=player, settings=settings, progress=progress)
     return moved(made, options.move, player) if options.move else made
@@ -292,49 +277,13 @@ def set_files_of(
     return set_files(plan, played, words, output, progress)
 
 
-def _unmoved(options: LayerOptions, player: Player) -> Arrangement:
-    """The arrangement that bars are kept from, as it was before `--move`."""
-    assert options.earlier is not None
-    return moved(options.earlier, -options.move, player) if options.move else options.earlier
-
-
-def with_earlier(options: LayerOptions, named: Path | None, folder: Path) -> LayerOptions:
-    """The options with the arrangement that bars may be kept from: the one named, or the folder's.
-
-    Raises PipelineError when the one named is none.
-    """
-    from liltwright.limits import check
-    from liltwright.read.files import content
-    from liltwright.records import from_json
-
-    path = named or folder / "arrangement-1.json"
-    if named is None and not path.is_file():
-        return options
-    try:
-        data = content(path)
-        check("json_bytes", len(data), path.name)
-        return replace(options, earlier=from_json(data, Arrangement, name=path.name))
-    except PipelineError:
-        if named is not None:
-            raise
-        return options
-
-
-def moved(arrangement: Arrangement, semitones: int, player: Player) -> Arrangement:
-    """The same shapes with the capo moved, and a word on the room that leaves."""
-    from liltwright.arrange.compare import move_with_capo
-
-    shifted, room = move_with_capo(arrangement, semitones, player=player)
-    return replace(shifted, cautions=(*shifted.cautions, room.sentence))
-
-
 def _notate_settings(options: TuneOptions) -> NotateSettings:
-    from liltwright.notate.notate import NotateSettings
+    from liltwright.notate.settings import NotateSettings
 
     for name, value in (
-        ("--tempo", options.beats_per_minute),
-        ("--first-bar", options.first_bar_s),
-        ("--concert", options.concert_cents),
+        (to_type("tempo", "the tempo"), options.beats_per_minute),
+        (to_type("first bar", "the first bar line at"), options.first_bar_s),
+        (to_type("concert", "the concert pitch"), options.concert_cents),
     ):
         if value is not None and not math.isfinite(value):
             raise UsageError(f"{name} {value} is not a number: write one like 30 or 112.5.")
@@ -354,6 +303,6 @@ def default_folder(source: Path) -> Path:
     """The folder beside an input that is named after it; another name where that is the input."""
     if not source.suffix:
         raise UsageError(
-            f"{shown_path(source)} has no ending to its name: say where to write with --out."
+            f"{shown_path(source)} has no ending to its name: say where to write{to_type('out')}."
         )
     return source.with_suffix("")

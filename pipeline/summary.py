@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from liltwright.cli_faults import typed_remark
 from liltwright.counting import count
 from liltwright.doubts import bars_words, by_reason, clock, grouped, ranges
 from liltwright.tab import Ranking, Setup
@@ -29,8 +30,8 @@ def tune_lines(tune: Tune, files: Collection[str] = ()) -> Iterator[str]:
     """
     yield describe_tune(tune)
     yield from _second_choices(tune)
-    yield from (f"  {remark}" for remark in tune.remarks)
-    yield from (f"  Warning: {warning}" for warning in tune.warnings)
+    yield from (f"  {typed_remark(remark)}" for remark in tune.remarks)
+    yield from (f"  Warning: {typed_remark(warning)}" for warning in tune.warnings)
     yield from (
         f"  Left out {clock(piece.start_s)}-{clock(piece.end_s)}: {piece.why}"
         for piece in tune.left_out

@@ -33,6 +33,7 @@ def tune_from_bytes(
     found = from_bytes(data, name=name, known_odd=known_odd)
     if isinstance(found, Tune):
         return found
-    from liltwright.notate.notate import NotateSettings, notate
+    from liltwright.notate.notate import notate
+    from liltwright.notate.settings import NotateSettings
 
     return notate(found, settings=NotateSettings())

@@ -9,8 +9,8 @@ from typing import TypeVar
 
 import numpy as np
 
-A4_HZ = 440.0
-A4_MIDI = 69
+A4_HZ = 440.0  # concert pitch (ISO 16)
+A4_MIDI = 69  # number of that note (MIDI 1.0)
 
 Number = TypeVar("Number", float, np.ndarray)
 
@@ -26,11 +26,6 @@ def hz_to_midi(frequency_hz: Number) -> Number:
 def midi_to_hz(pitch_midi: Number) -> Number:
     """Frequency in Hz of a (fractional) MIDI note number."""
     return A4_HZ * 2.0 ** ((pitch_midi - A4_MIDI) / 12.0)
-
-
-def cents_between(pitch_midi: Number, reference_midi: Number) -> Number:
-    """How far a pitch lies above a reference, in cents."""
-    return (pitch_midi - reference_midi) * 100.0
 
 
 def whole_notes_to_seconds(length: Fraction, beat: Fraction, beats_per_minute: float) -> float:

@@ -28,11 +28,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from liltwright.guitar.player import Player
-    from liltwright.unpick.compared import Change
+    from liltwright.unpick.compared import VariedRepeat
     from liltwright.unpick.unpicked import Unpicked
 
 MOST_STAYS = 3
 """So many fingers that stay down are named; unpicked.json has all."""
+UNSURE = "  what is tune and what is not is unsure in "
 KIND_WORDS = {
     "none": "no bass",
     "drone": "a drone",
@@ -161,10 +162,7 @@ def page_lines(found: Unpicked) -> Iterator[str]:
         yield f"  {easy}; most to do in bar {grades.hardest}"
     yield from map(_change_words, made.changes)
     if made.least_sure:
-        yield (
-            f"  what is tune and what is not is unsure in {_bars(made.least_sure)}: "
-            "say it with --part-of"
-        )
+        yield f"{UNSURE}{_bars(made.least_sure)}"
     names = ", ".join(layer.name for layer in found.stages.layers)
     yield f"Stages to learn it by: {names}"
 
@@ -173,7 +171,7 @@ def _bars(numbers: Sequence[int]) -> str:
     return bars_words(ranges(list(numbers)))
 
 
-def _change_words(change: Change) -> str:
+def _change_words(change: VariedRepeat) -> str:
     """ "bars 17-24 are bars 1-8 again, with another bass in bars 17-18"."""
     length = change.last - change.first
     differ = (("tune", change.tune), ("bass", change.bass), ("inner notes", change.inner))

@@ -90,3 +90,13 @@ def test_a_lone_last_bar_does_not_make_the_first_doubtful():
     assert doubtful_indices(closing) == {once[-1]}
     further = replace(closing, bars_heard=(*heard, last))
     assert doubtful_indices(further) == {once[-1], once[0]}
+
+
+def test_bars_lost_before_the_recording_began_move_no_doubt():
+    """The same jig recorded from its fourth bar on: bar 1 as heard is bar 4 on the page."""
+    tune = heard_jig()
+    opening = bool(tune.bars_heard[0].notes[0].start)
+    whole = printed_bars(replace(tune, doubts=(Doubt(12, 1.0, HARD),)))
+    late = replace(tune, bars_heard=tune.bars_heard[opening + 3 :], doubts=(Doubt(9, 1.0, HARD),))
+    assert printed_bars(late)[1] == whole[4]
+    assert doubtful_indices(late) == {whole[12]}

@@ -54,7 +54,7 @@ def changed(tmp_path_factory) -> Path:
     shutil.copytree(ROOT / "models", models, ignore=leave)
     edit(models / "tunings" / "tunings.json", '{"name": "DADGAD"', A_TUNING + "\n  ")
     edit(models / "dances" / "dances.json", '"jig": {', A_TYPE + "\n ")
-    formats = home / "liltwright" / "write" / "formats.py"
+    formats = home / "liltwright" / "write" / "formats" / "table.py"
     edit(formats, '    Format(".json"', f"    {A_FORMAT}\n")
     edit(formats, "PRINT, TEXT =", ITS_WRITER.lstrip("\n"))
     (home / "rant.abc").write_text(RANT)

@@ -6,7 +6,7 @@ import librosa
 import numpy as np
 import pytest
 
-from liltwright.units import cents_between, hz_to_midi, midi_to_hz, whole_notes_to_seconds
+from liltwright.units import hz_to_midi, midi_to_hz, whole_notes_to_seconds
 
 
 def test_a4_is_440_hz():
@@ -32,10 +32,6 @@ def test_arrays_agree_with_librosa():
 
 def test_silence_has_no_pitch():
     assert np.isnan(hz_to_midi(np.array([0.0, -1.0]))).all()
-
-
-def test_cents():
-    assert cents_between(69.4, 69.0) == pytest.approx(40.0)
 
 
 def test_a_jig_bar_at_120_lasts_a_second():

@@ -25,7 +25,8 @@ from liltwright.summary import (
 )
 from liltwright.tune import Candidates, Doubt, HeardBar, Tune, TypeCandidate
 from liltwright.words import best_words, describe_tune
-from liltwright.write.report.sections import masthead, ranking_section
+from liltwright.write.report.ranking import ranking_section
+from liltwright.write.report.sections import masthead
 from tests.test_cli import jig, liltwright  # noqa: F401
 
 ROOT = Path(__file__).parents[1]

@@ -127,10 +127,11 @@ def judged(audio: Any, truth: Truth, ear: str) -> tuple[np.ndarray, np.ndarray]:
     from liltwright.hear.settings import HearSettings
 
     events = find_events(audio.samples, audio.sample_rate)
-    raw = raw_notes(audio, events, settings=HearSettings(ear=ear))  # type: ignore[arg-type]
+    settings = HearSettings(ear=ear)  # type: ignore[arg-type]
+    raw = raw_notes(audio, events, settings=settings)
     if not raw:
         return np.zeros((0, 9)), np.zeros(0)
-    raw, measured = listen._fine_pitch(raw, audio, ear)  # type: ignore[arg-type]
+    raw, measured = listen._fine_pitch(raw, audio, settings)
     foreign = foreign_shares(audio.samples, audio.sample_rate, raw)
     onset_s = np.array([note.onset_s for note in raw])
     midi = np.array([note.midi for note in raw])

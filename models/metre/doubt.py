@@ -15,22 +15,26 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 FILE = Path(__file__).with_name("doubts.json")
-PERFORMANCES, RENDERS = 120, 66
-SPOILED = ((0.01, 0.01, 0.01), (0.03, 0.03, 0.03))
+PERFORMANCES, RENDERS = 80, 80
+SPOILED = (0.02, 0.02, 0.02)
 RIDGE = 3.0
 PRECISION = 0.31
 
 
 def main() -> None:
     """Collect, fit, report, write."""
+    write([_judged(*one) for one in _performed()], [_judged(*one) for one in _heard()])
+
+
+def write(notes: list[Any], sound: list[Any]) -> None:
+    """Fit on (features, wrong) of performances by their notes and by their sound, report, write."""
     from liltwright.notate.doubts import FEATURES
 
-    notes = [_judged(heard, truth) for heard, truth in _performed()]
-    sound = [_judged(heard, truth) for heard, truth in _heard()]
     seen, wrong = (np.concatenate(x) for x in zip(*notes, *sound, strict=True))
     share = np.concatenate([
         np.full(sum(len(w) for _, w in notes), 0.5), np.ones(sum(len(w) for _, w in sound))
@@ -65,8 +69,8 @@ def _performed() -> Iterator[tuple[object, object]]:
                          longest_s=60.0)  # fmt: skip
         heard = truth_heard(played)
         yield heard, played.truth
-        for drop, insert, shift in SPOILED:
-            yield degrade(heard, drop=drop, insert=insert, shift=shift, seed=2), played.truth
+        drop, insert, shift = SPOILED
+        yield degrade(heard, drop=drop, insert=insert, shift=shift, seed=2), played.truth
 
 
 def _heard() -> Iterator[tuple[object, object]]:
@@ -85,8 +89,9 @@ def _heard() -> Iterator[tuple[object, object]]:
 def _judged(heard, truth) -> tuple[np.ndarray, np.ndarray]:  # type: ignore[no-untyped-def]
     """Features and wrongness of every bar of one performance."""
     from liltwright.notate.doubts import bar_evidence
-    from liltwright.notate.notate import NotateSettings, lay_page, notate
+    from liltwright.notate.notate import lay_page, notate
     from liltwright.notate.plain import plain_notes
+    from liltwright.notate.settings import NotateSettings
     from tests.benchmark.score_tune import right_bars
 
     page = lay_page(plain_notes(heard), NotateSettings())

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from liltwright.models.metre.faults import heard
+from liltwright.models.metre.page import Page
 from liltwright.models.metre.performances import NOWHERE, Notes, play
-from liltwright.models.metre.rounds import Page
 from liltwright.notate.metre.features import describe
 from liltwright.notate.metre.places import nearest_step, places
 

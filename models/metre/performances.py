@@ -1,6 +1,6 @@
 """Random performances to train the metre network on.
 
-In: pages (rounds.py), a seeded generator. Out: `perform(...) -> Notes`: what an ear could hand on
+In: pages (page.py), a seeded generator. Out: `perform(...) -> Notes`: what an ear could hand on
     (onset, offset, pitch) and, for every note, where it truly stands on the page.
 Method: some rounds with drifting tempo, rubato, swing or lilt, breaths, hesitations and restarts,
     late starts and early ends; then faults.py spoils them as an ear would. Ranges are wider than
@@ -14,7 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from liltwright.models.metre.rounds import AT, LONG, MIDI, PLAYED, SINCE, TREBLE, Page, rounds
+from liltwright.models.metre.page import Page
+from liltwright.models.metre.rounds import AT, LONG, MIDI, PLAYED, SINCE, TREBLE, rounds
 
 QUAVER_S = {
     # seconds of a quaver at the usual tempi of models/dances (fastest, slowest)

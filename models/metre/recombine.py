@@ -8,12 +8,10 @@ In: Page and its kin. Out: a Page with the same form, parts and repeats, in whic
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-if TYPE_CHECKING:
-    from liltwright.models.metre.rounds import Page
+from liltwright.models.metre.page import Page
 
 NEW = 1_000_000
 

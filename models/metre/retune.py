@@ -6,12 +6,9 @@ In: the notes of a page, the Page. Out: notes with the same rhythm, form and rep
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
-if TYPE_CHECKING:
-    from liltwright.models.metre.rounds import Page
+from liltwright.models.metre.page import Page
 
 ALTERED = ((4, -1), (3, 1), (11, -1), (10, 1), (9, -1), (8, 1), (6, -1), (5, 1))
 """Semitones above the tonic that may be altered throughout, and by how much."""

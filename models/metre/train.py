@@ -24,7 +24,7 @@ from torch import Tensor, nn
 
 from liltwright.models.metre.features import IGNORE, example
 from liltwright.models.metre.net import HEADS, Metre
-from liltwright.models.metre.rounds import Page, load_pages
+from liltwright.models.metre.page import Page, load_pages
 
 WINDOW = 512
 WEIGHTS = {"place": 1.0, "step": 0.6, "since": 0.4, "kind": 0.15, "meter": 0.3}

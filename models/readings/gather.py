@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 
 from liltwright.models.metre.faults import heard
+from liltwright.models.metre.page import Page, load_pages
 from liltwright.models.metre.performances import QUAVER_S, Notes, play
-from liltwright.models.metre.rounds import Page, load_pages
 
 COMMON = ("reel", "jig", "hornpipe")
 TIMES, TIMES_COMMON = 6, 2

@@ -3,7 +3,7 @@
 In: the rows that gather.py wrote. Out: boosted trees that give the odds that a reading is right
     from its looks alone; printed: how many metres they get right in tunes that were left out.
 Method: histogram gradient boosting as in scikit-learn (Ke et al., "LightGBM", 2017), stored as
-    plain arrays for pipeline/notate/metre/trees.py. Types are weighted by SHARES, tempi that hardly
+    plain arrays for pipeline/trees.py. Types are weighted by SHARES, tempi that hardly
     anybody plays at count FAR.
 """
 
@@ -17,7 +17,7 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 from sklearn.model_selection import GroupKFold
 
 from liltwright.notate.metre.places import places
-from liltwright.notate.metre.trees import Trees, odds
+from liltwright.trees import Trees, odds
 
 FILE = Path(__file__).with_name("trees.npz")
 SHARES = {

@@ -40,7 +40,7 @@ class Ground:
 
 
 @dataclass(frozen=True, slots=True)
-class Voice:
+class AddedVoice:
     """What a layer adds under the melody, and the chords that it means."""
 
     name: LayerName
@@ -53,7 +53,7 @@ class Voices:
     """The voices of all layers, easiest first, and the melody's plucking fingers in all of them."""
 
     plucks: tuple[Pluck, ...]
-    voices: tuple[Voice, ...]
+    voices: tuple[AddedVoice, ...]
 
 
 def graded(
@@ -161,7 +161,7 @@ def ornamented(
     )
 
 
-def _chords(ground: Ground, voice: Voice, bars: Sequence[TabBar]) -> tuple[Chord, ...]:
+def _chords(ground: Ground, voice: AddedVoice, bars: Sequence[TabBar]) -> tuple[Chord, ...]:
     """The chords of a layer, those of kept bars as they were."""
     kept, earlier = ground.pinned.kept, ground.pinned.earlier
     found = voice.harmony.chords(bars)

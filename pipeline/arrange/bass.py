@@ -19,7 +19,7 @@ import numpy as np
 
 from liltwright import keys, models
 from liltwright.arrange.chords import ChordTones
-from liltwright.arrange.timeline import Event, Timeline
+from liltwright.arrange.timeline import Event, TuneEvents
 from liltwright.guitar.fretboard import STRINGS, open_midi
 from liltwright.guitar.hand import Hand, finger_cost
 from liltwright.guitar.states import NEVER, TICKS, ways
@@ -30,7 +30,7 @@ Policy = Literal["drone", "moving"]
 FILE = "bass/costs.json"
 BASS_STRINGS = (6, 5, 4)
 """The thumb's own."""
-OCTAVE, FIFTH = 0, 7
+OCTAVE, FIFTH = 0, 7  # semitones above the root
 
 
 def price(name: str) -> float:
@@ -200,14 +200,14 @@ def silent_ticks(event: Event, policy: Policy, walk: float) -> int:
     return round(cost * TICKS)
 
 
-def silence_ticks(event: Event, line: Timeline) -> int:
+def silence_ticks(event: Event, line: TuneEvents) -> int:
     """Ticks of having no bass sounding until the next event."""
     if event.span is None:
         return 0
     return round(price("silent_beat") * TICKS * float(event.length / line.beat))
 
 
-def usable_tones(line: Timeline, key: keys.KeyName) -> frozenset[int]:
+def usable_tones(line: TuneEvents, key: keys.KeyName) -> frozenset[int]:
     """Pitch classes for a bass: the scale as it sounds and every chord tone."""
     tonic = keys.pitch_class(key.tonic)
     tones = {(tonic + step) % 12 for step in keys.scale_steps(key.mode)}

@@ -16,11 +16,13 @@ TRIADS: dict[str, tuple[int, ...]] = {
     "": (0, 4, 7), "m": (0, 3, 7), "5": (0, 7), "dim": (0, 3, 6), "aug": (0, 4, 8), "+": (0, 4, 8),
     "sus4": (0, 5, 7), "sus2": (0, 2, 7), "sus": (0, 5, 7),
 }  # fmt: skip
+"""Semitones above the root, by what follows it in a symbol."""
 ADDED: dict[str, tuple[int, ...]] = {
     "6": (9,), "7": (10,), "maj7": (11,), "9": (10, 2), "maj9": (11, 2), "11": (10, 2, 5),
     "13": (10, 2, 9), "add9": (2,), "add2": (2,), "add4": (5,), "7sus4": (10,), "m7b5": (10,),
     "dim7": (9,), "aug7": (10,), "+7": (10,),
 }  # fmt: skip
+"""Semitones above the root that a figure adds to the triad."""
 SYMBOL = re.compile(
     r"(?P<root>[A-G][#b]?)"
     r"(?P<third>min|m(?!aj)|-|dim|aug|\+)?"

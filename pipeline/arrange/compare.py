@@ -216,17 +216,6 @@ def bar_label(pair: BarPair) -> str:
     return f"{pair.number or '-'}{times}"
 
 
-def comparison_text(comparison: Comparison) -> str:
-    """The comparison as plain text, a row a bar: frets by string, easier side marked."""
-    rows = [*comparison.summary, ""]
-    cells = [(cell(pair.first), cell(pair.second), pair) for pair in comparison.bars]
-    width = max((len(cell) for cell, _, _ in cells), default=0)
-    marks = {"first": "<", "second": ">", "neither": " "}
-    for left, right, pair in cells:
-        rows.append(f"{bar_label(pair):>7}  {left:<{width}} {marks[pair.easier]} {right}")
-    return "\n".join(rows) + "\n"
-
-
 def cell(bar: TabBar) -> str:
     """Notes in order, those struck together joined: "6/0+2/3 1/0" (string/fret)."""
     starts = sorted({note.start for note in bar})

@@ -18,8 +18,8 @@ import numpy as np
 from liltwright.arrange.stretches import Stretch, tone_shares
 from liltwright.tune import Mode
 
-SEVENTH = 10
-STEPS = {"major": (0, 4, 7), "minor": (0, 3, 7), "open": (0, 7)}
+SEVENTH = 10  # semitones above the root; a minor seventh, the one that dances use
+STEPS = {"major": (0, 4, 7), "minor": (0, 3, 7), "open": (0, 7)}  # semitones above the root
 
 
 @dataclass(frozen=True, slots=True)

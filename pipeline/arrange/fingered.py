@@ -2,7 +2,7 @@
 
 Task: build what the search adds up; find the best path that respects the user's pins.
 In:   a Ground (tune, setup, player, pins), a Harmony.
-Out:  Tables; a Path, or the pins that leave none.
+Out:  Tables; a ChosenPath, or the pins that leave none.
 References: see search.py and pinned.py.
 """
 
@@ -17,8 +17,8 @@ from liltwright.arrange.bass import board, usable_tones
 from liltwright.arrange.harmony import Harmony
 from liltwright.arrange.moments import Tables
 from liltwright.arrange.pinned import Pinned, blamed, refusal
-from liltwright.arrange.search import Path, best_path
-from liltwright.arrange.timeline import MelodyNote, Timeline, timeline
+from liltwright.arrange.search import ChosenPath, best_path
+from liltwright.arrange.timeline import MelodyNote, TuneEvents, timeline
 from liltwright.errors import UsageError
 from liltwright.guitar.fingering import problem_of, state_numbers
 from liltwright.guitar.states import NEVER, states
@@ -30,7 +30,7 @@ def bass_tables(
     tones: frozenset[int] | None,
     walk: float = 1.0,
     more: frozenset[int] = frozenset(),
-    line: Timeline | None = None,
+    line: TuneEvents | None = None,
 ) -> Tables:
     """The tables of the search.
 
@@ -61,7 +61,7 @@ def bass_tables(
     )
 
 
-def melody_path(ground: Ground, tables: Tables, harmony: Harmony) -> Path:
+def melody_path(ground: Ground, tables: Tables, harmony: Harmony) -> ChosenPath:
     """The best path that respects every pin. Raises UsageError that names those that forbid all."""
     choices = choices_of(ground, tables)
     for note, left in zip(tables.line.notes, choices, strict=True):

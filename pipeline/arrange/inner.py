@@ -32,7 +32,8 @@ from liltwright.tab import Setup
 
 FILE = "bass/inner.json"
 UPPER_STRINGS = (2, 3, 4)
-HAND_FRETS = 5
+"""Where inner notes lie: above the thumb's strings, below the melody's usual one."""
+HAND_FRETS = 5  # frets that a hand spans from its position on, with one behind it
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,8 +20,8 @@ import numpy as np
 
 from liltwright import keys
 from liltwright.arrange.assemble import (
+    AddedVoice,
     Ground,
-    Voice,
     Voices,
     graded,
     ornamented,
@@ -32,7 +32,16 @@ from liltwright.arrange.fingered import bass_tables, melody_path
 from liltwright.arrange.grades import wish_to_walk
 from liltwright.arrange.harmony import Harmony, harmonise
 from liltwright.arrange.inner import inner_notes
-from liltwright.arrange.lines import Line, basses, joined, other_lines, parse_picks, thumb_plays
+from liltwright.arrange.lines import (
+    Basses,
+    BassLine,
+    basses,
+    joined,
+    other_lines,
+    parse_picks,
+    thumb_plays,
+)
+from liltwright.arrange.moments import Tables
 from liltwright.arrange.pinned import pinned_of
 from liltwright.arrange.remarks import pin_remarks
 from liltwright.arrange.rounds import check_parts, parse_plan
@@ -44,6 +53,7 @@ from liltwright.arrange.walking import walking_bass
 from liltwright.bassbeats import pulse_of
 from liltwright.errors import UsageError
 from liltwright.guitar.player import Player
+from liltwright.guitar.plucking import Pluck
 from liltwright.guitar.setups import what_does_not_fit
 from liltwright.guitar.tension import cautions
 from liltwright.options import Effort
@@ -102,15 +112,9 @@ def arrange_layers(
     pinned = pinned_of(settings.pins, tune, setup, settings.earlier)
     picked = parse_picks(settings.lines, tune)
     ground = Ground(tune, setup, player, pinned)
-    harmony = harmonise(tune, transpose=setup.transpose, pinned=pinned.chords)
-    walk = wish_to_walk(settings.effort)
-    tables = bass_tables(ground, harmony, None, walk)
-    progress("fingering melody and bass together", 0.2)
-    path = melody_path(ground, tables, harmony)
+    based = _based(ground, settings.effort, progress)
     progress("building the layers", 0.7)
-    melody = melody_of(path, tables)
-    steady = Line("steady", harmony, tables, tuple(walking_bass(tables, melody, walk)))
-    layers, lines = _built(ground, melody, steady, picked, settings)
+    layers, lines = _built(ground, based, picked, settings)
     said = pin_remarks([one.pin.text for one in pinned.placed])
     layers = (replace(layers[0], remarks=layers[0].remarks + said), *layers[1:])
     warned = cautions(setup.strings_midi, scale_mm=player.scale_mm, string_set=player.string_set)
@@ -128,17 +132,48 @@ def arrange_layers(
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Based:
+    """What all layers stand on: the melody as it is held and plucked, the steady line."""
+
+    melody: Melody
+    steady: BassLine
+    own: Basses
+    plucks: tuple[Pluck, ...]
+
+
+def _based(ground: Ground, effort: Effort, progress: Progress = silent) -> Based:
+    """Finger melody and bass together, and let the bass walk."""
+    harmony = harmonise(ground.tune, transpose=ground.setup.transpose, pinned=ground.pinned.chords)
+    walk = wish_to_walk(effort)
+    tables = bass_tables(ground, harmony, None, walk)
+    progress("fingering melody and bass together", 0.2)
+    melody = melody_of(melody_path(ground, tables, harmony), tables)
+    steady = BassLine("steady", harmony, tables, tuple(walking_bass(tables, melody, walk)))
+    own = basses(steady, _drone(ground, harmony, melody), melody)
+    busy = {note.event for voice in (own.drone, own.moving) for note in voice}
+    return Based(melody, steady, own, melody_plucks(tables.line, melody.stops, busy))
+
+
+def first_layers(ground: Ground) -> tuple[tuple[Layer, ...], Tables]:
+    """Melody, drone, plain and moving bass as `arrange_layers` makes them, and their tables.
+
+    Without the fuller layer, other lines and ornaments, which move none of these notes: for the
+    ranking, that may promise only what will be heard.
+    """
+    one = _based(ground, "as is")
+    voices = Voices(one.plucks, one.own.voices("moving-bass", one.steady.harmony))
+    return graded(ground, one.steady.tables, one.melody, voices, "as is"), one.steady.tables
+
+
 def _built(
     ground: Ground,
-    melody: Melody,
-    steady: Line,
+    based: Based,
     picked: Mapping[str, LineName],
     settings: ArrangeSettings,
 ) -> tuple[tuple[Layer, ...], tuple[Layer, ...]]:
     """The layers, and the lines to choose from, all under one melody with one plucking hand."""
-    own = basses(steady, _drone(ground, steady.harmony, melody), melody)
-    busy = {note.event for voice in (own.drone, own.moving) for note in voice}
-    plucks = melody_plucks(steady.tables.line, melody.stops, busy)
+    melody, steady, own, plucks = based.melody, based.steady, based.own, based.plucks
     barred = thumb_plays(steady.tables.line, plucks)
     lines = other_lines(ground, melody, steady, barred, wish_to_walk(settings.effort))
     line, main = joined(ground, lines, picked), own
@@ -147,7 +182,7 @@ def _built(
         main = basses(line, [note for note in drone if note.event not in barred], melody)
     pulse = pulse_of(ground.tune)
     inner = inner_notes(line.tables, ground.setup, melody, plucks, main.moving, pulse)
-    fuller = Voice("fuller", (*main.moving, *inner), line.harmony)
+    fuller = AddedVoice("fuller", (*main.moving, *inner), line.harmony)
     voices = Voices(plucks, (*main.voices("moving-bass", line.harmony), fuller))
     layers = graded(ground, line.tables, melody, voices, settings.effort)
     count = len(layers)

@@ -1,7 +1,7 @@
 """What is played between two tunes of a set: two bars that give the next tune's key and pulse.
 
 Task: lead into a tune, in its own tuning, metre and tempo, and say what has to be changed before.
-In:   a Tune with its Arrangement; the Change from the tune before (sets.py).
+In:   a Tune with its Arrangement; the Transition from the tune before (sets.py).
 Out:  the Arrangement with two bars before its first round, and the words over them.
 Method: in the first bar the tonic chord rings; in the second the bass alone marks the main beats on
     the fifth, low on the thumb's strings, so that the tune can fall in. It leaves room for the
@@ -17,24 +17,24 @@ from fractions import Fraction
 
 from liltwright import keys
 from liltwright.arrange.rounds import closing_chord
-from liltwright.arrange.sets import Change
+from liltwright.arrange.sets import Transition
 from liltwright.bassbeats import pulse_of
 from liltwright.guitar.fretboard import open_midi
 from liltwright.pins import parse_pin
 from liltwright.tab import Arrangement, TabBar, TabNote
 from liltwright.tune import Tune
 
-HIGHEST_FRET = 5
-FIFTH = 7
+HIGHEST_FRET = 5  # the way in is played near the nut, where every hand finds it
+FIFTH = 7  # semitones
 
 
-def with_lead_in(tune: Tune, arrangement: Arrangement, change: Change) -> Arrangement:
+def with_lead_in(tune: Tune, arrangement: Arrangement, change: Transition) -> Arrangement:
     """The arrangement with two bars that lead into it from the tune before."""
     bars = (closing_chord(tune, arrangement), _fifth_bar(tune, arrangement))
     return replace(arrangement, lead_in=bars, change=change_words(change))
 
 
-def change_words(change: Change) -> str:
+def change_words(change: Transition) -> str:
     """ "Change: string 3 down 1, G to F#; capo from none to fret 2", or to play straight on."""
     steps = [*change.strings, *([change.capo] if change.capo else [])]
     return f"Change: {'; '.join(steps)}" if steps else "Straight on"

@@ -23,10 +23,10 @@ from liltwright.arrange.timeline import Event
 
 LEARNED = "leading/leading.json"
 KINDS = ("none", "same", "step up", "step down", "leap up", "leap down")
-WIDEST = 12
+WIDEST = 12  # semitones; a wider leap counts as an octave
 ON, OFF, LATER = 0, 1, 2
 """The last note fell on a main beat; off it, right after one; or the last main beat is unknown."""
-OCTAVE, FIFTH = 0, 7
+OCTAVE, FIFTH = 0, 7  # semitones within an octave: perfect intervals, whose parallels are heard
 
 
 def line_price(name: str) -> float:
@@ -35,7 +35,7 @@ def line_price(name: str) -> float:
 
 
 @dataclass(frozen=True, eq=False)
-class Place:
+class BassPlace:
     """One place for a bass, its costs in hurries.
 
     number : index of the event; way, cost : of the best way to strike each pitch, shape (pitches,)
@@ -90,7 +90,11 @@ def rocking(n: int) -> np.ndarray:
 
 
 def step_costs(
-    pitches: np.ndarray, usable: np.ndarray, place: Place, before: Place | None, main: Place | None
+    pitches: np.ndarray,
+    usable: np.ndarray,
+    place: BassPlace,
+    before: BassPlace | None,
+    main: BassPlace | None,
 ) -> np.ndarray:
     """Going from the last two pitches to a new one, shape (3, n + 1, n + 1, usable)."""
     n = len(pitches)
@@ -136,7 +140,7 @@ def step_costs(
     return cost.astype(np.float32)
 
 
-def _parallel(midi: np.ndarray, new: np.ndarray, place: Place, main: Place) -> np.ndarray:
+def _parallel(midi: np.ndarray, new: np.ndarray, place: BassPlace, main: BassPlace) -> np.ndarray:
     """Whether a bass of the last main beat (rows) and a new one make bare parallels."""
     if place.above is None or main.above is None or (place.above - main.above) % 12 == 0:
         return np.zeros((len(midi), len(new)), dtype=bool)

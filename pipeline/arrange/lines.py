@@ -16,13 +16,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from liltwright import keys, models
-from liltwright.arrange.assemble import Ground, Voice
+from liltwright.arrange.assemble import AddedVoice, Ground
 from liltwright.arrange.bass import usable_tones
 from liltwright.arrange.fingered import bass_tables
 from liltwright.arrange.harmony import Harmony, harmonise
 from liltwright.arrange.moments import Tables
 from liltwright.arrange.tab import Below
-from liltwright.arrange.timeline import Timeline
+from liltwright.arrange.timeline import TuneEvents
 from liltwright.arrange.voices import Melody, on_main_beats, with_gaps_filled
 from liltwright.arrange.walking import walking_bass
 from liltwright.errors import UsageError
@@ -34,7 +34,7 @@ FILE = "harmony/lines.json"
 
 
 @dataclass(frozen=True, eq=False)
-class Line:
+class BassLine:
     """A harmony and the bass that walks through it."""
 
     name: LineName
@@ -53,17 +53,17 @@ class Basses:
     plain: tuple[Below, ...]
     moving: tuple[Below, ...]
 
-    def voices(self, moving: LayerName, harmony: Harmony) -> tuple[Voice, ...]:
+    def voices(self, moving: LayerName, harmony: Harmony) -> tuple[AddedVoice, ...]:
         """Melody, drone, plain bass, and the moving bass under a name, easiest first."""
         return (
-            Voice("melody", (), harmony),
-            Voice("drone", self.drone, harmony),
-            Voice("plain-bass", self.plain, harmony),
-            Voice(moving, self.moving, harmony),
+            AddedVoice("melody", (), harmony),
+            AddedVoice("drone", self.drone, harmony),
+            AddedVoice("plain-bass", self.plain, harmony),
+            AddedVoice(moving, self.moving, harmony),
         )
 
 
-def basses(line: Line, drone: Sequence[Below], melody: Melody) -> Basses:
+def basses(line: BassLine, drone: Sequence[Below], melody: Melody) -> Basses:
     """Drone, plain and moving bass of a line.
 
     Where no bass can tell the chord, the drone is silent too: no layer is easier than the last.
@@ -76,15 +76,15 @@ def basses(line: Line, drone: Sequence[Below], melody: Melody) -> Basses:
     return Basses(tuple(note for note in drone if note.event in told), tuple(plain), tuple(moving))
 
 
-def thumb_plays(line: Timeline, plucks: Sequence[Pluck]) -> frozenset[int]:
+def thumb_plays(line: TuneEvents, plucks: Sequence[Pluck]) -> frozenset[int]:
     """The events on which the thumb plays the melody."""
     onsets = {event.note: number for number, event in enumerate(line.events) if event.onset}
     return frozenset(onsets[note] for note, pluck in enumerate(plucks) if pluck == "p")
 
 
 def other_lines(
-    ground: Ground, melody: Melody, steady: Line, barred: frozenset[int], walk: float
-) -> tuple[Line, ...]:
+    ground: Ground, melody: Melody, steady: BassLine, barred: frozenset[int], walk: float
+) -> tuple[BassLine, ...]:
     """Still, steady and restless line.
 
     barred : events on which none may be struck; walk : how much the player wants a bass to walk
@@ -101,8 +101,8 @@ def _line(
     name: LineName,
     barred: frozenset[int],
     walk: float,
-    steady: Line,
-) -> Line:
+    steady: BassLine,
+) -> BassLine:
     chords = ground.pinned.chords
     harmony = harmonise(ground.tune, transpose=ground.setup.transpose, pinned=chords, line=name)
     wish = walk * models.read_json(FILE)[name]["walk"]
@@ -118,8 +118,8 @@ def _line(
         ]
         moving = on_main_beats(moving, tables, melody)
         rests = frozenset(events[note.event].bar for note in moving)
-        return Line(name, harmony, tables, tuple(moving), rests)
-    return Line(name, harmony, tables, tuple(moving))
+        return BassLine(name, harmony, tables, tuple(moving), rests)
+    return BassLine(name, harmony, tables, tuple(moving))
 
 
 def _where_alike(
@@ -145,7 +145,7 @@ def _enters(tables: Tables, note: Below) -> bool:
     return span is not None and span.enters
 
 
-def joined(ground: Ground, lines: Sequence[Line], picked: Mapping[str, LineName]) -> Line:
+def joined(ground: Ground, lines: Sequence[BassLine], picked: Mapping[str, LineName]) -> BassLine:
     """One line for the whole tune, each part from the line picked for it, else the steady one."""
     by_name = {line.name: line for line in lines}
     if not set(picked.values()) - {"steady"}:
@@ -165,7 +165,7 @@ def joined(ground: Ground, lines: Sequence[Line], picked: Mapping[str, LineName]
     ]
     moving.sort(key=lambda note: note.event)
     rests = frozenset(index for index, line in enumerate(whose) if index in line.rests)
-    return Line("steady", harmony, tables, tuple(moving), rests)
+    return BassLine("steady", harmony, tables, tuple(moving), rests)
 
 
 # ---------------------------------------------------------------- in words

@@ -1,8 +1,8 @@
 """What every moment of the search costs: the tables that the best path adds up.
 
 Task: turn events, ways of holding the melody and places for the bass into arrays of ticks.
-In:   a Timeline, the States of the fretting hand, a Board, the states allowed for each note.
-Out:  one Moment for each event.
+In:   the TuneEvents, the States of the fretting hand, a Board, the states allowed for each note.
+Out:  one MomentCosts for each event.
 Method: costs are looked up where they belong (hand: liltwright.guitar; bass: bass.py; both at
     once: together.py) and cached, as a tune repeats itself. Ticks of NEVER forbid.
 """
@@ -18,7 +18,7 @@ import numpy as np
 from liltwright.arrange import bass
 from liltwright.arrange.bass import Board, Policy
 from liltwright.arrange.pinned import Pinned
-from liltwright.arrange.timeline import Event, Timeline
+from liltwright.arrange.timeline import Event, TuneEvents
 from liltwright.arrange.together import pair_ticks
 from liltwright.guitar.hand import Hand
 from liltwright.guitar.states import NEVER, TICKS, States, step_ticks
@@ -28,7 +28,7 @@ NONE, OCTAVE, FIFTH = 0, 1, 2
 
 
 @dataclass(frozen=True, eq=False)
-class Moment:
+class MomentCosts:
     """Costs at one event in ticks; m states of the melody before, n now, w ways of the bass.
 
     move : from each melody state to each, with its own ticks, shape (m, n); None while the same
@@ -63,7 +63,7 @@ class Tables:
 
     def __init__(
         self,
-        line: Timeline,
+        line: TuneEvents,
         table: States,
         spots: Board,
         *,
@@ -93,8 +93,8 @@ class Tables:
         taken = [round(lines.get(string, 0.0) * TICKS) for string in self.table.string.tolist()]
         return self.table.off_beat[: len(taken)] + np.array(taken, dtype=np.int32)
 
-    def moments(self, choices: Sequence[np.ndarray], policy: Policy) -> list[Moment]:
-        """One Moment an event; choices are the states (indices into States) of each note."""
+    def moments(self, choices: Sequence[np.ndarray], policy: Policy) -> list[MomentCosts]:
+        """One MomentCosts an event; choices are the states (indices into States) of each note."""
         found = []
         last_slot: int | None = None
         last_main: int | None = None
@@ -120,7 +120,7 @@ class Tables:
         melody_moved: bool,
         choices: Sequence[np.ndarray],
         policy: Policy,
-    ) -> Moment:
+    ) -> MomentCosts:
         mine = choices[event.note]
         theirs = mine if before is None else choices[before.note]
         changed = before is not None and before.note != event.note
@@ -130,7 +130,7 @@ class Tables:
         if event.slot == "main" and melody_moved:
             for kind in (OCTAVE, FIFTH):
                 parallel[kind] = round(bass.price("parallel") * TICKS) * (relation == kind)
-        return Moment(
+        return MomentCosts(
             self._move(before, event, choices) if changed and before is not None else None,
             held,
             self._struck(event, mine, held, above, policy),

@@ -24,7 +24,7 @@ import numpy as np
 
 from liltwright import keys, models
 from liltwright.arrange.pinned import Pinned
-from liltwright.arrange.timeline import Timeline
+from liltwright.arrange.timeline import TuneEvents
 from liltwright.arrange.together import pair_ticks
 from liltwright.guitar.fretboard import open_midi
 from liltwright.guitar.hand import Hand
@@ -34,7 +34,7 @@ from liltwright.tune import ScoreNote, Tune
 from liltwright.units import whole_notes_to_seconds
 
 FILE = "ornaments/ornaments.json"
-GRACE = Fraction(1, 32)
+GRACE = Fraction(1, 32)  # of a whole note: a grace note is never longer
 NEIGHBOUR = 4
 """A scale's next tone lies at most this many semitones away."""
 
@@ -52,7 +52,7 @@ class Neck(NamedTuple):
     """Seconds that a whole note lasts."""
 
 
-class LeftOut(NamedTuple):
+class UnplayedOrnament(NamedTuple):
     """An ornament that is not played: its written bar and start, and why."""
 
     bar: int
@@ -71,13 +71,13 @@ def add_ornaments(
     layers: Sequence[tuple[TabBar, ...]],
     tune: Tune,
     setup: Setup,
-    line: Timeline,
+    line: TuneEvents,
     stops: Sequence[Stop],
     *,
     hand: Hand,
     neck: int,
     pinned: Pinned = Pinned(),
-) -> tuple[list[tuple[TabBar, ...]], list[LeftOut]]:
+) -> tuple[list[tuple[TabBar, ...]], list[UnplayedOrnament]]:
     """Bars with ornaments, layer by layer, and those that are left out."""
     tonic, mode = setup.sounds_in.tonic, setup.sounds_in.mode
     scale = frozenset((keys.pitch_class(tonic) + step) % 12 for step in keys.scale_steps(mode))
@@ -97,7 +97,7 @@ def add_ornaments(
         if written is None or written.ornament is None or note.bar in pinned.kept:
             continue
         if float(note.end - note.start) * whole_s < least_s[written.ornament]:
-            left_out.append(LeftOut(note.bar, note.start, "tempo"))
+            left_out.append(UnplayedOrnament(note.bar, note.start, "tempo"))
             continue
         others = [
             other
@@ -121,7 +121,7 @@ def add_ornaments(
             if played:
                 bar[place : place + 1] = played
         if not played:
-            left_out.append(LeftOut(note.bar, note.start, "fingers"))
+            left_out.append(UnplayedOrnament(note.bar, note.start, "fingers"))
     return [tuple(tuple(bar) for bar in bars) for bars in out], left_out
 
 

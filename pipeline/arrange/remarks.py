@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from liltwright.arrange.ornaments import LeftOut
+from liltwright.arrange.ornaments import UnplayedOrnament
 from liltwright.doubts import bars_words, ranges
 from liltwright.guitar.fretboard import open_midi
 from liltwright.keys import note_name, signature_of
@@ -20,7 +20,7 @@ NEW = {
     "restless": "a bass that hardly rests, over more chords",
     "fuller": "inner notes on weak beats, a chord where a part ends",
 }
-MOST_BARS = 12
+MOST_BARS = 12  # so many places of pins are named one by one
 
 
 def layer_remarks(
@@ -55,7 +55,7 @@ def layer_remarks(
 
 
 def ornament_remarks(
-    tune: Tune, left_out: Sequence[LeftOut], hard: Sequence[int] = (), suggested: int = 0
+    tune: Tune, left_out: Sequence[UnplayedOrnament], hard: Sequence[int] = (), suggested: int = 0
 ) -> tuple[str, ...]:
     """How many of the tune's ornaments are played, and why the others are not.
 

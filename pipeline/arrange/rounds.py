@@ -37,7 +37,7 @@ from liltwright.tune import Tune
 
 DYNAMICS: tuple[Dynamic, ...] = get_args(Dynamic)
 GROWING: tuple[Dynamic, ...] = ("mp", "mf", "f")
-MAX_ROUNDS = 12
+MAX_ROUNDS = 12  # longer than any session plays one tune
 CLOSING_FRETS = 5
 """The closing chord stays this close to the nut or capo, where every hand can hold it."""
 UPPER_PLUCKS: dict[int, Literal["i", "m", "a"]] = {3: "i", 2: "m", 1: "a"}

@@ -2,7 +2,7 @@
 
 Task: finger the melody and choose the bass so that one pair of hands can play both.
 In:   the Moments of a tune on a setup, and the states that each melody note may take.
-Out:  Path: the melody's states, the bass struck and ringing at each event, the exact cost.
+Out:  ChosenPath: the melody's states, the bass struck and ringing at each event, the exact cost.
 Method: dynamic programming over the events. A state is (way of holding the melody note; bass
     that rings, or the pitch struck last; whether that was between beats and came from below or
     above, and how the bass of the last main beat lay below the melody). What a move asks of the
@@ -22,18 +22,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from liltwright.arrange.bass import Board, Policy
-from liltwright.arrange.moments import NONE, Moment, Tables
+from liltwright.arrange.moments import NONE, MomentCosts, Tables
 from liltwright.guitar.states import NEVER
 
-RELATIONS = 3
-ON_BEAT, FROM_BELOW, FROM_ABOVE = 0, 1, 2
+RELATIONS = 3  # of a bass to the one before: the three of the next line
+ON_BEAT, FROM_BELOW, FROM_ABOVE = 0, 1, 2  # classes of what the melody meets under it
 SIDES = 3 * RELATIONS
 """Relation on the last main beat; with the last bass note on a beat, or off it from below (or
 repeated), or off it from above."""
 
 
 @dataclass(frozen=True, slots=True)
-class Path:
+class ChosenPath:
     """What the search chose.
 
     stops : state of each melody note, an index into States
@@ -48,7 +48,7 @@ class Path:
     ticks: int
 
 
-def best_path(tables: Tables, choices: Sequence[np.ndarray], policy: Policy) -> Path:
+def best_path(tables: Tables, choices: Sequence[np.ndarray], policy: Policy) -> ChosenPath:
     """The cheapest path; choices are the states (indices into States) of each melody note."""
     moments = tables.moments(choices, policy)
     spots = tables.spots
@@ -65,7 +65,7 @@ def best_path(tables: Tables, choices: Sequence[np.ndarray], policy: Policy) -> 
 # ---------------------------------------------------------------- forward
 
 
-def _forward(value: np.ndarray, moment: Moment, spots: Board) -> np.ndarray:
+def _forward(value: np.ndarray, moment: MomentCosts, spots: Board) -> np.ndarray:
     """Cheapest way into every state of the next event, shape (states, SIDES, width)."""
     ways = len(spots.midi)
     arrived = _arrive(value, moment, spots, 0)
@@ -90,7 +90,7 @@ def _forward(value: np.ndarray, moment: Moment, spots: Board) -> np.ndarray:
     return np.minimum(out, NEVER)
 
 
-def _arrive(value: np.ndarray, moment: Moment, spots: Board, finger: int) -> np.ndarray:
+def _arrive(value: np.ndarray, moment: MomentCosts, spots: Board, finger: int) -> np.ndarray:
     """Cheapest way into each melody state, the bass not yet decided.
 
     finger : the finger that a new bass note takes, which may have to leave the melody
@@ -123,7 +123,7 @@ def _comes(spots: Board, ways: np.ndarray) -> np.ndarray:
 
 
 def _strike(
-    source: np.ndarray, moment: Moment, spots: Board, used: np.ndarray, out: np.ndarray
+    source: np.ndarray, moment: MomentCosts, spots: Board, used: np.ndarray, out: np.ndarray
 ) -> None:
     """Lower `out` where striking one of the ways `used` is the cheapest; source by memory."""
     for side in range(SIDES):
@@ -150,10 +150,10 @@ def _strike(
 
 def _back(
     values: list[np.ndarray],
-    moments: Sequence[Moment],
+    moments: Sequence[MomentCosts],
     tables: Tables,
     choices: Sequence[np.ndarray],
-) -> Path:
+) -> ChosenPath:
     """Find the path again from the stored values, last event first."""
     spots = tables.spots
     ways = len(spots.midi)
@@ -173,11 +173,11 @@ def _back(
         )
         struck.append(place if strikes else -1)
         state, side, place = (int(i) for i in np.unravel_index(best, values[number].shape))
-    return Path(tuple(stops), tuple(reversed(struck)), tuple(reversed(rings)), ticks)
+    return ChosenPath(tuple(stops), tuple(reversed(struck)), tuple(reversed(rings)), ticks)
 
 
 def _into(
-    value: np.ndarray, moment: Moment, spots: Board, state: int, side: int, place: int
+    value: np.ndarray, moment: MomentCosts, spots: Board, state: int, side: int, place: int
 ) -> tuple[np.ndarray, np.ndarray]:
     """Ticks from every state before into one state: without a strike, and with one."""
     ways = len(spots.midi)
@@ -196,7 +196,7 @@ def _into(
 
 
 def _unstruck(
-    base: np.ndarray, moment: Moment, spots: Board, state: int, side: int, place: int
+    base: np.ndarray, moment: MomentCosts, spots: Board, state: int, side: int, place: int
 ) -> np.ndarray:
     ways = len(spots.midi)
     out = np.full(base.shape, 8 * NEVER, dtype=np.int64)
@@ -217,7 +217,7 @@ def _unstruck(
 
 
 def _newly_struck(
-    base: np.ndarray, moment: Moment, spots: Board, state: int, side: int, place: int
+    base: np.ndarray, moment: MomentCosts, spots: Board, state: int, side: int, place: int
 ) -> np.ndarray:
     ways = len(spots.midi)
     out = np.full(base.shape, 8 * NEVER, dtype=np.int64)

@@ -24,7 +24,7 @@ from liltwright.tab import RankedSetup, Ranking
 from liltwright.tune import Tune
 
 FILE = "harmony/sets.json"
-FEWEST, MOST = 2, 5
+FEWEST, MOST = 2, 5  # tunes of a set; every order of five is tried
 BRIGHTNESS = ("phrygian", "minor", "dorian", "mixolydian", "major", "lydian")
 
 
@@ -41,7 +41,7 @@ class SetSettings:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class Transition:
     """What happens between two tunes."""
 
     strings: tuple[str, ...]
@@ -62,7 +62,7 @@ class SetPlan:
     """Indices of the tunes as given, in playing order."""
     setups: tuple[RankedSetup, ...]
     """In playing order."""
-    changes: tuple[Change, ...]
+    changes: tuple[Transition, ...]
     cost: float
     strings_retuned: int
     semitones_retuned: int
@@ -242,7 +242,7 @@ def _plan(
     )
 
 
-def _change(one: RankedSetup, two: RankedSetup) -> Change:
+def _change(one: RankedSetup, two: RankedSetup) -> Transition:
     turns = [new - old for old, new in zip(one.strings_midi, two.strings_midi, strict=True)]
     moved = sorted((abs(turn), 6 - index) for index, turn in enumerate(turns) if turn)
     words = []
@@ -256,7 +256,7 @@ def _change(one: RankedSetup, two: RankedSetup) -> Change:
     if one.capo != two.capo:
         capo = f"capo from {_fret(one.capo)} to {_fret(two.capo)}"
     lift = keys.pitch_class(two.sounds_in.tonic) - keys.pitch_class(one.sounds_in.tonic)
-    return Change(tuple(words), sum(size for size, _ in moved), capo, lift % 12)
+    return Transition(tuple(words), sum(size for size, _ in moved), capo, lift % 12)
 
 
 def _fret(capo: int) -> str:

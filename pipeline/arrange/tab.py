@@ -1,7 +1,7 @@
 """Chosen states and bass notes -> tablature notes, bar for bar.
 
 Task: write what the search chose as TabNotes, with plucking fingers.
-In:   a Timeline, the melody's states, the bass notes of a layer.
+In:   the TuneEvents, the melody's states, the bass notes of a layer.
 Out:  bars of TabNotes like Tune.written_bars().
 Method: the thumb plays the bass and the melody on strings 6, 5 and 4; where it is busy with the
     bass, the index finger takes the fourth string. Plucking fingers of the melody are one
@@ -15,12 +15,12 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-from liltwright.arrange.timeline import Timeline
+from liltwright.arrange.timeline import TuneEvents
 from liltwright.guitar.plucking import FINGERS, Pluck, home_cost, move_cost
 from liltwright.guitar.states import Stop
 from liltwright.tab import TabBar, TabNote
 
-INDEX_ON_4 = 4
+INDEX_ON_4 = 4  # the index finger reaches no lower string while the thumb is busy
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class Below:
 
 
 def melody_plucks(
-    line: Timeline, stops: Sequence[Stop], busy: Collection[int]
+    line: TuneEvents, stops: Sequence[Stop], busy: Collection[int]
 ) -> tuple[Pluck, ...]:
     """Plucking finger of each melody note; busy are the events where the thumb plays a bass."""
     onset_of = {event.note: index for index, event in enumerate(line.events) if event.onset}
@@ -70,7 +70,7 @@ def _allowed(string: int, thumb_busy: bool) -> tuple[Pluck, ...]:
 
 
 def tab_bars(
-    line: Timeline,
+    line: TuneEvents,
     stops: Sequence[Stop],
     plucks: Sequence[Pluck],
     below: Sequence[Below],

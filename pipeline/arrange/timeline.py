@@ -2,7 +2,7 @@
 
 Task: cut the written tune at every melody onset and at every place where a bass may fall.
 In:   a Tune, its Harmony as it sounds.
-Out:  Timeline: Events in written order.
+Out:  TuneEvents: Events in written order.
 Method: a bass never rings over a bar line, so that bars may follow one another in any order; a
     melody note rings over it only where the next bar played is always the next one written.
 """
@@ -17,7 +17,7 @@ from typing import Literal
 from liltwright.arrange.harmony import ChordSpan, Harmony
 from liltwright.bassbeats import Pulse, pulse_of
 from liltwright.errors import PipelineError
-from liltwright.guitar.melody import Line, line_of
+from liltwright.guitar.melody import MelodyLine, line_of
 from liltwright.tune import Tune, WrittenBar
 from liltwright.units import whole_notes_to_seconds
 
@@ -61,16 +61,18 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True)
-class Timeline:
+class TuneEvents:
     """The tune's melody and its events, in written order."""
 
-    line: Line
+    line: MelodyLine
     notes: tuple[MelodyNote, ...]
     events: tuple[Event, ...]
     beat: Fraction
 
 
-def timeline(tune: Tune, harmony: Harmony, also: Collection[tuple[int, Fraction]] = ()) -> Timeline:
+def timeline(
+    tune: Tune, harmony: Harmony, also: Collection[tuple[int, Fraction]] = ()
+) -> TuneEvents:
     """The events of a tune.
 
     also : further places for a bass, as written bar and start
@@ -121,7 +123,7 @@ def timeline(tune: Tune, harmony: Harmony, also: Collection[tuple[int, Fraction]
             )
         over = notes[current].end - end if notes[current].bar == bar_index else Fraction(0)
         held = over if over > 0 else None
-    return Timeline(line_of(tune), notes, tuple(events), pulse.beat)
+    return TuneEvents(line_of(tune), notes, tuple(events), pulse.beat)
 
 
 def _slots(bar: WrittenBar, end: Fraction, pulse: Pulse) -> dict[Fraction, Slot]:

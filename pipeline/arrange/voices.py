@@ -1,7 +1,7 @@
 """The basses of the layers: how each is made from what the best path chose.
 
 Task: moving bass, plain bass and drone as notes with their full ring.
-In:   Paths over a Timeline, the Tables they were found with.
+In:   ChosenPaths over the TuneEvents, the Tables they were found with.
 Out:  lists of Below, in order of time, never two at once.
 Method: every note rings until the next one, the bar line, or the moment when its string or its
     finger is needed, whichever comes first.
@@ -16,9 +16,9 @@ from fractions import Fraction
 import numpy as np
 
 from liltwright.arrange.moments import Tables
-from liltwright.arrange.search import Path
+from liltwright.arrange.search import ChosenPath
 from liltwright.arrange.tab import Below
-from liltwright.arrange.timeline import Timeline
+from liltwright.arrange.timeline import TuneEvents
 from liltwright.guitar.fretboard import span_mm
 from liltwright.guitar.states import NEVER, Stop
 
@@ -31,12 +31,12 @@ class Melody:
     stops: tuple[Stop, ...]
 
 
-def melody_of(path: Path, tables: Tables) -> Melody:
+def melody_of(path: ChosenPath, tables: Tables) -> Melody:
     """The melody's fingering on a path."""
     return Melody(path.stops, tuple(tables.table.stop(index) for index in path.stops))
 
 
-def bass_of(path: Path, tables: Tables) -> list[Below]:
+def bass_of(path: ChosenPath, tables: Tables) -> list[Below]:
     """The bass notes struck on a path, each as long as the path lets it ring."""
     found: list[Below] = []
     spots = tables.spots
@@ -93,7 +93,7 @@ def with_gaps_filled(voice: Sequence[Below], drone: Sequence[Below], tables: Tab
     ]
 
 
-def _fits(note: Below, line: Timeline) -> bool:
+def _fits(note: Below, line: TuneEvents) -> bool:
     span = line.events[note.event].span
     return span is not None and note.midi % 12 in span.basses
 
@@ -104,7 +104,7 @@ def _until(note: Below, until: int, tables: Tables) -> Fraction:
     return sum((event.length for event in inside), Fraction(0))
 
 
-def sounding(voice: Sequence[Below], line: Timeline) -> tuple[Below | None, ...]:
+def sounding(voice: Sequence[Below], line: TuneEvents) -> tuple[Below | None, ...]:
     """The note of a voice that sounds at each event."""
     found: list[Below | None] = [None] * len(line.events)
     for note in voice:

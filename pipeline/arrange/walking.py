@@ -22,16 +22,14 @@ from types import MappingProxyType
 import numpy as np
 
 from liltwright.arrange.bass import silent_ticks
-from liltwright.arrange.leading import LATER, OFF, ON, Place, line_price, rocking, step_costs
+from liltwright.arrange.leading import LATER, OFF, ON, BassPlace, line_price, rocking, step_costs
 from liltwright.arrange.moments import Tables
 from liltwright.arrange.tab import Below
 from liltwright.arrange.timeline import Event
 from liltwright.arrange.voices import Melody
 from liltwright.guitar.states import NEVER, TICKS
 
-FAR = np.float32(1e6)
-SOURCES = {True: ((ON, (ON, OFF, LATER)),), False: ((OFF, (ON,)), (LATER, (OFF, LATER)))}
-"""By whether a place is a main beat: what the last note becomes, and what it was before."""
+FAR = np.float32(1e6)  # hurries; stands for a way that cannot be played
 
 
 def walking_bass(
@@ -74,7 +72,7 @@ def walking_bass(
 # ---------------------------------------------------------------- what each place costs by itself
 
 
-def _places(tables: Tables, melody: Melody, walk: float) -> list[Place]:
+def _places(tables: Tables, melody: Melody, walk: float) -> list[BassPlace]:
     events, found = tables.line.events, []
     last: int | None = None
     root: int | None = None
@@ -104,7 +102,7 @@ def _places(tables: Tables, melody: Melody, walk: float) -> list[Place]:
         root = event.span.chord.root
         skip = float(FAR) if wanted else silent_ticks(event, "moving", walk) / TICKS
         found.append(
-            Place(number, event, way, cost[way].astype(np.float32), skip, above, rising, goal)
+            BassPlace(number, event, way, cost[way].astype(np.float32), skip, above, rising, goal)
         )
     return found
 
@@ -160,8 +158,8 @@ def _rings(tables: Tables, melody: Melody, note: Below, until: int) -> Fraction:
 
 
 def _with_likings(
-    tables: Tables, melody: Melody, places: list[Place], chosen: list[int]
-) -> list[Place]:
+    tables: Tables, melody: Melody, places: list[BassPlace], chosen: list[int]
+) -> list[BassPlace]:
     """The places, those of a bar that was heard before liking what was played there then."""
     line = tables.line
     bars: dict[int, list[tuple]] = {}
@@ -188,7 +186,7 @@ def _with_likings(
 # ---------------------------------------------------------------- the line
 
 
-def _best_line(tables: Tables, places: list[Place]) -> list[int]:
+def _best_line(tables: Tables, places: list[BassPlace]) -> list[int]:
     """The pitch at each place (an index into the Board's pitches), -1 for none."""
     pitches = tables.spots.pitches
     n = len(pitches)
@@ -196,8 +194,8 @@ def _best_line(tables: Tables, places: list[Place]) -> list[int]:
     value[LATER, n, n, n] = 0.0
     rock = rocking(n)
     steps: list[tuple[np.ndarray, np.ndarray]] = []
-    before: Place | None = None
-    main: Place | None = None
+    before: BassPlace | None = None
+    main: BassPlace | None = None
     for place in places:
         on_main = place.event.slot == "main"
         usable = np.flatnonzero(place.cost < FAR / 2)

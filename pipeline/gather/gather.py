@@ -13,38 +13,18 @@ from __future__ import annotations
 import os
 from collections.abc import Generator, Sequence
 from contextlib import closing
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Literal
 
 from liltwright.errors import UsageError
 from liltwright.gather.inputs import Item, Shard, contents, named_files
 from liltwright.gather.ledger import Ledger, ledger_path
-from liltwright.gather.local import Limits, work_locally
+from liltwright.gather.local import work_locally
+from liltwright.gather.order import Order
 from liltwright.gather.pace import Pace
 from liltwright.gather.results import complete
 from liltwright.gather.table import NAME, merge, need_pyarrow, write_tunes
-from liltwright.gather.work import Recipe, Row, Task, folder_name
-
-Engine = Literal["local", "dask"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Order:
-    """What is to be gathered, and how."""
-
-    inputs: tuple[str, ...]
-    out: Path
-    recipe: Recipe
-    shard: Shard = field(default_factory=Shard)
-    engine: Engine = "local"
-    scheduler: str | None = None
-    processes: int = 1
-    limits: Limits = field(default_factory=Limits)
-    batch: int = 50
-    retry: bool = False
-    results: str | None = None
-    """An fsspec address for the tunes' folders, in place of `out`."""
+from liltwright.gather.work import Row, Task, folder_name
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,16 +11,17 @@ from typing import cast
 
 from liltwright.counting import count
 from liltwright.errors import PipelineError, UsageError
-from liltwright.gather.gather import Engine, Gathered, Order, gather
+from liltwright.gather.gather import Gathered, gather
 from liltwright.gather.inputs import parse_shard
 from liltwright.gather.local import Limits
+from liltwright.gather.order import Engine, Order
 from liltwright.gather.pace import Pace
 from liltwright.gather.results import is_address, opened
 from liltwright.gather.table import NAME, merge
 from liltwright.gather.work import Recipe, level_named, program_version
 from liltwright.options import Ear
 
-SHOWN = 20
+SHOWN = 20  # failed files that are named on the screen; failed.txt has all
 
 
 class StoppedError(PipelineError):

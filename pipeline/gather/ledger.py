@@ -27,7 +27,7 @@ NETWORK = frozenset({
     "fuse.sshfs", "fuse.glusterfs", "fuse.s3fs", "virtiofs",
 })  # fmt: skip
 """Kinds of file systems whose locks span machines."""
-LEARNED_AT_ONCE = 100
+LEARNED_AT_ONCE = 100  # hashes of files put into one transaction
 _TABLES = """
 create table if not exists work (
     content text, recipe text, failed integer, row text, primary key (content, recipe)

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from liltwright.tune import Bar, Tune
 
-REST = -1
+REST = -1  # stands for no pitch in a row of MIDI numbers
 
 
 def places(meter: str) -> int:

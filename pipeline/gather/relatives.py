@@ -2,7 +2,7 @@
 
 Task     find pairs of tunes whose melodies go together bar by bar, in any key and octave, however
          they are ornamented
-In       `Melody` records: pitches on a grid of each bar (melody.py)
+In       `ComparedTune` records: pitches on a grid of each bar (melody.py)
 Out      `Pair`s with the likeness (0 to 1), the interval between the keys and the bars that match
 Method   Search: of each bar only the metrically strong places count, which ornament leaves alone,
          and between them only the interval modulo an octave, which key and octave leave alone.
@@ -42,7 +42,7 @@ MOST = 24
 """A tune is compared with so many that share most runs with it; they may bring themselves more."""
 LIKE = 0.3
 """Relatives from this likeness on."""
-GAP = 0.4
+GAP = 0.4  # price of a bar that only one of two tunes has, in matching bars
 EVEN = 0.5
 """Bars that agree on this share of their weight are neither for nor against."""
 LEAST_BARS = 4
@@ -64,7 +64,7 @@ Word = tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Melody:
+class ComparedTune:
     """A tune to compare, with a name to report."""
 
     name: str
@@ -91,7 +91,7 @@ class Grid:
     classes: np.ndarray
 
 
-def relatives(melodies: Sequence[Melody], *, like: float = LIKE) -> list[Pair]:
+def relatives(melodies: Sequence[ComparedTune], *, like: float = LIKE) -> list[Pair]:
     """Every pair of near relatives, the likest first."""
     grids = [grid(melody.bars) for melody in melodies]
     found = [
@@ -105,7 +105,7 @@ def relatives(melodies: Sequence[Melody], *, like: float = LIKE) -> list[Pair]:
 # ---------------------------------------------------------------- which tunes to compare
 
 
-def candidates(melodies: Sequence[Melody]) -> list[tuple[int, int]]:
+def candidates(melodies: Sequence[ComparedTune]) -> list[tuple[int, int]]:
     """Pairs that share enough runs of intervals, sorted."""
     where: dict[Word, list[int]] = defaultdict(list)
     for index, melody in enumerate(melodies):
@@ -240,12 +240,12 @@ def _chain(gains: list[list[float]]) -> tuple[float, int]:
     return best, best_bars
 
 
-def melodies_of(rows: Iterable[dict[str, object]]) -> Iterator[Melody]:
+def melodies_of(rows: Iterable[dict[str, object]]) -> Iterator[ComparedTune]:
     """The melodies of a table's rows, "" for the name of what has none."""
     for row in rows:
         bars = row.get("melody") or []
         assert isinstance(bars, list)
-        yield Melody(str(row["file"]), _regular(bars))
+        yield ComparedTune(str(row["file"]), _regular(bars))
 
 
 def _regular(bars: list[list[int]]) -> Bars:

@@ -14,7 +14,7 @@ from liltwright.tune import Tune
 
 BEST = 3
 """How many setups a row names."""
-INCIPIT_BARS = 4
+INCIPIT_BARS = 4  # full bars: a phrase, by which tunes are known
 
 
 def row_of(tune: Tune, ranking: Ranking | None) -> dict[str, Any]:

@@ -10,6 +10,7 @@ Method   the same stages as a single run (pipeline/run.py), saved by the same co
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import re
@@ -26,6 +27,9 @@ if TYPE_CHECKING:
 
 Level = Literal["tune", "tunings", "everything"]
 Row = dict[str, Any]
+
+OUT_OF_MEMORY = ("bad_alloc", "cannot allocate memory", "failed to map segment", "out of memory")
+"""Words of native libraries and of the loader when memory runs out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,15 +105,19 @@ def work_on(task: Task) -> Row:
         return row | _made(task)
     except PipelineError as fault:
         return row | {"error": clean(str(fault), 1000)}
-    except MemoryError:
-        return row | {
-            "error": f"{clean(task.name)} needs more memory than a file may have: "
-            "allow more with --memory."
-        }
-    except RuntimeError as fault:  # what native libraries raise, also for want of memory
-        return row | {"error": _fault_words(fault)}
     except Exception as fault:  # a fault of ours in one file must not end the work on the others
+        if _wants_memory(fault):
+            return row | {
+                "error": f"{clean(task.name)} needs more memory than a file may have: "
+                "allow more with --memory."
+            }
         return row | {"error": _fault_words(fault)}
+
+
+def _wants_memory(fault: Exception) -> bool:
+    """Whether Python, the system or a native library says that memory ran out."""
+    out = isinstance(fault, MemoryError) or getattr(fault, "errno", None) == errno.ENOMEM
+    return out or any(words in str(fault).lower() for words in OUT_OF_MEMORY)
 
 
 def failed_row(content: str, sentence: str, *, again: bool = False) -> Row:

@@ -12,8 +12,9 @@ References: branch and bound as in Land and Doig 1960 is not needed: only the he
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -34,17 +35,35 @@ HEAD = 3
 
 @dataclass(frozen=True, slots=True)
 class Weighed:
-    """How well an arrangement sits: each part and their weighted mean from 0 to 1, in words."""
+    """How well a quick arrangement sits: each part and their weighted mean from 0 to 1, in words.
+
+    Another bass note may be heard in the whole arrangement, so nothing is promised.
+    """
 
     value: float
     parts: dict[str, float]
     sentence: str
-    open_basses: frozenset[int] = frozenset()
-    """Strings that the bass plays open more than once."""
 
 
-Weigh = Callable[[Setup, Sequence[int]], Weighed]
-"""Setup and the states of its melody's best path (indices into the player's States)."""
+@dataclass(frozen=True, slots=True)
+class Promised:
+    """What the whole arrangement of a setup lets hear, in words and for the reasons."""
+
+    sentence: str
+    rings: frozenset[int]
+    """Strings that the melody plays open, or the bass more than once."""
+    under: bool
+    """Whether the open sixth string is the bass of at least every other tonic that it could be."""
+
+
+class Weigh(Protocol):
+    """Arranges setups of one tune."""
+
+    def __call__(self, setup: Setup, path: Sequence[int], /) -> Weighed:
+        """Arrange quickly; path : states of the melody's best path, indices into States."""
+
+    def promised(self, setup: Setup, /) -> Promised | None:
+        """Arrange as the arranging stage does; None where the user's pins leave nothing to say."""
 
 
 def weighed_scores(

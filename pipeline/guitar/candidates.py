@@ -13,7 +13,7 @@ import numpy as np
 
 from liltwright.errors import UsageError
 from liltwright.guitar.fingering import Search
-from liltwright.guitar.melody import Line, line_of
+from liltwright.guitar.melody import MelodyLine, line_of
 from liltwright.guitar.player import Player
 from liltwright.guitar.score import Facts, Field, facts_of, scale, weights
 from liltwright.guitar.tension import near_breaking, refuse_breaking
@@ -22,6 +22,7 @@ from liltwright.keys import pitch_class
 from liltwright.tune import Tune
 
 OCTAVES = (-12, -24, 0)
+"""Semitones from the page to the sound: an octave lower first, as guitars are written."""
 WISH = 0.5
 """In a free search, the wish for a tuning of which the player said nothing."""
 
@@ -175,7 +176,7 @@ def transpositions(tune: Tune, settings: RankSettings) -> list[int]:
     return sorted((n for n in range(-24, 1) if n % 12 in wanted), key=lambda n: (abs(n + 12), n))
 
 
-def fitting(line: Line, candidates: Field, player: Player) -> np.ndarray:
+def fitting(line: MelodyLine, candidates: Field, player: Player) -> np.ndarray:
     """Whether every note of the tune has a place, shape (n,)."""
     highest = player.body_fret + player.past_body - candidates.capo
     opened = (candidates.strings_midi + (candidates.capo - candidates.transpose)[:, None]).T.copy()

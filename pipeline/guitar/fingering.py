@@ -1,7 +1,7 @@
 """Exact fingering of a melody: the cheapest path over string, fret, finger and hand position.
 
 Task: finger every note of a tune on one setup, or on many at once.
-In: a Line of notes, setups as what their open strings sound.
+In: a MelodyLine of notes, setups as what their open strings sound.
 Out: for each setup the cheapest path and its exact cost in ticks.
 Method: dynamic programming over the states of each note (states.py), many setups side by side
 in numpy. No beam: the path is the optimum of the stated costs. Among equally cheap paths the
@@ -18,7 +18,7 @@ import numpy as np
 
 from liltwright.errors import UsageError
 from liltwright.guitar.fretboard import STRINGS, last_fret
-from liltwright.guitar.melody import Line, line_of
+from liltwright.guitar.melody import MelodyLine, line_of
 from liltwright.guitar.player import Player
 from liltwright.guitar.plucking import pluck
 from liltwright.guitar.setups import capo_words, what_does_not_fit
@@ -45,7 +45,7 @@ class Problem:
 
 @dataclass(frozen=True, eq=False)
 class Paths:
-    """Optimal paths of several problems over one Line.
+    """Optimal paths of several problems over one MelodyLine.
 
     ticks : exact cost of each, shape (problems,)
     index : state numbers into `table`, shape (problems, notes)
@@ -57,9 +57,9 @@ class Paths:
 
 
 class Search:
-    """Best-path search for one Line and one player; keeps the step tables between calls."""
+    """Best-path search for one MelodyLine and one player; keeps the step tables between calls."""
 
-    def __init__(self, line: Line, player: Player) -> None:
+    def __init__(self, line: MelodyLine, player: Player) -> None:
         """Prepare the tables; the work is in `paths`."""
         self.line = line
         self.table = states(player.body_fret + player.past_body, player.hand, player.open_strings)

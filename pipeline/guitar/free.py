@@ -33,7 +33,7 @@ from liltwright.progress import Progress
 
 KEPT = 40
 """So many of the best are proven and listed."""
-CHUNK = 1024
+CHUNK = 1024  # setups looked at together, for bounded memory
 SLACK = 1e-6
 """Score points by which sums of floating-point numbers may differ from their bound."""
 DOWN, UP = 4, 2

@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 from liltwright.units import Number
 
-STRINGS = 6
+STRINGS = 6  # of a guitar
 
 
 class Place(NamedTuple):

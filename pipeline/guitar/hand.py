@@ -85,20 +85,6 @@ def shift_seconds(from_position: int, to_position: int) -> float:
     return costs()["shift_start_s"] + costs()["shift_bit_s"] * bits
 
 
-def shift_cost(
-    from_position: int, to_position: int, seconds: float, *, free: bool = False
-) -> float:
-    """Cost of a change of position between two onsets `seconds` apart.
-
-    free : the hand holds nothing meanwhile (an open string rings, or a rest), so that it has the
-        whole time; otherwise only the later share of it.
-    """
-    if from_position == to_position:
-        return 0.0
-    available = seconds * (1.0 if free else costs()["shift_share"])
-    return costs()["shift_attention"] + shift_seconds(from_position, to_position) / available
-
-
 def grips(places: tuple[Place, ...], *, capo: int, hand: Hand) -> tuple[Grip, ...]:
     """Every way to hold the places at once, cheapest first; empty when no hand can.
 

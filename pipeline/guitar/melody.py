@@ -1,7 +1,7 @@
 """The tune as the fingering sees it: a row of pitches with their seconds and beats.
 
 Task: flatten a Tune for the fretting hand.
-In: a Tune. Out: Line, its notes in the order of the page, repeats not expanded.
+In: a Tune. Out: MelodyLine, its notes in the order of the page, repeats not expanded.
 Method: a note counts as on a bass beat when it sounds at one of the main beats (models/bass), which
 the arranger plays, also when it began before.
 """
@@ -18,7 +18,7 @@ from liltwright.units import whole_notes_to_seconds
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class MelodyLine:
     """The tune's notes in order.
 
     midi : written pitches
@@ -37,7 +37,7 @@ class Line:
     bar_number: tuple[int, ...]
 
 
-def line_of(tune: Tune) -> Line:
+def line_of(tune: Tune) -> MelodyLine:
     """The notes of the page in order.
 
     Raises PipelineError when the tune has no notes.
@@ -63,7 +63,7 @@ def line_of(tune: Tune) -> Line:
         silent = max(whole - note.length, Fraction(0))
         seconds.append(whole_notes_to_seconds(whole, tune.beat, tune.beats_per_minute))
         gaps.append(whole_notes_to_seconds(silent, tune.beat, tune.beats_per_minute))
-    return Line(
+    return MelodyLine(
         tuple(row[1].midi for row in rows),
         tuple(seconds),
         tuple(gaps),

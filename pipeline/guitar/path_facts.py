@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 
 from liltwright.guitar.hand import costs, shift_seconds
-from liltwright.guitar.melody import Line
+from liltwright.guitar.melody import MelodyLine
 from liltwright.guitar.states import TICKS, Stop
 
 
@@ -41,7 +41,7 @@ class PathFacts:
     open_strings: frozenset[int] = frozenset()
 
 
-def path_facts(line: Line, stops: Sequence[Stop], ticks: Sequence[int]) -> PathFacts:
+def path_facts(line: MelodyLine, stops: Sequence[Stop], ticks: Sequence[int]) -> PathFacts:
     """Count one path; ticks are the cost of each note with the way into it."""
     pairs = list(pairwise(stops))
     shifts = {
@@ -63,7 +63,7 @@ def path_facts(line: Line, stops: Sequence[Stop], ticks: Sequence[int]) -> PathF
     )
 
 
-def _rushed(line: Line, k: int, a: Stop, b: Stop) -> bool:
+def _rushed(line: MelodyLine, k: int, a: Stop, b: Stop) -> bool:
     """Whether the hand needs longer than it has between two notes."""
     if a.position == b.position:
         return False
@@ -74,7 +74,7 @@ def _rushed(line: Line, k: int, a: Stop, b: Stop) -> bool:
     return need > line.gap_s[k] + sounding * share
 
 
-def _hardest(line: Line, ticks: Sequence[int]) -> tuple[int, ...]:
+def _hardest(line: MelodyLine, ticks: Sequence[int]) -> tuple[int, ...]:
     """At most two bars that cost more than a hurry and twice what the middle bar costs."""
     by_bar: Counter[int] = Counter()
     for bar, cost in zip(line.bar_number, ticks, strict=True):

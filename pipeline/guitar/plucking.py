@@ -17,6 +17,7 @@ from liltwright.guitar.hand import costs
 Pluck = Literal["p", "i", "m", "a"]
 FINGERS: tuple[Pluck, ...] = get_args(Pluck)
 HOME = {"p": (4, 5, 6), "i": (3,), "m": (2,), "a": (1,)}
+"""Strings of each finger at rest (common practice)."""
 
 
 def pluck(strings: Sequence[int], seconds: Sequence[float]) -> tuple[Pluck, ...]:

@@ -16,7 +16,14 @@ from dataclasses import field as dataclass_field
 import numpy as np
 
 from liltwright.errors import PipelineError
-from liltwright.guitar.arranged import Weigh, Weighed, arrangement_points, near_ties, weighed_scores
+from liltwright.guitar.arranged import (
+    Promised,
+    Weigh,
+    Weighed,
+    arrangement_points,
+    near_ties,
+    weighed_scores,
+)
 from liltwright.guitar.candidates import (
     Question,
     RankSettings,
@@ -39,7 +46,7 @@ from liltwright.guitar.shortlist import shortlist
 from liltwright.guitar.tension import cautions
 from liltwright.guitar.tunings import catalogue, name_of
 from liltwright.progress import Progress, silent
-from liltwright.tab import RankedSetup, Ranking
+from liltwright.tab import RankedSetup, Ranking, Setup
 from liltwright.tune import Tune
 
 EXPLAINED = 10
@@ -55,7 +62,9 @@ class Scored:
     parts: np.ndarray
     score: np.ndarray
     arranged: dict[int, Weighed] = dataclass_field(default_factory=dict)
-    """By index, how the whole arrangement sits, where it was tried."""
+    """By index, how a quick arrangement sits, where it was tried."""
+    promised: dict[int, Promised] = dataclass_field(default_factory=dict)
+    """By index, what is heard in the whole arrangement, where it was made."""
 
     def order(self) -> np.ndarray:
         """Indices, best first; equal scores keep the order of the search."""
@@ -86,6 +95,7 @@ def rank_setups(
     if weigh is not None:
         moved, arranged = weighed_scores(asked, scored.names, scored.field, scored.score, weigh)
         scored = replace(scored, score=moved, arranged=arranged)
+        scored = replace(scored, promised=_promises(asked, scored, weigh))
     ranking = ranked(asked, scored, searched)
     progress("Tunings ranked", 1.0)
     return ranking
@@ -153,12 +163,22 @@ def ranked(asked: Question, scored: Scored, searched: int) -> Ranking:
     )
 
 
+def _promises(asked: Question, scored: Scored, weigh: Weigh) -> dict[int, Promised]:
+    """What is heard on the best setup, and on the one that the user named."""
+    order = scored.order()
+    places = sorted({1, _place_asked(asked, scored, order) or 1})
+    setups = {int(order[place - 1]): _setup_at(asked, scored, int(order[place - 1]))
+              for place in places}  # fmt: skip
+    found = {row: weigh.promised(setup) for row, setup in setups.items()}
+    return {row: one for row, one in found.items() if one is not None}
+
+
 def _reasons(explainer: Explainer, scored: Scored, setup: RankedSetup, row: int) -> tuple[str, ...]:
     """The reasons, with what the arrangement shows after the first of them."""
-    if row not in scored.arranged:
-        return explainer.reasons(setup.setup, row)
-    said = explainer.reasons(setup.setup, row, scored.arranged[row].open_basses)
-    return (*said[:2], scored.arranged[row].sentence, *said[2:])
+    promised, tried = scored.promised.get(row), scored.arranged.get(row)
+    said = explainer.reasons(setup.setup, row, promised)
+    shown = promised or tried
+    return said if shown is None else (*said[:2], shown.sentence, *said[2:])
 
 
 def _columns(asked: Question, scored: Scored) -> tuple[np.ndarray, np.ndarray]:
@@ -196,10 +216,7 @@ def _place_asked(asked: Question, scored: Scored, order: np.ndarray) -> int:
 def _ranked_setup(
     asked: Question, scored: Scored, explainer: Explainer, rank: int, row: int
 ) -> RankedSetup:
-    field, player = scored.field, asked.player
-    strings = tuple(field.strings_midi[row].tolist())
-    capo, shift = int(field.capo[row]), int(field.transpose[row])
-    setup = setup_of(asked.tune, scored.names[row], strings, capo, shift)
+    player, setup = asked.player, _setup_at(asked, scored, row)
     parts = dict(zip(part_names(), scored.parts[row].tolist(), strict=True))
     if row in scored.arranged:
         parts["arrangement"] = scored.arranged[row].value
@@ -214,8 +231,15 @@ def _ranked_setup(
         round(float(scored.score[row]), 2),
         {name: round(float(value), 3) for name, value in parts.items()},
         (explainer.keys(setup),),
-        cautions(strings, scale_mm=player.scale_mm, string_set=player.string_set),
+        cautions(setup.strings_midi, scale_mm=player.scale_mm, string_set=player.string_set),
     )
+
+
+def _setup_at(asked: Question, scored: Scored, row: int) -> Setup:
+    field = scored.field
+    strings = tuple(field.strings_midi[row].tolist())
+    capo, shift = int(field.capo[row]), int(field.transpose[row])
+    return setup_of(asked.tune, scored.names[row], strings, capo, shift)
 
 
 def _nothing_fits(asked: Question, searched: int) -> str:

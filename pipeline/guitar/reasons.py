@@ -12,6 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from liltwright.guitar.arranged import Promised
 from liltwright.guitar.candidates import Question
 from liltwright.guitar.fingering import problem_of
 from liltwright.guitar.path_facts import PathFacts, path_facts
@@ -30,7 +31,7 @@ from liltwright.keys import pitch_class, transpose_key
 from liltwright.tab import RankedSetup, Setup
 
 SUSPECTS = (("standard", 0), ("drop D", 0), ("DADGAD", 0))
-TOLD = 3
+TOLD = 3  # reasons given for a setup
 TOPICS = {"root": "bass strings", "drones": "bass strings", "open": "bass strings", "room": "flow"}
 """Parts that say nearly the same when a setup is told to be worse."""
 THUMB_FROM = 4
@@ -48,22 +49,18 @@ class Explainer:
         self.search, self.weight = asked.search, asked.weight
         self.field, self.parts = field, parts
         self.middle = np.median(parts, axis=0)
-        self.basses = frozenset(range(THUMB_FROM, 7))
         self.used = {parse_tuning(name)[0] for name in asked.player.tunings_used}
 
-    def reasons(
-        self, setup: Setup, row: int, basses: frozenset[int] | None = None
-    ) -> tuple[str, ...]:
+    def reasons(self, setup: Setup, row: int, promised: Promised | None = None) -> tuple[str, ...]:
         """Where it sounds, then the parts in which this setup gains most, then hard bars.
 
-        basses : strings that the arrangement's bass plays open, where one was made
+        promised : what is heard in the arrangement; without it the strings alone are spoken of
         """
         seen = self.seen(setup)
-        self.basses = frozenset(range(THUMB_FROM, 7)) if basses is None else basses
         gain = self.weight * (self.parts[row] - self.middle)
         told: list[str] = []
         for column in np.argsort(-gain, kind="stable"):
-            sentence = self._good(part_names()[column], setup, seen)
+            sentence = self._good(part_names()[column], setup, seen, promised)
             if sentence and sentence not in told and gain[column] > 0 and len(told) < TOLD:
                 told.append(sentence)
         ends = [text for text in (self._both_homes(setup), self._nearest(setup)) if text]
@@ -110,16 +107,18 @@ class Explainer:
             return f"{sounds}, played in {setup.shapes_in.tonic} shapes, capo {setup.capo}."
         return f"{sounds}, no capo."
 
-    def _good(self, part: str, setup: Setup, seen: PathFacts) -> str | None:
+    def _good(
+        self, part: str, setup: Setup, seen: PathFacts, promised: Promised | None
+    ) -> str | None:
         """What speaks for the setup in one part; None when that is not worth a sentence."""
         if part == "flow":
             return self._neck(setup, seen)
         if part == "bass":
             return self._free_bass(seen)
         if part in ("drones", "open"):
-            return self._open_strings(setup, seen)
+            return self._open_strings(setup, seen, promised)
         if part == "root":
-            return self._root(setup)
+            return self._root(setup, promised)
         if part == "clash":
             return self._clash(setup)
         if part == "ring" and seen.ring_share >= 0.5:
@@ -157,22 +156,27 @@ class Explainer:
             return f"{text}; {seen.open_share:.0%} of its notes are open strings."
         return f"{text}."
 
-    def _open_strings(self, setup: Setup, seen: PathFacts) -> str | None:
-        """The open strings of tonic and fifth that are heard: the thumb's and the melody's own."""
+    def _open_strings(self, setup: Setup, seen: PathFacts, promised: Promised | None) -> str | None:
+        """The open strings of tonic and fifth: those that are heard, else those for the thumb and
+        the melody's own.
+        """
+        thumbs = frozenset(range(THUMB_FROM, 7)) | seen.open_strings
+        strings, verb = (thumbs, "lies") if promised is None else (promised.rings, "rings")
         tonic = pitch_class(setup.sounds_in.tonic)
         fifth = transpose_key(setup.sounds_in, 7).tonic
         by_class = {0: [], 7: []}  # type: dict[int, list[int]]
         for string in range(6, 0, -1):
             degree = (setup.strings_midi[6 - string] + setup.capo - tonic) % 12
-            if degree in by_class and string in self.basses | seen.open_strings:
+            if degree in by_class and string in strings:
                 by_class[degree].append(string)
         said = []
         if by_class[0]:
             said.append(
-                f"the tonic {setup.sounds_in.tonic} rings on the open {string_words(by_class[0])}"
+                f"the tonic {setup.sounds_in.tonic} {verb} on the open {string_words(by_class[0])}"
             )
         if by_class[7]:
-            said.append(f"the fifth {fifth} on the open {string_words(by_class[7])}")
+            word = "" if said else f"{verb} "
+            said.append(f"the fifth {fifth} {word}on the open {string_words(by_class[7])}")
         if not said:
             return None
         text = ", ".join(said)
@@ -190,11 +194,12 @@ class Explainer:
         other = transpose_key(setup.sounds_in, (second - first) % 12).tonic
         return f"Both homes, {setup.sounds_in.tonic} and {other}, are open bass strings."
 
-    def _root(self, setup: Setup) -> str | None:
+    def _root(self, setup: Setup, promised: Promised | None) -> str | None:
         degree = (setup.strings_midi[0] + setup.capo - pitch_class(setup.sounds_in.tonic)) % 12
-        if degree == 0 and 6 in self.basses:
-            return f"The root {setup.sounds_in.tonic} is the open sixth string, under everything."
-        return None
+        if degree != 0 or (promised is not None and not promised.under):
+            return None
+        text = f"The root {setup.sounds_in.tonic} is the open sixth string"
+        return f"{text}." if promised is None else f"{text}, under everything."
 
     def _retuning(self, setup: Setup) -> str | None:
         present = parse_tuning(self.player.present_tuning)[1]

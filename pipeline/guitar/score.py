@@ -1,7 +1,7 @@
 """The named parts of a setup's score, for many setups side by side.
 
 Task: say in numbers from 0 to 1 how well a tune sits on each setup, one number a part.
-In: a tune's Line, many setups as arrays, their optimal melody paths.
+In: a tune's MelodyLine, many setups as arrays, their optimal melody paths.
 Out: one array a part, best 1; the parts, weights and scales are models/hand/weights.json.
 Method: shares counted on the optimal path and on the open strings; flow falls exponentially
 with the path's cost a note. A tune that was heard in two homes counts root, open strings and drones
@@ -21,7 +21,7 @@ from liltwright.errors import UsageError
 from liltwright.guitar.fingering import Paths
 from liltwright.guitar.fretboard import fret_mm
 from liltwright.guitar.hand import costs
-from liltwright.guitar.melody import Line
+from liltwright.guitar.melody import MelodyLine
 from liltwright.guitar.player import Player
 from liltwright.guitar.states import TICKS
 from liltwright.guitar.tunings import standard
@@ -29,7 +29,7 @@ from liltwright.keys import pitch_class, scale_steps
 from liltwright.tune import Tune
 
 FILE = "hand/weights.json"
-BASS_STRINGS = (6, 5, 4)
+BASS_STRINGS = (6, 5, 4)  # those that the thumb plays (common practice)
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +98,7 @@ class Facts:
     second : another home, heard nearly as clearly, with its share of the two; None for most tunes
     """
 
-    line: Line
+    line: MelodyLine
     tonic: int
     classes: frozenset[int]
     second: tuple[int, float] | None = None
@@ -110,7 +110,7 @@ class Facts:
         return ((self.tonic, 1.0 - self.second[1]), self.second)
 
 
-def facts_of(tune: Tune, line: Line) -> Facts:
+def facts_of(tune: Tune, line: MelodyLine) -> Facts:
     """Tonic and scale of the written tune; notes used often belong to the scale as well."""
     tonic = pitch_class(tune.tonic)
     inside = {(tonic + step) % 12 for step in scale_steps(tune.mode)}
@@ -245,7 +245,7 @@ def _tension(strings_midi: np.ndarray) -> np.ndarray:
     return np.clip(1.0 - scale("tension_up") * up, 0.0, 1.0)
 
 
-def _ring(line: Line, string: np.ndarray) -> np.ndarray:
+def _ring(line: MelodyLine, string: np.ndarray) -> np.ndarray:
     close = np.array(line.seconds[:-1]) <= scale("ring_longest_s")
     return _mean((string[:, 1:] != string[:, :-1])[:, close])
 

@@ -23,7 +23,7 @@ from liltwright.keys import note_name
 from liltwright.units import midi_to_hz
 
 FILE = "strings/strings.json"
-INCH_M = 0.0254
+INCH_M = 0.0254  # metres in an inch, by definition
 WORDS = {1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth"}
 
 

@@ -4,34 +4,33 @@ Task   : notes of a recording -> places where the melody changes for good.
 In     : NoteEvents in order of onset.
 Out    : onsets in seconds at which another tune begins.
 Method : a tune comes back to what it has played, part by part and round by round; the next tune of
-         a set does not. Two places are alike when eight notes in a row have the same pitch classes,
-         one wrong note allowed. A change is a place with hardly any likeness across it, where both
-         sides hold more music of their own than one part of a tune, come back to it, and last long
-         enough; it lies between the last note that belongs to the left and the first that belongs
-         to the right. Sides are cut again in the same way.
+         a set does not, and is mostly in another key or of another type. Two places are alike when
+         eight notes in a row have the same pitch classes, one wrong note allowed. Boosted trees see
+         what speaks for a change at every place (sides.py; models/changing); the best place is one
+         where they are sure enough. Both sides are looked at again in the same way.
 References: likeness of all pairs: J. Foote, "Visualizing music and audio using self-similarity",
-         1999; novelty as lack of likeness across a cut: J. Foote, "Automatic audio segmentation
-         using a measure of audio novelty", 2000.
+         1999; others in sides.py.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 
+from liltwright.hear.sides import looks
+from liltwright.models import read_arrays
+from liltwright.trees import Trees, odds
 from liltwright.tune import NoteEvent
 
-ROW, WRONG = 8, 1
-SHORTEST_S = 20.0
-OWN_S = 13.0
-"""Music that is not heard before: more than one part of a tune."""
-ACROSS = 0.3
-"""Most of the notes of either side that may be alike to something on the other, in the mean."""
-COMES_BACK = 0.25
-"""Least share of a side's notes that come back in it."""
+ROW, WRONG = 8, 1  # notes that come again in a row, and how many of them may differ
+SHORTEST_S = 15.0
+"""No tune of a set is shorter."""
 APART_S = 2.5
 """Likeness to what was just played (a turn, a sequence) does not count."""
+SURE = -2.0
+"""Log odds from which on a place is a change; chosen on the development split."""
 MOST_NOTES = 6000
 """Recordings with more notes are not looked at: the likeness of all pairs would fill the memory."""
 
@@ -43,8 +42,9 @@ def changes(notes: Sequence[NoteEvent]) -> tuple[float, ...]:
         return ()
     onset_s = np.array([note.onset_s for note in plain])
     end_s = np.array([note.offset_s for note in plain])
-    alike = likeness(np.array([round(note.midi) % 12 for note in plain]), onset_s)
-    return tuple(float(onset_s[cut]) for cut in _cuts(alike, onset_s, end_s, 0, len(plain)))
+    midi = np.array([note.midi for note in plain])
+    alike = likeness(np.round(midi).astype(int) % 12, onset_s)
+    return tuple(float(onset_s[cut]) for cut in _cuts(alike, onset_s, end_s, midi, 0, len(plain)))
 
 
 def likeness(classes: np.ndarray, onset_s: np.ndarray) -> np.ndarray:
@@ -62,55 +62,41 @@ def likeness(classes: np.ndarray, onset_s: np.ndarray) -> np.ndarray:
 
 
 def _cuts(
-    alike: np.ndarray, onset_s: np.ndarray, end_s: np.ndarray, first: int, last: int
+    alike: np.ndarray,
+    onset_s: np.ndarray,
+    end_s: np.ndarray,
+    midi: np.ndarray,
+    first: int,
+    last: int,
 ) -> list[int]:
     """Indices of the notes that begin another tune, between two notes."""
-    cut = _best_cut(alike[first:last, first:last], onset_s[first:last], end_s[first:last])
+    span = slice(first, last)
+    cut = _best_cut(alike[span, span], onset_s[span], end_s[span], midi[span])
     if cut is None:
         return []
     middle = first + cut
     return [
-        *_cuts(alike, onset_s, end_s, first, middle), middle,
-        *_cuts(alike, onset_s, end_s, middle, last),
+        *_cuts(alike, onset_s, end_s, midi, first, middle), middle,
+        *_cuts(alike, onset_s, end_s, midi, middle, last),
     ]  # fmt: skip
 
 
-def _best_cut(alike: np.ndarray, onset_s: np.ndarray, end_s: np.ndarray) -> int | None:
-    """The cut with least likeness across it, if it is one between tunes."""
-    count = len(onset_s)
-    if not count or end_s[-1] - onset_s[0] < 2 * SHORTEST_S:
+def _best_cut(
+    alike: np.ndarray, onset_s: np.ndarray, end_s: np.ndarray, midi: np.ndarray
+) -> int | None:
+    """The place that looks most like a change, if it looks like one."""
+    if len(onset_s) < 2 or end_s[-1] - onset_s[0] < 2 * SHORTEST_S:
         return None
-    earliest = np.where(alike.any(axis=1), alike.argmax(axis=1), count)
-    latest = np.where(alike.any(axis=1), count - 1 - alike[:, ::-1].argmax(axis=1), -1)
-    cuts = np.arange(count + 1)
-    back = np.array([(earliest[b:] < b).sum() for b in cuts])
-    ahead = np.array([(latest[:b] >= b).sum() for b in cuts])
-    across = 0.5 * (back / np.maximum(count - cuts, 1) + ahead / np.maximum(cuts, 1))
-    inside = (cuts > 0) & (cuts < count)
     starts = np.append(onset_s, end_s[-1])
-    inside &= (starts - onset_s[0] >= SHORTEST_S) & (end_s[-1] - starts >= SHORTEST_S)
-    order = np.flatnonzero(inside & (across < ACROSS))
-    for cut in order[np.argsort(across[order], kind="stable")].tolist():
-        sides = (slice(0, cut), slice(cut, count))
-        if all(_is_tune(alike[side, side], onset_s[side], end_s[side]) for side in sides):
-            return _placed(alike, across, cut)
-    return None
+    inside = (starts - onset_s[0] >= SHORTEST_S) & (end_s[-1] - starts >= SHORTEST_S)
+    asked = np.flatnonzero(inside)
+    if not len(asked):
+        return None
+    sure = odds(_trees(), looks(onset_s, end_s, midi, alike)[asked])
+    best = int(sure.argmax())
+    return int(asked[best]) if sure[best] >= SURE else None
 
 
-def _is_tune(alike: np.ndarray, onset_s: np.ndarray, end_s: np.ndarray) -> bool:
-    """Whether a side has enough music of its own and comes back to it."""
-    length_s = np.minimum(end_s, np.append(onset_s[1:], np.inf)) - onset_s
-    before = np.tril(alike, -1).any(axis=1)
-    return bool(length_s[~before].sum() >= OWN_S and alike.any(axis=1).mean() >= COMES_BACK)
-
-
-def _placed(alike: np.ndarray, across: np.ndarray, cut: int) -> int:
-    """The cut between the last note that is alike to the left and the first to the right."""
-    left = np.array([alike[i, :cut].any() for i in range(len(alike))])
-    right = np.array([alike[i, cut:].any() for i in range(len(alike))])
-    balance = np.where(left & ~right, 1, np.where(right & ~left, -1, 0))
-    gained = np.concatenate(([0], np.cumsum(balance)))
-    near = np.arange(len(gained))
-    allowed = np.abs(near - cut) <= 3 * ROW
-    best = np.flatnonzero(allowed & (gained == gained[allowed].max()))
-    return int(best[len(best) // 2])
+@cache
+def _trees() -> Trees:
+    return Trees(**read_arrays("changing/trees.npz"))

@@ -24,14 +24,20 @@ from liltwright.hear.audio.recording import Audio
 from liltwright.hear.clean.attack import at_the_vowels, voice_share
 from liltwright.hear.clean.concert import concert_pitch
 from liltwright.hear.clean.confidence import calibrated
-from liltwright.hear.clean.finepitch import NotePitch, measure_pitch
+from liltwright.hear.clean.finepitch import NotePitch, measure_pitch, settled_pitch
 from liltwright.hear.clean.nontune import TALKING, sort_out
 from liltwright.hear.clean.octaves import octave_shifts
 from liltwright.hear.clean.ornaments import label_ornaments
 from liltwright.hear.clean.scoops import meant_notes
 from liltwright.hear.clean.several import closing_chord, foreign_shares, is_several
-from liltwright.hear.ears.accompanied import is_accompanied
-from liltwright.hear.ears.by_name import raw_notes
+from liltwright.hear.ears.accompanied import (
+    is_accompanied,
+    is_plainly_accompanied,
+    lead_in_the_middle,
+)
+from liltwright.hear.ears.by_name import first_piece, raw_notes
+from liltwright.hear.ears.facing import facing_the_lead
+from liltwright.hear.ears.network import Known
 from liltwright.hear.ears.raw import RawNote
 from liltwright.hear.settings import HearSettings
 from liltwright.hear.takes import takes_warning
@@ -39,9 +45,9 @@ from liltwright.options import Ear
 from liltwright.progress import Progress, silent
 from liltwright.tune import Heard, LeftOut, NoteEvent
 
-FEWEST_NOTES = 8
-SURE_CLARITY = 0.5
-BRIEF_S = 0.065
+FEWEST_NOTES = 8  # fewer are no tune to judge by
+SURE_CLARITY = 0.5  # of a note, 0 to 1, from which on its fine pitch is believed
+BRIEF_S = 0.065  # a shorter note is short for an ornament's
 ROUGHNESS_SEMITONES: dict[Ear, float] = {
     "own": 0.25, "swift-f0": 0.3, "pyin": 0.3, "basic-pitch": 0.65,
 }  # fmt: skip
@@ -62,20 +68,35 @@ def hear(
     plays alone.
     """
     if settings.players == "band":
-        return _hear(audio, settings, progress)[0]
-    heard, foreign = _hear(audio, settings, progress)
+        return _hear_band(audio, settings, progress, {})
     if settings.players == "solo" or settings.ear != "own":
-        return heard
+        return _hear(audio, settings, progress)[0]
+    known: Known = {}
+    as_band = replace(settings, players="band")
+    if is_plainly_accompanied(first_piece(audio), audio.sample_rate, known):
+        return _hear_band(audio, as_band, progress, known)
+    heard, foreign = _hear(audio, settings, progress, known)
     if not is_accompanied(audio, heard, foreign):
         return heard
-    return _hear(audio, replace(settings, players="band"), progress)[0]
+    return _hear_band(audio, as_band, progress, known)
 
 
-def _hear(audio: Audio, settings: HearSettings, progress: Progress) -> tuple[Heard, np.ndarray]:
+def _hear_band(audio: Audio, settings: HearSettings, progress: Progress, known: Known) -> Heard:
+    """The lead of a band; of a stereo recording, in the mix in which it stands out most."""
+    if audio.beside is not None:
+        facing = facing_the_lead(audio, lead_in_the_middle(first_piece(audio), known))
+        known = known if facing is audio else {}
+        audio = facing
+    return _hear(audio, settings, progress, known)[0]
+
+
+def _hear(
+    audio: Audio, settings: HearSettings, progress: Progress, known: Known | None = None
+) -> tuple[Heard, np.ndarray]:
     """What was heard by one ear, and what share of the sound at each note is not the note's."""
     band = settings.players == "band"
     events = find_events(audio.samples, audio.sample_rate)
-    raw = raw_notes(audio, events, settings=settings, progress=progress)
+    raw = raw_notes(audio, events, settings=settings, progress=progress, known=known)
     raw, measured = _fine_pitch(raw, audio, settings)
     sorted_out = sort_out(raw, measured, events, audio)
     kept = np.flatnonzero(sorted_out.is_tune)
@@ -93,16 +114,17 @@ def _hear(audio: Audio, settings: HearSettings, progress: Progress) -> tuple[Hea
         kept = np.array([one.source for one in meant], dtype=int)
         clarity, spread, foreign = clarity[kept], spread[kept], foreign[kept]
         _check_tune(audio, len(meant), sorted_out.left_out)
-        raw = at_the_vowels([one.note for one in meant], events, audio, voice)
+        raw = _settled(
+            at_the_vowels([one.note for one in meant], events, audio, voice), audio, voice
+        )
     offsets = _offsets(raw)
+    confidence = calibrated(
+        raw, clarity, spread, 0 * foreign if band else foreign, ear=settings.ear,
+        several=several and not band, voice=voice,
+    )  # fmt: skip
     raw = [
         replace(note, midi=note.midi - cents / 100, confidence=sure)
-        for note, cents, sure in zip(
-            raw,
-            offsets,
-            _sure(raw, clarity, spread, foreign, settings.ear, several, band, voice),
-            strict=True,
-        )
+        for note, cents, sure in zip(raw, offsets, confidence, strict=True)
     ]
     notes = tuple(_rounded(note) for note in label_ornaments(raw))
     said = [LEAD] if band else [SEVERAL] if several else []
@@ -115,22 +137,6 @@ def _hear(audio: Audio, settings: HearSettings, progress: Progress) -> tuple[Hea
         band=band,
     )
     return heard, foreign
-
-
-def _sure(
-    raw: list[RawNote],
-    clarity: np.ndarray,
-    spread: np.ndarray,
-    foreign: np.ndarray,
-    ear: Ear,
-    several: bool,
-    band: bool,
-    voice: float,
-) -> np.ndarray:
-    """Confidence per note; in a band other sounds are no sign against a note."""
-    if band:
-        return calibrated(raw, clarity, spread, 0 * foreign, ear=ear, several=False)
-    return calibrated(raw, clarity, spread, foreign, ear=ear, several=several, voice=voice)
 
 
 def _check_tune(audio: Audio, notes: int, left_out: tuple[LeftOut, ...]) -> None:
@@ -183,6 +189,15 @@ def _fine_pitch(
         for note, fine, clear in zip(notes, measured.midi, sure, strict=True)
     ]
     return notes, measured
+
+
+def _settled(raw: list[RawNote], audio: Audio, voice: float) -> list[RawNote]:
+    """Sung notes with the pitch that they mostly have between the begin and end found last."""
+    pitches = settled_pitch(audio.samples, audio.sample_rate, raw)
+    return [
+        replace(note, midi=note.midi + voice * (float(pitch) - note.midi))
+        for note, pitch in zip(raw, pitches, strict=True)
+    ]
 
 
 def _offsets(raw: list[RawNote]) -> np.ndarray:

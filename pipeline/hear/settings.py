@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import get_args
 
-from liltwright.errors import UsageError
+from liltwright.errors import UsageError, to_type
 from liltwright.options import Ear, Players
 
 EARS: tuple[Ear, ...] = get_args(Ear)
@@ -29,5 +29,5 @@ class HearSettings:
         if self.players == "band" and self.ear != "own":
             raise UsageError(
                 f'Only the program\'s own ear follows the lead of a band, not "{self.ear}": '
-                "leave --ear out or listen to one player."
+                f"{to_type('its own ear', 'take its own')} or listen to one player."
             )

@@ -14,12 +14,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
+from liltwright.counting import count
+from liltwright.errors import UsageError, to_type
 from liltwright.hear.changes import changes
 from liltwright.tune import Heard, NoteEvent
 
-GAP_S = 2.5
-FEWEST_NOTES = 16
-SHORTEST_S = 6.0
+GAP_S = 2.5  # a longer rest parts tunes
+FEWEST_NOTES = 16  # of a tune
+SHORTEST_S = 6.0  # of a tune
 
 
 def split_takes(heard: Heard) -> tuple[Heard, ...]:
@@ -39,6 +41,25 @@ def split_takes(heard: Heard) -> tuple[Heard, ...]:
         warnings = tuple(one for one in heard.warnings if one not in takes_warning(heard.notes))
         takes.append(replace(heard, notes=tuple(group), left_out=near, warnings=warnings))
     return tuple(takes)
+
+
+def choose_take(heard: Heard, take: int | None) -> Heard:
+    """One tune of a recording with several: the one asked for, else the one with most notes.
+
+    Raises UsageError when there is none with this number.
+    """
+    takes = split_takes(heard)
+    if take is not None and take > len(takes):
+        raise UsageError(
+            f"{to_type('take', 'tune')} {take} is out of range: the recording has "
+            f"{count(len(takes), 'tune')}."
+        )
+    if len(takes) == 1:
+        return heard
+    longest = max(range(len(takes)), key=lambda i: len(takes[i].notes))
+    chosen = take - 1 if take is not None else longest
+    said = f"Tune {chosen + 1} of {len(takes)} is written down; choose another by its number."
+    return replace(takes[chosen], warnings=(*heard.warnings, said))
 
 
 def _tunes_of(group: list[NoteEvent]) -> list[list[NoteEvent]]:

@@ -20,8 +20,9 @@ from liltwright.keys import pitch_class, transpose_key
 from liltwright.tune import Heard, KeyCandidate, KeyName
 
 FAR_CENTS, SPREAD_CENTS = 35.0, 25.0
-UNUSUAL = 0.3
-SEMITONE_CENTS = 100.0
+"""Off concert pitch from which on two semitones are possible, and a player's spread."""
+UNUSUAL = 0.3  # share of singers who take any key
+SEMITONE_CENTS = 100.0  # by definition
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +115,7 @@ def concert_remark(
     return (
         f"The recording lies near a quarter tone off concert pitch: it is written in {mine.tonic} "
         f"{mine.mode}, {_cents(here)} A = 440; it might be {other.tonic} {other.mode}, "
-        f"{_cents(there)}: --concert {there:.0f} writes that.",
+        f"{_cents(there)}: the concert pitch {there:.0f} writes that.",
     )
 
 

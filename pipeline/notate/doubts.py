@@ -26,6 +26,7 @@ from liltwright.notate.form.fold import Folded, vote
 from liltwright.tune import Bar, Doubt, HeardBar
 
 UNHEARD, UNPLACED, UNSTEPPED, OPEN_METER = 0.6, 0.4, 0.85, 0.1
+"""From which value on a reason is named; by the bars of the development split."""
 FEATURES = (
     "unplaced most", "unplaced mean", "unstepped most", "unheard most", "unheard mean",
     "passed over", "beat waits", "alone among passes", "two passes differ", "single pass",
@@ -37,8 +38,10 @@ SELDOM = 0.15
 """Share of bars unlike the print below which two passes that differ are a slip, not a habit."""
 PRINTED = (
     "single pass", "two passes", "unlike", "unlike of two", "none like it", "best worry",
-    "mean worry", "tune unlike", "meter open",
+    "mean worry", "tune unlike", "meter odds", "tune unread", "weakest note", "note left out",
 )  # fmt: skip
+LEAST_OPEN = 1e-3  # probability of another metre
+UNREAD_MOST = 1.0  # log probability a note
 PASSES = [
     FEATURES.index(name) for name in ("alone among passes", "two passes differ", "single pass")
 ]
@@ -61,16 +64,17 @@ def find_doubts(
     *,
     passed_over_s: np.ndarray,
     meter_chance: float,
+    path_odds: float,
 ) -> tuple[Doubt, ...]:
     """The bars to check.
 
     passed_over_s : onsets of heard notes that the reading left out, shape (n,). meter_chance :
-    probability of the metre.
+    probability of the metre. path_odds : log probability of a note on the best path.
     """
     evidence = bar_evidence(bars, folded, line, passed_over_s, meter_chance)
     model = models.read_json("metre/doubts.json")
     chance = _chance(evidence.seen, model)
-    listed = _to_check(bars, folded, evidence.seen, chance, model)
+    listed = _to_check(bars, folded, evidence.seen, chance, model, path_odds)
     first = 0 if bars and bars[0].notes and bars[0].notes[0].start else 1
     return tuple(
         Doubt(at + first, bar.start_s, "; ".join(reasons) or "a note may be missing or too many")
@@ -91,12 +95,13 @@ def _to_check(
     seen: np.ndarray,
     chance: np.ndarray,
     model: dict[str, Any],
+    path_odds: float,
 ) -> set[int]:
     """The heard bars to list: of every doubtful printed bar the pass that is doubted most."""
     if not folded.passes:
         return {at for at in range(len(bars)) if chance[at] >= model["threshold"]}
     known = models.read_json("metre/printed.json")
-    groups, rows = printed_evidence(bars, folded, seen)
+    groups, rows = printed_evidence(bars, folded, seen, path_odds)
     raw = rows @ np.array([known["weights"][name] for name in PRINTED]) + known["bias"]
     doubtful = 1 / (1 + np.exp(-raw)) >= known["threshold"]
     slips = rows[:, PRINTED.index("unlike of two")] > 0
@@ -129,7 +134,7 @@ def _unsettled(
 
 
 def printed_evidence(
-    bars: tuple[HeardBar, ...], folded: Folded, seen: np.ndarray
+    bars: tuple[HeardBar, ...], folded: Folded, seen: np.ndarray, path_odds: float
 ) -> tuple[list[tuple[int, ...]], np.ndarray]:
     """Of every printed bar its passes, and what speaks against it, shape (bars, len(PRINTED)).
 
@@ -141,6 +146,9 @@ def printed_evidence(
     chance = _chance(agreeing, model)
     worry = np.log(chance / (1 - chance))
     groups = sorted(set(folded.passes.values()))
+    tune_open = seen[0, FEATURES.index("meter open")] if len(seen) else 0.0
+    tune_open = np.clip(tune_open, LEAST_OPEN, 1 - LEAST_OPEN)
+    tune = (np.log(tune_open / (1 - tune_open)), min(max(-path_odds, 0.0), UNREAD_MOST))
     rows = np.zeros((len(groups), len(PRINTED)))
     for row, same in zip(rows, groups, strict=True):
         printed = _content(vote([(bars[at].notes, 0.05 + bars[at].confidence) for at in same]))
@@ -148,11 +156,28 @@ def printed_evidence(
         unlike = 1 - len(mine) / len(same)
         row[:] = [
             len(same) == 1, len(same) == 2, unlike, unlike * (len(same) == 2), len(mine) == 0,
-            min(worry[at] for at in mine or same), np.mean(worry[list(same)]), 0.0,
-            seen[same[0], FEATURES.index("meter open")],
+            min(worry[at] for at in mine or same), np.mean(worry[list(same)]), 0.0, *tune,
+            *_disputed(same, bars, printed),
         ]  # fmt: skip
     rows[:, PRINTED.index("tune unlike")] = rows[:, PRINTED.index("unlike")].mean()
     return groups, rows
+
+
+def _disputed(
+    same: tuple[int, ...], bars: tuple[HeardBar, ...], printed: tuple[tuple[int, str], ...]
+) -> tuple[float, float]:
+    """(share of the passes that lack the weakest printed note, most that have one that is not
+    printed), weighted as in the vote."""
+    support: dict[tuple[int, str], float] = {}
+    total = 0.0
+    for at in same:
+        weight = 0.05 + bars[at].confidence
+        total += weight
+        for note in set(_content(bars[at].notes)):
+            support[note] = support.get(note, 0.0) + weight
+    weakest = min((support.get(note, 0.0) for note in printed), default=total)
+    left_out = max((value for note, value in support.items() if note not in printed), default=0.0)
+    return 1 - weakest / total, left_out / total
 
 
 def bar_evidence(

@@ -1,7 +1,7 @@
 """Task: say which of the values that the user fixed had no effect, or fit nothing.
 
-In: the fixed values and what came of them. Out: sentences for the user, each beginning with the
-option that it is about.
+In: the fixed values and what came of them. Out: sentences for the user, each beginning with ASKED
+and the value that it is about.
 """
 
 from __future__ import annotations
@@ -13,17 +13,18 @@ from liltwright.tune import Tune, TuneType
 
 NEAR = 0.1
 """A tempo this near to what was asked for, as a share of it, is what was asked for."""
+ASKED = "You asked for "
 SAME = {"2/2": "4/4", "12/8": "6/8"}
 
 
 def without_effects(remarks: tuple[str, ...]) -> tuple[str, ...]:
     """The remarks without those of an earlier run about its options."""
-    return tuple(words for words in remarks if not words.startswith("--"))
+    return tuple(words for words in remarks if not words.startswith(ASKED))
 
 
 def effects_words(remarks: tuple[str, ...]) -> tuple[str, ...]:
-    """Only the remarks about options."""
-    return tuple(words for words in remarks if words.startswith("--"))
+    """Only the remarks about what the user asked for."""
+    return tuple(words for words in remarks if words.startswith(ASKED))
 
 
 def heard_effects(
@@ -36,7 +37,7 @@ def heard_effects(
     found = tune.beats_per_minute
     if beats_per_minute is not None and abs(found / beats_per_minute - 1) > NEAR:
         yield (
-            f"--tempo {beats_per_minute:g} fits no reading of what was played; "
+            f"{ASKED}tempo {beats_per_minute:g}, which fits no reading of what was played; "
             f"the tune is read at {found:.0f}."
         )
     if octave_shift is not None and octave_shift == usual_shift:
@@ -52,17 +53,20 @@ def written_effects(
             yield _same_octave(octave_shift)
         else:
             yield (
-                f"--octave {octave_shift} moves the written tune; the guitar plays it in the "
-                "octave in which it sits best, which may be the same as before."
+                f"{ASKED}octave {octave_shift}, which moves the written tune; the guitar plays it "
+                "in the octave in which it sits best, which may be the same as before."
             )
     if tune_type is not None:
         meters = dances()[tune_type].meters
         if SAME.get(tune.meter, tune.meter) not in {SAME.get(one, one) for one in meters}:
             yield (
-                f"--type {tune_type} does not fit the bars: it is written in "
+                f"{ASKED}type {tune_type}, which does not fit the bars: it is written in "
                 f"{' or '.join(meters)}, this tune in {tune.meter}."
             )
 
 
 def _same_octave(octave_shift: int) -> str:
-    return f"--octave {octave_shift} changes nothing: the tune is written in that octave already."
+    return (
+        f"{ASKED}octave {octave_shift}, which changes nothing: the tune is written in that octave "
+        "already."
+    )

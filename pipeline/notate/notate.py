@@ -8,15 +8,14 @@ Method: see reading (rhythm, type and bars), crooked and oddbars (bars that are 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 import numpy as np
 
 from liltwright.counting import count
-from liltwright.dances import dances
-from liltwright.errors import PipelineError, UsageError
-from liltwright.keys import parse_key, signature_of
+from liltwright.errors import PipelineError
+from liltwright.keys import signature_of
 from liltwright.notate.bars.crooked import straightened
 from liltwright.notate.bars.crooked_page import Joined, agreed, joined_bars, joined_doubts, printed
 from liltwright.notate.bars.passes import settled
@@ -25,7 +24,7 @@ from liltwright.notate.bars.timeline import heard_bars
 from liltwright.notate.bars.trebles import untrebled
 from liltwright.notate.concert import concert_move, concert_remark, moved_heard, moved_keys
 from liltwright.notate.doubts import find_doubts
-from liltwright.notate.effects import heard_effects, without_effects, written_effects
+from liltwright.notate.effects import heard_effects
 from liltwright.notate.form.fold import Folded, coda_remark, fold
 from liltwright.notate.form.segments import Form, find_form
 from liltwright.notate.form.similarity import bar_grid, likeness
@@ -34,42 +33,26 @@ from liltwright.notate.key.rank import rank_keys
 from liltwright.notate.key.remarks import key_remarks
 from liltwright.notate.metre.reading import Reading, part_starts, read_rhythm
 from liltwright.notate.plain import PlainNotes, plain_notes
-from liltwright.notate.written import moved_bar, moved_octaves, moved_part, rebarred
+from liltwright.notate.settings import NotateSettings, overridden
+from liltwright.notate.written import moved_bar, moved_part
 from liltwright.progress import Progress, silent
 from liltwright.tune import (
-    TUNE_TYPES,
     Candidates,
     Heard,
     HeardBar,
     KeyName,
     Tune,
-    TuneType,
     TypeCandidate,
 )
 
-FEWEST_NOTES = 8
+FEWEST_NOTES = 8  # fewer are no tune
+PAIRED = "Slides are often written in 12/8, two of these bars as one: fix the metre to have it so."
 FREE_TEMPO = "An air is played in free time: take its bars and note values as a proposal."
-BOOK_LOW, BOOK_HIGH = 62, 83
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NotateSettings:
-    """What the user fixes instead of the program; None leaves it to be found."""
-
-    tune_type: TuneType | None = None
-    meter: str | None = None
-    key: KeyName | None = None
-    beats_per_minute: float | None = None
-    octave_shift: int | None = None
-    first_bar_s: float | None = None
-    """Where the first full bar begins, in seconds of the recording."""
-    concert_cents: float | None = None
-    """How far the recording lies above A = 440 Hz; decides between two semitones."""
-    title: str | None = None
+BOOK_LOW, BOOK_HIGH = 62, 83  # MIDI, D4 to B5: where tune books stand
 
 
 @dataclass(frozen=True, slots=True)
-class Page:
+class DraftTune:
     """A tune on the page, its key not yet found."""
 
     reading: Reading
@@ -105,7 +88,7 @@ def notate(
     return tune
 
 
-def lay_page(notes: PlainNotes, settings: NotateSettings) -> Page:
+def lay_page(notes: PlainNotes, settings: NotateSettings) -> DraftTune:
     """The rhythm read, the parts found, the passes folded."""
     reading = read_rhythm(
         notes,
@@ -117,23 +100,23 @@ def lay_page(notes: PlainNotes, settings: NotateSettings) -> Page:
     return _crooked_page(reading) or _page(replace(reading, line=untrebled(reading.line)))
 
 
-def _page(reading: Reading) -> Page:
+def _page(reading: Reading) -> DraftTune:
     form = _form(reading)
     reading = replace(reading, line=settled(mended(reading.line, form), form))
     bars = heard_bars(reading.line)
     folded = fold(bars, form, Fraction(reading.line.kind.meter))
-    return Page(reading, bars, folded, coda=form.coda)
+    return DraftTune(reading, bars, folded, coda=form.coda)
 
 
-def _crooked_page(reading: Reading) -> Page | None:
+def _crooked_page(reading: Reading) -> DraftTune | None:
     """The page with crooked bars; None when there are none that the passes agree on."""
-    word = reading.word
-    if word is None:
+    told = reading.told
+    if told is None:
         return None
-    line = straightened(reading.line, word.place_logs, word.jumps, word.jump_logs)
+    line = straightened(reading.line, told)
     if not line.short:
         return None
-    starts = part_starts(word.begins, line)
+    starts = part_starts(told, line)
     reading = replace(reading, line=untrebled(line), part_starts=starts)
     form = _form(reading)
     straight = agreed(settled(mended(reading.line, form), form), form)
@@ -141,102 +124,10 @@ def _crooked_page(reading: Reading) -> Page | None:
         return None
     bars = heard_bars(straight)
     folded, joined = printed(fold(bars, form, Fraction(line.kind.meter)), form, straight)
-    return Page(replace(reading, line=straight), bars, folded, joined, form.coda)
+    return DraftTune(replace(reading, line=straight), bars, folded, joined, form.coda)
 
 
-def renotate(tune: Tune, settings: NotateSettings) -> Tune:
-    """Apply what the user fixed to a written tune, and rank its keys anew.
-
-    A tune that still holds what was heard, and was not edited by hand, is read from its notes
-    again when its rhythm is to change. Raises UsageError when a written tune cannot be barred as
-    asked.
-    """
-    said = tuple(written_effects(tune, settings.tune_type, settings.octave_shift))
-    given_cents = settings.concert_cents
-    settings = _with_earlier(tune, settings)
-    rhythm = (
-        settings.tune_type,
-        settings.meter,
-        settings.beats_per_minute,
-        settings.first_bar_s,
-        settings.concert_cents,
-    )
-    if tune.heard and "notes" not in tune.overridden and any(value is not None for value in rhythm):
-        heard = Heard(
-            tune.source, tune.heard, tune.tuning_offset_cents, tune.left_out, tune.warnings
-        )
-        again = notate(heard, settings=settings)
-        return replace(again, title=settings.title or tune.title)
-    if settings.first_bar_s is not None:
-        raise UsageError(
-            "The first bar line can only be moved in a recording: edit the bar lines in the tune "
-            "file instead."
-        )
-    if given_cents is not None:
-        raise UsageError(
-            "--concert is for recordings: the notes of a written tune stand where they stand; "
-            "leave it out."
-        )
-    tune = replace(tune, remarks=(*said, *without_effects(tune.remarks)))
-    return _overridden(tune, settings)
-
-
-def _overridden(tune: Tune, settings: NotateSettings) -> Tune:
-    if settings.meter is not None and settings.meter != tune.meter:
-        tune = rebarred(tune, settings.meter)
-    if settings.octave_shift is not None:
-        tune = moved_octaves(tune, settings.octave_shift - tune.octave_shift)
-    keys = rank_keys(KeyEvidence.of_parts(tune.parts, tune.bar_length))
-    if settings.key is not None:
-        tune = replace(tune, tonic=settings.key.tonic, mode=settings.key.mode)
-    remarks = key_remarks(tune.parts, tune.bar_length, KeyName(tune.tonic, tune.mode))
-    kind = settings.tune_type or tune.tune_type
-    types = tune.candidates.tune_type
-    if settings.tune_type is not None or not types:
-        types = (TypeCandidate(kind, 1.0),)
-    beat = tune.beat
-    if settings.tune_type is not None and tune.meter in dances()[kind].meters:
-        beat = Fraction(3, 8) if tune.meter.endswith("/8") else dances()[kind].beat
-    bpm = settings.beats_per_minute or tune.beats_per_minute * float(tune.beat / beat)
-    return replace(
-        tune,
-        tune_type=kind,
-        beat=beat,
-        beats_per_minute=bpm,
-        signature=signature_of(tune.tonic, tune.mode),
-        candidates=Candidates(types, keys),
-        title=settings.title or tune.title,
-        overridden={**tune.overridden, **overridden(settings)},
-        remarks=tune.remarks + tuple(r for r in remarks if r not in tune.remarks),
-    )
-
-
-def _with_earlier(tune: Tune, settings: NotateSettings) -> NotateSettings:
-    """The settings with what was fixed in an earlier run, where nothing new is said."""
-    earlier = tune.overridden
-    kind = earlier.get("tune_type")
-    key, bpm = earlier.get("key"), earlier.get("beats_per_minute")
-    octaves, first = earlier.get("octave_shift"), earlier.get("first_bar_s")
-    concert = earlier.get("concert_cents") if tune.heard else None
-    return NotateSettings(
-        tune_type=settings.tune_type or (kind if kind in TUNE_TYPES else None),
-        meter=settings.meter or earlier.get("meter"),
-        key=settings.key or (parse_key(key) if key else None),
-        beats_per_minute=settings.beats_per_minute or (float(bpm) if bpm else None),
-        octave_shift=settings.octave_shift
-        if settings.octave_shift is not None
-        else (int(octaves) if octaves else None),
-        first_bar_s=settings.first_bar_s
-        if settings.first_bar_s is not None
-        else (float(first) if first else None),
-        concert_cents=settings.concert_cents
-        if settings.concert_cents is not None
-        else (float(concert) if concert else None),
-        title=settings.title or earlier.get("title"),
-    )
-
-
-def _tune(heard: Heard, page: Page, settings: NotateSettings) -> Tune:
+def _tune(heard: Heard, page: DraftTune, settings: NotateSettings) -> Tune:
     reading, bars, folded = page.reading, page.bars, page.folded
     kind = reading.line.kind
     usual = _octave_shift(reading)
@@ -248,6 +139,7 @@ def _tune(heard: Heard, page: Page, settings: NotateSettings) -> Tune:
         reading.line,
         passed_over_s=reading.passed_over_s,
         meter_chance=reading.meter_chance,
+        path_odds=reading.path_odds,
     )
     parts = tuple(moved_part(part, 12 * octaves) for part in folded.parts)
     trust = trust_in(heard.notes)
@@ -266,6 +158,8 @@ def _tune(heard: Heard, page: Page, settings: NotateSettings) -> Tune:
     remarks = (*nearby, *key_remarks(parts, Fraction(kind.meter), key))
     if reading.other_meter is not None:
         remarks = (f"The bars could also be read in {reading.other_meter}.", *remarks)
+    if kind.tune_type == "slide" and kind.meter == "6/8" and settings.meter is None:
+        remarks = (PAIRED, *remarks)
     if kind.tune_type == "air":
         remarks = (FREE_TEMPO, *remarks)
     remarks = (*coda_remark(page.coda), *remarks)
@@ -300,18 +194,6 @@ def _tune(heard: Heard, page: Page, settings: NotateSettings) -> Tune:
     )
     said = heard_effects(tune, settings.beats_per_minute, settings.octave_shift, usual)
     return replace(tune, remarks=(*said, *remarks))
-
-
-def overridden(settings: NotateSettings) -> dict[str, str]:
-    """The fixed values as text, by option name."""
-    texts: dict[str, str] = {}
-    for one in fields(settings):
-        value = getattr(settings, one.name)
-        if isinstance(value, KeyName):
-            texts[one.name] = f"{value.tonic}:{value.mode}"
-        elif value is not None:
-            texts[one.name] = str(value)
-    return texts
 
 
 def _form(reading: Reading) -> Form:

@@ -14,10 +14,10 @@ import numpy as np
 
 from liltwright.tune import Heard, NoteEvent, Ornament
 
-GRACE_S = 0.1
-TOUCH_S = 0.02
+GRACE_S = 0.1  # a note that lasts no longer may be the grace of the next
+TOUCH_S = 0.02  # seconds between notes that touch
 SILENCE_S, LONG_SILENCE_S, SILENT_SHARE = 0.07, 0.12, 0.25
-ON_THE_BEAT = ("cut", "tap", "grace", "slide")
+"""Silence that counts as a rest: a share of the gap within these bounds."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from liltwright.counting import count
-from liltwright.errors import UsageError
+from liltwright.errors import UsageError, to_type
 from liltwright.tune import Bar, Ending, HeardBar, Part, Tune
 
 
@@ -49,7 +49,7 @@ def moved(bar: Bar, semitones: int) -> Bar:
     if any(not 0 <= note.midi + semitones <= 127 for note in bar):
         raise UsageError(
             f"Moved by {count(abs(semitones) // 12, 'octave')} the tune has notes out of the range "
-            "of MIDI (0 to 127): give a smaller --octave."
+            f"of MIDI (0 to 127): give a smaller {to_type('octave', 'shift')}."
         )
     return tuple(replace(note, midi=note.midi + semitones) for note in bar)
 

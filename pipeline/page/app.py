@@ -36,7 +36,7 @@ KINDS = {
     ".js": "text/javascript", ".css": "text/css", ".html": "text/html", ".svg": "image/svg+xml",
     ".webmanifest": "application/manifest+json", ".txt": "text/plain",
 }  # fmt: skip
-MOST_OPEN = 8
+MOST_OPEN = 8  # tunes kept in memory
 
 
 class Context:

@@ -16,7 +16,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from liltwright import run
 from liltwright.doubts import doubtful_indices
@@ -29,8 +29,11 @@ from liltwright.tab import Arrangement, Ranking, Setup
 from liltwright.tune import Tune
 from liltwright.write.folder.ledger import is_plain_file
 
+if TYPE_CHECKING:
+    from liltwright.page.stages import Stages
+
 Value = TypeVar("Value")
-KEPT = 8
+KEPT = 8  # results of each kind kept in memory
 PAUSE_S = 0.7
 """So long after the last change the files are written."""
 AHEAD_S = 2.5
@@ -52,7 +55,7 @@ class Bench:
         self._timers: tuple[threading.Timer, ...] = ()
         self._recording: tuple[str, Path | None] | None = None
         self._best: tuple[Any, Setup] | None = None
-        self._arranged: tuple[str, bool] | None = None
+        self._arranged: tuple[str, bool, str] | None = None
 
     @property
     def tune(self) -> Tune:
@@ -154,22 +157,59 @@ class Bench:
             tune, setup, player, options
         ))  # fmt: skip
 
-    def layer_music(self, layer: str, *, narrow: bool, setup: str | None = None) -> str:
-        """A layer engraved with its tablature."""
-        from liltwright.page.drawing import layer_music
+    def stages(self) -> Stages:
+        """The stages of the finished page that the tune was taken from.
 
-        tune, made = self.tune, self.arrangement(setup)
-        if setup is None:
-            self._arranged = (layer, narrow)
-        return self._once("layer", (tune, made), (layer, narrow), lambda: layer_music(
-            tune, made, layer, narrow=narrow
+        Raises PipelineError when there is no such page, or it cannot be taken apart any more.
+        """
+        from liltwright.page.stages import stages_of
+
+        path = self.finished_page()
+        if path is None:
+            raise PipelineError("This tune was not taken from a finished tab: it has no stages.")
+        player = self._player()
+        return self._once("stages", (), (player, str(path), path.stat().st_mtime_ns), lambda: (
+            stages_of(path, player)
         ))  # fmt: skip
 
-    def layers_sound(self) -> dict[str, Any]:
+    def finished_page(self) -> Path | None:
+        """The finished page that the tune was taken from; None when there was none."""
+        from liltwright.page.stages import page_in
+
+        return page_in(self.folder)
+
+    def _laid(self, name: str | None, of: str) -> tuple[Tune, Arrangement]:
+        """What is shown: the stages of the page, or the layers on a setup."""
+        if of == "stages":
+            stages = self.stages()
+            return stages.tune, stages.arrangement
+        return self.tune, self.arrangement(name)
+
+    def layer_music(
+        self, layer: str, *, narrow: bool, setup: str | None = None, under: str = "", of: str = ""
+    ) -> str:
+        """A layer engraved with its tablature, or two of them bar under bar.
+
+        under : the layer that stands below; of : "stages" for those of the finished page
+        """
+        from liltwright.page.drawing import layer_music, pair_music
+
+        tune, made = self._laid(setup, of)
+        if setup is None and not of:
+            self._arranged = (layer, narrow, under)
+
+        def draw() -> str:
+            if under:
+                return pair_music(tune, made, layer, under, narrow=narrow)
+            return layer_music(tune, made, layer, narrow=narrow)
+
+        return self._once("layer", (tune, made), (layer, narrow, under), draw)
+
+    def layers_sound(self, of: str = "") -> dict[str, Any]:
         """What plays the layers."""
         from liltwright.page.sounding import layers_sound
 
-        tune, made = self.tune, self.arrangement()
+        tune, made = self._laid(None, of)
         return self._once("sound", (tune, made), (), lambda: layers_sound(tune, made))
 
     def picture(self) -> list[dict[str, Any]]:
@@ -243,7 +283,8 @@ class Bench:
         """The layer that was looked at last, so that nobody waits for it."""
         if self._arranged:
             with suppress(PipelineError):
-                self.layer_music(self._arranged[0], narrow=self._arranged[1])
+                layer, narrow, under = self._arranged
+                self.layer_music(layer, narrow=narrow, under=under)
 
     def write(self) -> None:
         """Write the tune's files now, as every run does: the user's own stay as they are."""

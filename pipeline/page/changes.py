@@ -24,13 +24,11 @@ from typing import Any
 
 from liltwright.again import read_again
 from liltwright.errors import PipelineError, UsageError
-from liltwright.page.desk import WORDS, StaleError, State, applied
+from liltwright.page.desk import WORDS, StaleError, State, applied, fitting
 from liltwright.page.notes import Edit
 from liltwright.records import from_json, to_json
 from liltwright.tune import Tune
 from liltwright.write.folder.ledger import EDITS, edited_alone, is_plain_file
-
-MOST_LINE_BYTES = 12_000_000
 
 
 class Journal:
@@ -97,6 +95,26 @@ class Journal:
             done = applied(self.state, edit)
             if done != self.state:
                 self._append({"do": dict(edit)}, done)
+
+    def expected(self, version: int) -> State:
+        """The state that a change was asked for on. Raises StaleError when there is a later one."""
+        with self._locked():
+            self._expect(version)
+            return self.state
+
+    def take_anew(self, tune: Tune, version: int) -> None:
+        """The tune as it was read anew. Kept whole, as a later program might read it otherwise."""
+        with self._locked():
+            self._expect(version)
+            self._append({"anew": _plain(tune)})
+
+    @property
+    def edits(self) -> list[str]:
+        """What was done since the tune was read last, as far as it was not taken back."""
+        with self.lock:
+            done = [words for _, words in self._states[1 : self._at + 1]]
+        anew = [place for place, words in enumerate(done) if words == WORDS["anew"]]
+        return done[anew[-1] + 1 :] if anew else done
 
     def undo(self, version: int) -> None:
         """Take the last change back. Raises UsageError when there is none."""
@@ -191,6 +209,9 @@ class Journal:
         elif "outside" in line:
             tune = _from_plain(line["outside"])
             self._push(State(tune, self.state.wishes), WORDS["outside"])
+        elif "anew" in line:
+            tune = _from_plain(line["anew"])
+            self._push(State(tune, fitting(self.state.wishes, tune)), WORDS["anew"])
         elif "mark" in line:
             bar, word = line["mark"]
             self._marks.pop(bar, None)

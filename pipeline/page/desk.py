@@ -34,7 +34,7 @@ WORDS = {
     "title": "title", "right": "right as it is", "chord": "chord", "setup": "tuning and capo",
     "effort": "how hard it may be", "rounds": "plan of rounds", "ornaments": "ornaments in the tab",
     "matters": "what matters", "pin": "note pinned", "line": "bass line", "octave": "octave",
-    "outside": "change from outside",
+    "outside": "change from outside", "anew": "recording read anew",
 }  # fmt: skip
 """What each edit is called when it is undone."""
 
@@ -75,7 +75,8 @@ def applied(state: State, edit: Edit) -> State:
         return replace(state, tune=_settled(changed, state.tune))
     if op in BAR_OPS:
         changed = on_bars(state.tune, edit)
-        return State(_settled(changed, state.tune), replace(state.wishes, pins=(), lines=""))
+        tune = _settled(changed, state.tune)
+        return State(tune, fitting(state.wishes, tune))
     if op in _TUNE_OPS:
         return replace(state, tune=_TUNE_OPS[op](state.tune, edit))
     if op in _STATE_OPS:
@@ -83,6 +84,19 @@ def applied(state: State, edit: Edit) -> State:
     if op in _WISH_OPS:
         return replace(state, wishes=_WISH_OPS[op](state.wishes, edit))
     raise UsageError(f'There is no edit "{str(op)[:40]}": reload the page.')
+
+
+def fitting(wishes: Wishes, tune: Tune) -> Wishes:
+    """The wishes after bars and parts were changed: nothing that names what may be gone."""
+    from liltwright.arrange.rounds import parse_plan, plan_text
+
+    names = {part.name for part in tune.parts}
+    plan = parse_plan(wishes.rounds) if wishes.rounds else ()
+    left = tuple(
+        replace(one, parts=tuple(part for part in one.parts if part.part in names)) for one in plan
+    )
+    rounds = wishes.rounds if left == plan else plan_text(left)
+    return replace(wishes, pins=(), lines="", rounds=rounds)
 
 
 def _settled(changed: Tune, before: Tune) -> Tune:
@@ -193,7 +207,8 @@ def _metre(tune: Tune, edit: Edit) -> Tune:
 
 
 def _known(tune: Tune, known: options.TuneOptions) -> Tune:
-    from liltwright.notate.notate import NotateSettings, renotate
+    from liltwright.notate.renotate import renotate
+    from liltwright.notate.settings import NotateSettings
 
     # Without "notes" a heard tune would be read anew from the recording and lose what was mended.
     held = replace(
@@ -238,13 +253,13 @@ def _effort(wishes: Wishes, edit: Edit) -> Wishes:
     return replace(wishes, effort=options.effort(_text(edit)))
 
 
-def _rounds(wishes: Wishes, edit: Edit) -> Wishes:
-    from liltwright.arrange.rounds import parse_plan
+def _rounds(state: State, edit: Edit) -> Wishes:
+    from liltwright.arrange.rounds import check_parts, parse_plan
 
     text = _text(edit, empty=True).strip()
     if text:
-        parse_plan(text)
-    return replace(wishes, rounds=text)
+        check_parts(parse_plan(text), state.tune)
+    return replace(state.wishes, rounds=text)
 
 
 def _matters(wishes: Wishes, edit: Edit) -> Wishes:
@@ -328,7 +343,6 @@ _TUNE_OPS: dict[Any, Any] = {
     "octave": _octave, "right": _right, "chord": _chord,
 }  # fmt: skip
 _WISH_OPS: dict[Any, Any] = {
-    "setup": _setup, "effort": _effort, "rounds": _rounds, "ornaments": _ornaments,
-    "matters": _matters,
+    "setup": _setup, "effort": _effort, "ornaments": _ornaments, "matters": _matters,
 }  # fmt: skip
-_STATE_OPS: dict[Any, Any] = {"pin": _pinned, "line": _lined}
+_STATE_OPS: dict[Any, Any] = {"pin": _pinned, "line": _lined, "rounds": _rounds}

@@ -11,16 +11,18 @@ from __future__ import annotations
 
 import re
 import threading
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 
 from liltwright.tab import Arrangement
 from liltwright.tune import Tune
 from liltwright.write.engrave.engraving import Engraved, engrave, narrowed
+from liltwright.write.engrave.pair import engrave_pair
 from liltwright.write.engrave.sheets import bars_label
 from liltwright.write.engrave.svg import Drawing, glyph_sheet, inline, marked
 from liltwright.write.formats.musicxml import sheet_to_musicxml
+from liltwright.write.sheet.bars import Sheet, SheetBar
 from liltwright.write.sheet.drawn import drawn
-from liltwright.write.sheet.layout import Sheet, SheetBar, sheet_of_layer, sheet_of_tune
+from liltwright.write.sheet.layout import sheet_of_layer, sheet_of_tune
 
 _engraver = threading.Lock()
 _MEASURE = re.compile(r'(?=<g class="measure(?: doubt)?" data-bar="\d+">)')
@@ -30,10 +32,10 @@ _NOTE = re.compile(r'<g class="note"')
 
 def warm_engraver() -> None:
     """Load the engraver's fonts."""
-    from liltwright.write.engrave.engraving import _toolkit
+    from liltwright.write.engrave.engraving import toolkit
 
     with _engraver:
-        _toolkit()
+        toolkit()
 
 
 def tune_music(tune: Tune, *, narrow: bool, doubts: Collection[int] = ()) -> str:
@@ -44,6 +46,17 @@ def tune_music(tune: Tune, *, narrow: bool, doubts: Collection[int] = ()) -> str
 def layer_music(tune: Tune, arrangement: Arrangement, name: str, *, narrow: bool) -> str:
     """A layer as notation and tablature. Raises UsageError when there is none of this name."""
     return _html(sheet_of_layer(tune, arrangement, name), narrow, ())
+
+
+def pair_music(
+    tune: Tune, arrangement: Arrangement, upper: str, lower: str, *, narrow: bool
+) -> str:
+    """Two layers bar under bar. Raises UsageError when there is none of a name."""
+    sheets = [sheet_of_layer(tune, arrangement, name) for name in (upper, lower)]
+    with _engraver:
+        lines = engrave_pair(*sheets, narrow=narrow)
+    bars = [drawn(sheet).bars for sheet in sheets]
+    return glyph_sheet(lines) + "".join(_line(line, *bars) for line in lines)
 
 
 def _html(sheet: Sheet, narrow: bool, doubts: Collection[int]) -> str:
@@ -60,20 +73,22 @@ def _narrow(sheet: Sheet) -> Engraved:
     return narrowed(Engraved(plain, (), sheet_to_musicxml(plain)))
 
 
-def _line(drawing: Drawing, bars: tuple[SheetBar, ...]) -> str:
-    pieces = _MEASURE.split(inline(drawing, bars_label(bars, drawing)))
-    return pieces[0] + "".join(_numbered(piece, bars) for piece in pieces[1:])
+def _line(drawing: Drawing, *parts: tuple[SheetBar, ...]) -> str:
+    """A line with its bars numbered; the bars of each part on it, top to bottom."""
+    pieces = _MEASURE.split(inline(drawing, bars_label(parts[0], drawing)))
+    return pieces[0] + "".join(_numbered(piece, parts) for piece in pieces[1:])
 
 
-def _numbered(measure: str, bars: tuple[SheetBar, ...]) -> str:
+def _numbered(measure: str, parts: Sequence[tuple[SheetBar, ...]]) -> str:
     """A measure with its written bar, and the number of its tune note on each head."""
     found = re.match(r'<g class="(measure(?: doubt)?)" data-bar="(\d+)">', measure)
     if not found:
         return measure
-    bar = bars[int(found[2])]
-    staves = measure[found.end() :].split(_STAFF)
-    body = _STAFF.join([staves[0], *(_staff(staff, bar) for staff in staves[1:])])
-    return f'<g class="{found[1]}" data-written="{bar.written}">{body}'
+    bars = [part[int(found[2])] for part in parts]
+    head, *staves = measure[found.end() :].split(_STAFF)
+    each = max(len(staves) // len(bars), 1)
+    body = _STAFF.join([head, *(_staff(staff, bars[n // each]) for n, staff in enumerate(staves))])
+    return f'<g class="{found[1]}" data-written="{bars[0].written}">{body}'
 
 
 def _staff(staff: str, bar: SheetBar) -> str:

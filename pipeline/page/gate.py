@@ -17,9 +17,9 @@ import threading
 from hashlib import sha256
 
 CODE_LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"
-CODE_LENGTH = 8
-MOST_TRIES = 5
-MOST_SESSIONS = 64
+CODE_LENGTH = 8  # letters; with five tries nobody guesses it
+MOST_TRIES = 5  # wrong codes that end the code
+MOST_SESSIONS = 64  # browsers that may be in at once
 
 
 class Gate:

@@ -31,7 +31,7 @@ HEADERS = (
     (b"cross-origin-resource-policy", b"same-origin"),
     (b"permissions-policy", b"microphone=(self), camera=(), geolocation=()"),
 )
-JSON_BYTES = 1_000_000
+JSON_BYTES = 1_000_000  # of a request's body, an edit is far smaller
 UPLOAD_BYTES = 700_000_000
 """An hour of 16-bit stereo at 48 kHz has 690 MB."""
 TOKEN_HEADER = "x-liltwright-token"

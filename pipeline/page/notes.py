@@ -20,7 +20,7 @@ from liltwright.limits import ratio
 from liltwright.tune import Bar, Ornament, ScoreNote, Tune, WrittenBar
 
 Edit = Mapping[str, Any]
-GRID = 192
+GRID = 192  # of a whole note: every note value and triplet that is written lies on it
 LOWEST_MIDI, HIGHEST_MIDI = 36, 100
 """C2 to E7: beyond it no tune is written."""
 

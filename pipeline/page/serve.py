@@ -15,7 +15,7 @@ import threading
 from pathlib import Path
 from typing import Any
 
-from liltwright.errors import UsageError
+from liltwright.errors import UsageError, to_type
 from liltwright.page.gate import Gate
 from liltwright.page.loading import warm_up
 
@@ -54,7 +54,9 @@ def _say_shared(gate: Gate, near: str | None) -> None:
 
 def _bound(host: str, port: int) -> socket.socket:
     if not 0 <= port <= 65535:
-        raise UsageError(f"--port {port} is no port: give 1024 to 65535, or 0 for a free one.")
+        raise UsageError(
+            f"{to_type('port', 'port')} {port} is no port: give 1024 to 65535, or 0 for a free one."
+        )
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
@@ -63,7 +65,9 @@ def _bound(host: str, port: int) -> socket.socket:
     except OSError as fault:
         listening.close()
         reason = (fault.strerror or str(fault)).lower()
-        raise UsageError(f"--port {port} cannot be used ({reason}): give another.") from fault
+        raise UsageError(
+            f"{to_type('port', 'port')} {port} cannot be used ({reason}): give another."
+        ) from fault
     return listening
 
 

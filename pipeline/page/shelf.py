@@ -26,8 +26,8 @@ from liltwright.write.folder.ledger import EDITS, is_plain_file, parse_json
 
 SOUND_SUFFIXES = (".wav", ".flac", ".mp3", ".ogg", ".oga", ".opus", ".m4a", ".aac", ".mp4", ".webm")
 SETS = "sets.json"
-MOST_TUNES = 5000
-MOST_SETS, MOST_IN_A_SET = 200, 12
+MOST_TUNES = 5000  # listed of a folder
+MOST_SETS, MOST_IN_A_SET = 200, 12  # kept, and tunes in each
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from starlette.responses import JSONResponse, Response
 from liltwright import options
 from liltwright.errors import PipelineError, UsageError
 from liltwright.page.guard import UPLOAD_BYTES
-from liltwright.page.tasks import Task
+from liltwright.page.tasks import PageTask
 
 
 def shelf(context: Any, request: Request, body: Any) -> Any:
@@ -81,19 +81,22 @@ def take(context: Any, request: Request, body: Any) -> Any:
 def _start(
     context: Any, path: Path, name: str, known: options.TuneOptions, *, apart: bool,
     scratch: Path | None,
-) -> Task:  # fmt: skip
+) -> PageTask:  # fmt: skip
+    """Take a file in; a finished tab is taken apart, also where the user did not say so."""
+    from liltwright.page.stages import is_finished_tab
     from liltwright.page.taking import take_apart, take_in
+    from liltwright.run import is_written_tune
 
-    def work(task: Task) -> str:
+    def work(task: PageTask) -> str:
         try:
-            if apart:
+            if apart or (is_written_tune(path) and is_finished_tab(path)):
                 return take_apart(context.shelf, path, name, context.player(), task)
             return take_in(context.shelf, path, name, known, task)
         finally:
             if scratch is not None:
                 shutil.rmtree(scratch, ignore_errors=True)
 
-    started: Task = context.tasks.start(name, work)
+    started: PageTask = context.tasks.start(name, work)
     return started
 
 

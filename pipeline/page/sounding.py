@@ -21,7 +21,7 @@ from liltwright.write.sound.synth import heard_melody_notes, layer_notes, melody
 
 LOWEST, HIGHEST = 48, 88
 """C3 to E6, what a melody bank holds."""
-_TONE_S = 0.9
+_TONE_S = 0.9  # seconds of a tone that is tried
 
 
 @cache

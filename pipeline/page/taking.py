@@ -1,7 +1,7 @@
 """Taking things in: a recording, a tune file or a finished tab becomes a folder on the shelf.
 
-In: a file on disk with the name that its owner gave it; a Task to report to. Out: the identifier
-of the new tune.
+In: a file on disk with the name that its owner gave it; a PageTask to report to. Out: the
+identifier of the new tune.
 Method: the library's stages as on the command line; the recording is put beside the tune as a file
 of the user's, so that later runs keep it and find it again by its checksum.
 """
@@ -21,13 +21,14 @@ from liltwright.guitar.player import Player
 from liltwright.limits import clean
 from liltwright.options import OutputOptions, TuneOptions
 from liltwright.page.shelf import Shelf, identifier
-from liltwright.page.tasks import Task
+from liltwright.page.stages import PREFIX
+from liltwright.page.tasks import PageTask
 from liltwright.write.folder.ledger import is_plain_name
 
 if TYPE_CHECKING:
     from liltwright.hear.audio.recording import Audio
 
-PICTURE_WIDTH = 1600
+PICTURE_WIDTH = 1600  # columns of the picture of what was heard
 PICTURE_LOW, PICTURE_HIGH = 45.0, 92.0
 """A2 to G#6: any voice or whistle."""
 
@@ -41,7 +42,7 @@ def safe_name(given: str) -> str:
     return name if is_plain_name(name) else "recording"
 
 
-def take_in(shelf: Shelf, path: Path, name: str, known: TuneOptions, task: Task) -> str:
+def take_in(shelf: Shelf, path: Path, name: str, known: TuneOptions, task: PageTask) -> str:
     """A recording or a tune file becomes a tune on the shelf."""
     from liltwright.hear.audio.recording import load_audio
     from liltwright.write.files import tune_files
@@ -77,7 +78,7 @@ def take_in(shelf: Shelf, path: Path, name: str, known: TuneOptions, task: Task)
     return identifier(folder.name)
 
 
-def take_apart(shelf: Shelf, path: Path, name: str, player: Player, task: Task) -> str:
+def take_apart(shelf: Shelf, path: Path, name: str, player: Player, task: PageTask) -> str:
     """A finished tab becomes a tune with stages on the shelf."""
     from liltwright.unpicking import PageOptions, unpick_file
     from liltwright.write.folder.save import save
@@ -90,11 +91,12 @@ def take_apart(shelf: Shelf, path: Path, name: str, player: Player, task: Task) 
     task.progress("keeping the tune", 0.97)
     folder = shelf.new_folder(done.found.tune.title or run.title_of(Path(name)))
     try:
-        shutil.copyfile(path, folder / f"page-{name}")
+        shutil.copyfile(path, folder / f"{PREFIX}{name}")
         save(done.files, folder)
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
         raise
+    task.step = "stages"
     return identifier(folder.name)
 
 

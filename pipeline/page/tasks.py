@@ -1,7 +1,7 @@
 """Work that takes long: hearing a recording, writing every file, taking a tab apart.
 
 Task: do one thing at a time in the background, say how far it is, stop when it is told to.
-In: a function that takes a progress callback. Out: Task, a record of how it stands.
+In: a function that takes a progress callback. Out: PageTask, a record of how it stands.
 Method: one thread works through the tasks in their order. A task that is stopped ends at its next
 word of progress; nothing of it is kept, since results are saved at the end only.
 """
@@ -19,16 +19,16 @@ from typing import Any
 
 from liltwright.errors import PipelineError
 
-MOST_KEPT = 50
-MOST_WAITING = 20
+MOST_KEPT = 50  # tasks done that can still be asked for
+MOST_WAITING = 20  # tasks; more are refused
 
 
-class StoppedError(Exception):
+class TaskStoppedError(Exception):
     """The task was told to stop."""
 
 
 @dataclass
-class Task:
+class PageTask:
     """One piece of work. Not frozen: it goes on."""
 
     id: str
@@ -40,14 +40,16 @@ class Task:
     stopping: bool = False
     tune: str = ""
     """Identifier of the tune that came out."""
+    step: str = "tune"
+    """Which view of it is shown first."""
     picture: bytes = b""
     """The first picture of a recording, as PNG."""
     picture_s: float = 0.0
 
     def progress(self, what: str, fraction: float) -> None:
-        """Note how far it is. Raises StoppedError when the task was told to stop."""
+        """Note how far it is. Raises TaskStoppedError when the task was told to stop."""
         if self.stopping:
-            raise StoppedError
+            raise TaskStoppedError
         self.stage, self.fraction = what, float(fraction)
 
     def plain(self) -> dict[str, Any]:
@@ -55,6 +57,7 @@ class Task:
         return {
             "id": self.id, "words": self.words, "stage": self.stage, "fraction": self.fraction,
             "done": self.done, "error": self.error, "stopping": self.stopping, "tune": self.tune,
+            "step": self.step,
             "picture": bool(self.picture), "picture_s": self.picture_s,
         }  # fmt: skip
 
@@ -65,15 +68,15 @@ class Tasks:
     def __init__(self) -> None:
         """No task yet."""
         self._worker = ThreadPoolExecutor(1, thread_name_prefix="task")
-        self._tasks: OrderedDict[str, Task] = OrderedDict()
+        self._tasks: OrderedDict[str, PageTask] = OrderedDict()
         self._lock = threading.Lock()
 
-    def start(self, words: str, work: Callable[[Task], str]) -> Task:
+    def start(self, words: str, work: Callable[[PageTask], str]) -> PageTask:
         """Begin a task; `work` gives the identifier of the tune that came out.
 
         Raises PipelineError when too many are waiting.
         """
-        task = Task(secrets.token_urlsafe(9), words)
+        task = PageTask(secrets.token_urlsafe(9), words)
         with self._lock:
             open_ones = sum(not one.done for one in self._tasks.values())
             if open_ones >= MOST_WAITING:
@@ -86,12 +89,12 @@ class Tasks:
         self._worker.submit(self._run, task, work)
         return task
 
-    def _run(self, task: Task, work: Callable[[Task], str]) -> None:
+    def _run(self, task: PageTask, work: Callable[[PageTask], str]) -> None:
         try:
             task.progress("beginning", 0.0)
             task.tune = work(task)
             task.stage, task.fraction = "done", 1.0
-        except StoppedError:
+        except TaskStoppedError:
             task.error = "Stopped; nothing was kept."
         except PipelineError as fault:
             task.error = str(fault)
@@ -101,7 +104,7 @@ class Tasks:
         finally:
             task.done = True
 
-    def get(self, wanted: str) -> Task:
+    def get(self, wanted: str) -> PageTask:
         """A task. Raises PipelineError when there is none."""
         task = self._tasks.get(wanted)
         if task is None:

@@ -13,7 +13,8 @@ from liltwright import options
 from liltwright.errors import PipelineError, UsageError
 from liltwright.options import OutputOptions
 from liltwright.page.notes import whole
-from liltwright.page.tasks import Task
+from liltwright.page.tasks import PageTask
+from liltwright.tab import Arrangement
 from liltwright.write.folder.ledger import is_plain_file, read_list
 
 TOLD = 30
@@ -164,24 +165,55 @@ def compare(context: Any, request: Request, body: Any) -> Any:
 
 
 def layers(context: Any, request: Request, body: Any) -> Any:
-    """The arrangement in words and numbers."""
+    """The arrangement in words and numbers; of=stages: the stages of the finished page."""
     from liltwright.page import view
 
-    bench = _bench(context, request)
-    found = view.arrangement(bench.tune, bench.arrangement(), context.player())
+    bench, player = _bench(context, request), context.player()
+    if _of(request):
+        stages = bench.stages()
+        found = view.arrangement(stages.tune, stages.arrangement, player)
+        parts = [{"name": part.name, "repeats": part.repeats} for part in stages.tune.parts]
+        return {**found, "version": bench.journal.version, "words": list(stages.words),
+                "parts": parts, "bars": view.bars(stages.tune)}  # fmt: skip
+    found = view.arrangement(bench.tune, bench.arrangement(), player)
     return {"version": bench.journal.version, **found}
 
 
 def layer(context: Any, request: Request, body: Any) -> Any:
-    """A layer engraved."""
-    bench = _bench(context, request)
-    name = request.query_params.get("name", "plain-bass")
-    return {"music": bench.layer_music(name, narrow=_narrow(request))}
+    """A layer engraved; under=NAME: with another one under it, bar under bar."""
+    bench, asked = _bench(context, request), request.query_params
+    name, under = asked.get("name", "plain-bass"), asked.get("under", "")
+    return {"music": bench.layer_music(name, narrow=_narrow(request), under=under,
+                                       of=_of(request))}  # fmt: skip
 
 
 def sound(context: Any, request: Request, body: Any) -> Any:
     """What plays the layers."""
-    return _bench(context, request).layers_sound()
+    return _bench(context, request).layers_sound(_of(request))
+
+
+def _of(request: Request) -> str:
+    """Whose layers are asked for: those of the arrangement, or "stages" of the finished page."""
+    return "stages" if request.query_params.get("of") == "stages" else ""
+
+
+def anew(context: Any, request: Request, body: Any) -> Any:
+    """Read the recording again as another type or metre; undo brings the edits back."""
+    from liltwright.page import view
+    from liltwright.page.anew import read_anew
+
+    bench = _bench(context, request)
+    journal = bench.journal
+    version = whole(body, "version")
+    given = {name: body.get(name) or "" for name in ("type", "metre")}
+    if not all(isinstance(value, str) for value in given.values()):
+        raise UsageError("Type and metre are given as words.")
+    state = journal.expected(version)
+    found = read_anew(state.tune, given["type"], given["metre"])
+    with journal.lock:
+        journal.take_anew(found, version)
+        bench.changed()
+        return view.state(bench, narrow=_narrow(request))
 
 
 def files(context: Any, request: Request, body: Any) -> Any:
@@ -214,16 +246,22 @@ def write(context: Any, request: Request, body: Any) -> Any:
     bench = _bench(context, request)
     wanted = request.path_params["tune"]
 
-    def work(task: Task) -> str:
+    def work(task: PageTask) -> str:
         from liltwright.write.files import is_left_out, render
         from liltwright.write.folder.save import save
 
         bench.write()
         task.progress("trying tunings", 0.1)
-        ranked, made = bench.ranking(), bench.arrangement()
+        ranked = bench.ranking()
+        made: tuple[Arrangement, ...] = (bench.arrangement(),)
+        words: tuple[str, ...] = ()
+        if bench.finished_page() is not None:
+            stages = bench.stages()
+            if stages.tune.parts == bench.tune.parts:  # as `unpick` writes them
+                made, words = (stages.arrangement, *made), stages.words
         output = OutputOptions(sound=bool(body.get("sound", True)))
-        done = render(bench.tune, ranked, (made,), bench.audio(), output, context.player(),
-                      task.progress)  # fmt: skip
+        done = render(bench.tune, ranked, made, bench.audio(), output, context.player(),
+                      task.progress, page=words)  # fmt: skip
         save(done, bench.folder, stays=lambda name: is_left_out(name, output))
         return str(wanted)
 
@@ -233,7 +271,8 @@ def write(context: Any, request: Request, body: Any) -> Any:
 _OF_A_TUNE = tuple(
     (method, f"/api/tune/{{tune}}{path}", handler)
     for method, path, handler in (
-        ("GET", "", state), ("POST", "/edit", edit), ("POST", "/mark", mark),
+        ("GET", "", state), ("POST", "/edit", edit), ("POST", "/anew", anew),
+        ("POST", "/mark", mark),
         ("GET", "/picture", picture), ("GET", "/recording", recording), ("GET", "/score", score),
         ("GET", "/ranking", ranking), ("GET", "/chart", chart), ("GET", "/strings", strings),
         ("GET", "/compare", compare), ("GET", "/layers", layers), ("GET", "/layer", layer),

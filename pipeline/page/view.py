@@ -11,6 +11,7 @@ from typing import Any
 
 from liltwright import keys
 from liltwright.doubts import grouped, printed_bars
+from liltwright.page.anew import lost
 from liltwright.page.bench import UNNAMED, Bench
 from liltwright.page.desk import setup_name
 from liltwright.page.notes import span
@@ -49,6 +50,8 @@ def state(bench: Bench, *, narrow: bool) -> dict[str, Any]:
         "heard": heard(tune),
         "remarks": [*tune.warnings, *tune.remarks],
         "recording": bench.recording() is not None,
+        "stages": bench.finished_page() is not None,
+        "anew": {"heard": bool(tune.heard), "lost": lost(journal.edits, tune)},
         "cents": round(tune.tuning_offset_cents, 1),
         "chords": [[c.bar, str(c.start), c.symbol] for c in tune.chords_typed],
         "wishes": {
@@ -208,7 +211,12 @@ def arrangement(tune: Tune, made: Arrangement, player: Any) -> dict[str, Any]:
             } for layer in made.layers
         ],
         "lines": [str(line.name) for line in made.lines],
-        "rounds": [{"layer": one.layer, "dynamic": one.dynamic} for one in made.rounds],
+        "rounds": [
+            {"layer": one.layer, "dynamic": one.dynamic, "parts": [
+                {"part": part.part, "layer": part.layer, "dynamic": part.dynamic}
+                for part in one.parts
+            ]} for one in made.rounds
+        ],
         "cautions": list(made.cautions),
     }  # fmt: skip
 

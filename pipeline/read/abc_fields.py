@@ -19,7 +19,7 @@ _TONIC = re.compile(r"([A-Ga-g])([#b♯♭]?)\s*([A-Za-z]*)")
 _SETTINGS = re.compile(r"\b(clef|middle|m|transpose|t|stafflines|staffscale|style)\s*=\s*\S+")
 _OCTAVE = re.compile(r"\boctave\s*=\s*([-+]?\d+)")
 _EXPLICIT = re.compile(r"(\^\^|\^|__|_|=)([A-Ga-g])")
-_ALTER = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
+_ALTER = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}  # semitones (ABC standard 2.1)
 _COMBINING = {"'": "\u0301", "`": "\u0300", "^": "\u0302", '"': "\u0308", "~": "\u0303",
               "c": "\u0327", "v": "\u030c", "u": "\u0306"}  # fmt: skip
 

@@ -16,7 +16,6 @@ import re
 from fractions import Fraction
 
 from liltwright.errors import UsageError
-from liltwright.keys import LETTER_SEMITONES
 from liltwright.limits import whole
 from liltwright.pins import parse_pin
 from liltwright.read.abc_fields import (
@@ -27,49 +26,22 @@ from liltwright.read.abc_fields import (
     parse_times,
     ticks_of,
 )
-from liltwright.read.abc_open import TICKS, Begun, Event, OpenBar, finish
+from liltwright.read.abc_open import TICKS, AbcEvent, Begun, OpenBar, finish
+from liltwright.read.abc_signs import (
+    ACCIDENTALS,
+    BASE_MIDI,
+    CHORD_SYMBOL,
+    INNER_NOTE,
+    LONGEST_SYMBOL,
+    NOT_NOTES,
+    PIN,
+    PLAIN_TUPLETS,
+    SIGNS,
+    SILENT,
+    TOKEN,
+)
 from liltwright.read.bars import PIN_BAR, PIN_NOTE, ReadBar
 from liltwright.tune import Ornament
-
-_LENGTH = r"([0-9]*)(/*)([0-9]*)"
-_NOTE = r"(\^\^|\^|__|_|=)?([A-Ga-g])([,']*)" + _LENGTH
-_TOKEN = re.compile(
-    rf"""
-    (?P<note>{_NOTE})
-  | (?P<field>\[([A-Za-z]):([^\]]*)\])
-  | (?P<bar>(\.?(?:\[(?=\|)|[|:\]])+)(\d[\d,\-]*)?)
-  | (?P<ending>\[\s*(\d[\d,\-.\s]*))
-  | (?P<chord>(?:\[([^\]\[|]*)\]|\+([A-Ga-g\d/,'^_=]{{2,}})\+){_LENGTH})
-  | (?P<rest>([zxXZ]){_LENGTH})
-  | (?P<text>"[^"]*"?)
-  | (?P<grace>\{{([^}}]*)\}}?)
-  | (?P<broken><+|>+)
-  | (?P<tuplet>\((\d)(?::(\d*))?(?::(\d*))?)
-  | (?P<tie>-)
-  | (?P<sign>![^!|\s]{{1,24}}!|\+[^+|\s]{{1,24}}\+|[~H-Wh-w.])
-  | (?P<overlay>&)
-    """,
-    re.VERBOSE | re.ASCII,
-)
-_SILENT = re.compile(r"y[0-9]*|[()\\`$*!\"\[\]+]")
-"""What may stand in a line and says nothing of pitch or length."""
-_INNER_NOTE = re.compile(_NOTE)
-_NOT_NOTES = re.compile(r'"[^"]*"|![^!]*!')
-_CHORD_SYMBOL = re.compile(
-    r"\(?[A-G][#b]?(?:maj|min|m|M|dim|aug|sus|add|[-+o]|[#b]?[0-9]{1,2}|\([^()]*\))*+(?:/[A-G][#b]?)?\)?"
-)
-LONGEST_SYMBOL = 24
-_PIN = re.compile(r"[@^_<>]\s*pin\s+(bar\s+)?")
-_BASE_MIDI = {letter: 60 + step for letter, step in LETTER_SEMITONES.items()}
-_BASE_MIDI |= {letter.lower(): midi + 12 for letter, midi in _BASE_MIDI.items()}
-_ACCIDENTALS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
-_SIGNS: dict[str, Ornament] = {
-    "~": "roll", "J": "slide", "T": "grace", "M": "tap", "P": "cut",
-    "roll": "roll", "slide": "slide", "trill": "grace", "turn": "roll", "turnx": "roll",
-    "invertedturn": "roll", "invertedturnx": "roll", "trill(": "grace",
-    "mordent": "tap", "lowermordent": "tap", "pralltriller": "cut", "uppermordent": "cut",
-}  # fmt: skip
-_PLAIN_TUPLETS = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}
 
 
 class MusicReader:
@@ -82,7 +54,7 @@ class MusicReader:
         self._done: list[OpenBar] = []
         self._bar = OpenBar()
         self._altered: dict[str, int] = {}
-        self._last: Event | None = None
+        self._last: AbcEvent | None = None
         self._broken = 0
         self._tuplet = (0, 1, 1)  # notes left, time of, notes in all
         self._ornament: Ornament | None = None
@@ -90,7 +62,7 @@ class MusicReader:
         self._overlay = False
         self._voice: str | None = None
         self._muted = False
-        self._signs = dict(_SIGNS)
+        self._signs = dict(SIGNS)
         self._named = set("~.HJLMOPRSTuv")
         self._line = 0
         self.warnings: dict[str, None] = {}
@@ -108,7 +80,7 @@ class MusicReader:
         handlers = self._handlers
         self._line = number
         end = 0
-        for found in _TOKEN.finditer(text):
+        for found in TOKEN.finditer(text):
             kind = found.lastgroup
             if not self._muted:
                 self._passed_over(text[end : found.start()])
@@ -120,7 +92,7 @@ class MusicReader:
 
     def _passed_over(self, text: str) -> None:
         """Keep what stands between two signs and says nothing, with its line and bar."""
-        for piece in _SILENT.sub(" ", text).split() if text else ():
+        for piece in SILENT.sub(" ", text).split() if text else ():
             self.strays.append((self._line, len(self._done), piece))
 
     def places(self) -> list[tuple[int, Fraction]]:
@@ -147,7 +119,7 @@ class MusicReader:
             self._part_label(value)
         elif letter == "U" and "=" in value:
             sign, meaning = (half.strip() for half in value.split("=", 1))
-            ornament = _SIGNS.get(meaning.strip("!+"))
+            ornament = SIGNS.get(meaning.strip("!+"))
             self._named.add(sign)
             if ornament:
                 self._signs[sign] = ornament
@@ -188,12 +160,12 @@ class MusicReader:
         self._add(midi, (letter, octave), ticks_of(self._unit, number, slashes, divisor))
 
     def _pitch(self, accidental: str | None, letter: str, octave: str) -> int:
-        midi = _BASE_MIDI[letter] + self._key.octave * 12
+        midi = BASE_MIDI[letter] + self._key.octave * 12
         if octave:
             midi += 12 * (octave.count("'") - octave.count(","))
         upper = letter.upper()
         if accidental:
-            self._altered[upper] = _ACCIDENTALS[accidental]
+            self._altered[upper] = ACCIDENTALS[accidental]
         elif (
             (last := self._last) is not None
             and last.tie
@@ -219,7 +191,7 @@ class MusicReader:
                 self._last.ticks = self._last.ticks * first // size
                 ticks = ticks * second // size
             self._broken = 0
-        event = Event(midi, place, ticks)
+        event = AbcEvent(midi, place, ticks)
         if midi is not None:
             event.ornament, event.graces = self._ornament, self._graces
         self._ornament, self._graces = None, ()
@@ -238,7 +210,7 @@ class MusicReader:
         for index in range(min(count, 64)):
             if index:
                 self._close_bar()
-            self._bar.events.append(Event(None, ("Z", ""), self._full))
+            self._bar.events.append(AbcEvent(None, ("Z", ""), self._full))
             self._bar.line = self._bar.line or self._line
         self._last = None
 
@@ -246,7 +218,7 @@ class MusicReader:
         inside, old_style, number, slashes, divisor = found.group(*_after(found, 5))
         best: tuple[int, tuple[str, str], int] | None = None
         first_ticks = 0
-        for note in _INNER_NOTE.finditer(_NOT_NOTES.sub("", inside or old_style or "")):
+        for note in INNER_NOTE.finditer(NOT_NOTES.sub("", inside or old_style or "")):
             accidental, letter, octave, *length = note.groups()
             midi = self._pitch(accidental, letter, octave)
             first_ticks = first_ticks or ticks_of(self._unit, *length)
@@ -258,7 +230,7 @@ class MusicReader:
                 self._last.tie = True
 
     def _grace(self, found: re.Match[str]) -> None:
-        notes = list(_INNER_NOTE.finditer(found.group(_after(found, 1)[0])))
+        notes = list(INNER_NOTE.finditer(found.group(_after(found, 1)[0])))
         pitches = [self._pitch(*note.group(1, 2, 3)) for note in notes]
         if not pitches or self._ornament is not None or self._overlay:
             return
@@ -266,9 +238,9 @@ class MusicReader:
         if len(pitches) > 1:
             self._ornament = "grace"
             return
-        following = _INNER_NOTE.search(found.string, found.end())
+        following = INNER_NOTE.search(found.string, found.end())
         below = following is not None and pitches[0] < (
-            _BASE_MIDI[following.group(2)]
+            BASE_MIDI[following.group(2)]
             + 12 * (following.group(3).count("'") - following.group(3).count(","))
         )
         self._ornament = "tap" if below else "cut"
@@ -286,7 +258,7 @@ class MusicReader:
         size = whole(count)
         if size < 2:
             return
-        default = _PLAIN_TUPLETS.get(size, 3 if self._compound else 2)
+        default = PLAIN_TUPLETS.get(size, 3 if self._compound else 2)
         self._tuplet = (whole(notes or count), whole(time) if time else default, size)
 
     # ------------------------------------------------------------ signs
@@ -305,12 +277,10 @@ class MusicReader:
 
     def _text(self, found: re.Match[str]) -> None:
         symbol = found.group().strip('"').strip()
-        pin = _PIN.match(symbol)
+        pin = PIN.match(symbol)
         if pin and not self._overlay:
             self._pin(symbol[pin.end() :], whole_bar=bool(pin[1]))
-        elif (
-            len(symbol) <= LONGEST_SYMBOL and _CHORD_SYMBOL.fullmatch(symbol) and not self._overlay
-        ):
+        elif len(symbol) <= LONGEST_SYMBOL and CHORD_SYMBOL.fullmatch(symbol) and not self._overlay:
             self._bar.chords.append((len(self._bar.events), symbol))
 
     def _pin(self, wish: str, *, whole_bar: bool) -> None:
@@ -389,12 +359,12 @@ class MusicReader:
 
 def _after(found: re.Match[str], count: int) -> range:
     """Numbers of the `count` groups that follow the named group of this sign."""
-    first = _TOKEN.groupindex[found.lastgroup or ""] + 1
+    first = TOKEN.groupindex[found.lastgroup or ""] + 1
     return range(first, first + count)
 
 
 def inner_notes(found: re.Match[str]) -> list[tuple[str | None, str, str]]:
     """Accidental, letter and octave signs of every note of a chord."""
     inside, old_style = found.group(*_after(found, 2))
-    plain = _NOT_NOTES.sub("", inside or old_style or "")
-    return [(note[1], note[2], note[3]) for note in _INNER_NOTE.finditer(plain)]
+    plain = NOT_NOTES.sub("", inside or old_style or "")
+    return [(note[1], note[2], note[3]) for note in INNER_NOTE.finditer(plain)]

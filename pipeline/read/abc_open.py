@@ -24,7 +24,7 @@ def whole_notes(ticks: int) -> Fraction:
 
 
 @dataclass(slots=True)
-class Event:
+class AbcEvent:
     """A note, or a rest (midi None); lengths stay open to change until the tune is read."""
 
     midi: int | None
@@ -40,7 +40,7 @@ class Event:
 class OpenBar:
     """What stands between two bar lines so far."""
 
-    events: list[Event] = field(default_factory=list)
+    events: list[AbcEvent] = field(default_factory=list)
     chords: list[tuple[int, str]] = field(default_factory=list)
     opens: bool = False
     closes: bool = False

@@ -13,13 +13,13 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from fractions import Fraction
 
-PHRASE = 8
-REST_ON_BEAT = 0.5
-LENGTH_ON_LINE = 0.5
+PHRASE = 8  # bars
+REST_ON_BEAT = 0.5  # price of a rest on a beat
+LENGTH_ON_LINE = 0.5  # how far long notes on bar lines count beside struck ones
 LONG_PICKUP = 0.25
 """Weights against one point for a note on every bar line, chosen by hand; pick-ups of no, one or
 two eighths are usual, others cost LONG_PICKUP."""
-USUAL = (Fraction(0), Fraction(1, 8), Fraction(1, 4))
+USUAL = (Fraction(0), Fraction(1, 8), Fraction(1, 4))  # pick-ups of dance tunes, of a whole note
 
 Notes = Sequence[tuple[Fraction, Fraction, int]]
 """Start, end and pitch, in whole notes, by start."""

@@ -16,6 +16,7 @@ from typing import Literal
 from liltwright.errors import PipelineError
 from liltwright.limits import check, check_regular, limit, shown_path
 from liltwright.read.checked import checked_tune
+from liltwright.read.tab_text import OWN_HEAD
 from liltwright.read.typed_lines import looks_typed
 from liltwright.tune import Heard, Tune
 
@@ -34,8 +35,6 @@ _SOUND_STARTS = (
     b"\x1a\x45\xdf\xa3",
     b"caff",
 )
-OWN_HEAD = re.compile(r"^Tuning .*: (?:[A-G][#b]?[0-9] ?){6}, low to high$", re.MULTILINE)
-"""The line by which text tablature of this program is known."""
 KINDS = "tune.json, .abc, .musicxml, .mxl, .mid or text tablature"
 
 

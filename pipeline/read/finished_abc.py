@@ -21,7 +21,7 @@ from liltwright.limits import check
 from liltwright.read.abc import read_body, read_header, tunes_in
 from liltwright.read.abc_fields import default_length, parse_length, parse_meter, parse_tempo
 from liltwright.read.abc_music import MusicReader, inner_notes
-from liltwright.read.abc_open import Event, whole_notes
+from liltwright.read.abc_open import AbcEvent, whole_notes
 from liltwright.read.bars import ReadBar
 from liltwright.read.written import Stated
 from liltwright.tune import KeyName, Source
@@ -29,7 +29,7 @@ from liltwright.unpick.finished import PARTS, Finished, FinishedNote
 
 _VOICE = re.compile(r"^V:[ \t]*(\S+)|\[V:[ \t]*([^\]\s]+)", re.MULTILINE)
 _NAMED = re.compile(r"^V:[ \t]*(\S+)[^\n]*?[ \t](?:name|nm)=\"?(\w+)", re.MULTILINE | re.IGNORECASE)
-MOST_VOICES = 12
+MOST_VOICES = 12  # of a file
 
 
 class _VoiceReader(MusicReader):
@@ -51,7 +51,7 @@ class _VoiceReader(MusicReader):
             pitches = sorted(self._pitch(*one) for one in inner_notes(found))
             self._below[id(self._bar.events[-1])] = pitches[:-1]
 
-    def _pitches(self, event: Event) -> list[int]:
+    def _pitches(self, event: AbcEvent) -> list[int]:
         if event.midi is None:
             return []
         return [event.midi, *(p for p in self._below.get(id(event), []) if p != event.midi)]

@@ -23,28 +23,23 @@ from liltwright.errors import PipelineError
 from liltwright.limits import check
 from liltwright.read.bars import ReadBar
 from liltwright.read.checked import check_meter
-from liltwright.read.midi import (
-    DRUMS,
-    ON_GRID,
-    check_times,
-    lead_of,
+from liltwright.read.midi import DRUMS, ON_GRID, check_times, lead_of, parsed_midi, struck
+from liltwright.read.midi_grid import COARSE, GRID, NEAR, TickNote, nearest, snapped
+from liltwright.read.midi_stated import (
     lines_of,
     main_meter,
     marks_of,
     metas_of,
     meters_of,
     named_meter,
-    parsed_midi,
     signs_of,
     stated_in,
-    struck,
 )
-from liltwright.read.midi_grid import COARSE, GRID, NEAR, Struck, nearest, snapped
 from liltwright.read.unfold import printed_bars
 from liltwright.tune import Source
 from liltwright.unpick.finished import NOTHING, PARTS, Finished, FinishedNote, Known
 
-SHORTEST = Fraction(1, 64)
+SHORTEST = Fraction(1, 64)  # of a whole note
 MOST_VOICES = 4
 """With more tracks than this they are strings rather than voices, and say nothing of voices."""
 
@@ -96,9 +91,9 @@ def read_finished_midi(data: bytes, *, name: str, known: Known = NOTHING) -> Fin
     return Finished(source, stated_in(metas, meter), tuple(bars))
 
 
-def _voices(file: mido.MidiFile) -> dict[str, list[Struck]]:
+def _voices(file: mido.MidiFile) -> dict[str, list[TickNote]]:
     """Notes by voice: the name of the part, or track and channel; "" where there are many."""
-    found: dict[str, list[Struck]] = {}
+    found: dict[str, list[TickNote]] = {}
     for number, track in enumerate(file.tracks):
         named = str(track.name).strip().lower()
         for channel, note in struck(track):
@@ -106,14 +101,14 @@ def _voices(file: mido.MidiFile) -> dict[str, list[Struck]]:
                 voice = named if named in PARTS else f"{number}:{channel}"
                 found.setdefault(voice, []).append(note)
     if len(found) > MOST_VOICES or len(found) == 1:
-        kept: dict[str, list[Struck]] = {}
+        kept: dict[str, list[TickNote]] = {}
         for voice, notes in found.items():
             kept.setdefault(voice if voice in PARTS else "", []).extend(notes)
         return kept
     return found
 
 
-def _placed(voices: dict[str, list[Struck]], whole: int) -> list[FinishedNote]:
+def _placed(voices: dict[str, list[TickNote]], whole: int) -> list[FinishedNote]:
     """Every note on the grid, by start and pitch."""
     placed = []
     for voice, notes in voices.items():

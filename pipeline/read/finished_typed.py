@@ -28,7 +28,7 @@ from liltwright.unpick.finished import NOTHING, Finished, FinishedNote, Known
 
 METERS = {Fraction(1): "4/4", Fraction(3, 4): "6/8", Fraction(9, 8): "9/8", Fraction(1, 2): "2/4"}
 """What a bar of this length is taken for where no metre is named (common practice)."""
-_THREE = Fraction(3, 4)
+_THREE = Fraction(3, 4)  # of a whole note: a bar of three crotchets
 TECHNIQUES: dict[str, Technique] = {
     "h": "hammer-on", "p": "pull-off", "/": "slide", "\\": "slide", "s": "slide",
 }  # fmt: skip

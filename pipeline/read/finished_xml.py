@@ -25,17 +25,18 @@ from liltwright.guitar.tunings import Strings, catalogue, name_of, standard
 from liltwright.keys import LETTER_SEMITONES
 from liltwright.limits import number, short, whole
 from liltwright.read.bars import ReadBar
-from liltwright.read.musicxml import PartReader, check_score, midi_of_pitch
+from liltwright.read.musicxml import PartReader, check_score
 from liltwright.read.mxl import parsed, unpacked
 from liltwright.read.written import Stated
+from liltwright.read.xml_bars import midi_of_pitch
 from liltwright.tab import Technique
 from liltwright.tune import Source
 from liltwright.unpick.finished import Finished, FinishedNote, six_strings
 
 OWN_VOICES = {"1": "melody", "2": "bass", "3": "inner"}
 _LINKS: dict[str, Technique] = {"hammer-on": "hammer-on", "pull-off": "pull-off"}
-GRACE = Fraction(1, 32)
-HIGHEST_CAPO = 11
+GRACE = Fraction(1, 32)  # of a whole note, where a grace note has no length
+HIGHEST_CAPO = 11  # fret
 LIKELY = 7
 """Semitones that a string is tuned away from standard at most."""
 

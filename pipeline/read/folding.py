@@ -11,21 +11,19 @@ Method   A part begins at a start-repeat sign or after a double bar or end-repea
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from liltwright.read.bars import PIN_BAR, PIN_NOTE, ReadBar, is_pin
+from liltwright.read.sections import Section, ordered, sections_of
 from liltwright.tune import Bar, Ending, Part, TypedChord
 
-LONGEST_ORDER = 500
-"""Letters and signs of an order of parts; one that is longer is passed over."""
 NAMES = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 @dataclass(frozen=True, slots=True)
-class Folded:
+class WrittenForm:
     """The form of a tune."""
 
     parts: tuple[Part, ...]
@@ -35,23 +33,14 @@ class Folded:
     """Index into the written bars, where in the bar (None: all of it), and the wish."""
 
 
-@dataclass(slots=True)
-class _Section:
-    body: list[ReadBar] = field(default_factory=list)
-    endings: list[tuple[tuple[int, ...], list[ReadBar]]] = field(default_factory=list)
-    repeats: int = 1
-    again: bool = False
-    """The same part as the section before, but for its pick-up or ending."""
-
-
-def fold(bars: Sequence[ReadBar], meter: str, order: str = "") -> Folded:
+def printed_form(bars: Sequence[ReadBar], meter: str, order: str = "") -> WrittenForm:
     """Fold bars into parts. An empty sequence gives no parts.
 
     `order` is the order of labelled parts as ABC's header field P states it, e.g. "ABA".
     """
     full = Fraction(meter)
     named: list[tuple[Part, list[tuple[int, Fraction, str]]]] = []
-    sections = _ordered(_lone_pickups(_sections(bars), full), order)
+    sections = ordered(_lone_pickups(sections_of(bars), full), order)
     labels = [section.body[0].label for section in sections]
     for section, label in zip(sections, labels, strict=True):
         _mend(section, full)
@@ -72,7 +61,7 @@ def fold(bars: Sequence[ReadBar], meter: str, order: str = "") -> Folded:
         named.append((replace(part, name=name or new), chords))
     form = "".join(part.name * part.repeats for part, _ in named)
     typed = _typed(named)
-    return Folded(
+    return WrittenForm(
         tuple(part for part, _ in named),
         form,
         tuple(chord for chord in typed if not is_pin(chord.symbol)),
@@ -100,94 +89,9 @@ def _plain(part: Part) -> list[list[tuple[int, Fraction, Fraction]]]:
 # ---------------------------------------------------------------- sections
 
 
-def _sections(bars: Sequence[ReadBar]) -> list[_Section]:
-    """Cut the page into parts, and hand a lone pick-up before a repeat sign to its part."""
-    sections = [_Section()]
-    in_repeat = False  # after a start-repeat sign a double bar does not end the part
-    for index, bar in enumerate(bars):
-        if bar.opens:
-            in_repeat = True
-            sections.append(_Section())
-        section = sections[-1]
-        if bar.ending and section.body:
-            section.endings.append((bar.ending, []))
-            section.repeats = max(section.repeats, *bar.ending)
-        elif section.endings and _overruns(section, bars[index:]):
-            section = _Section()
-            sections.append(section)
-        (section.endings[-1][1] if section.endings else section.body).append(bar)
-        if bar.times > 1:
-            section.repeats = max(section.repeats, bar.times)
-            in_repeat = False
-            if not (section.endings and index + 1 < len(bars) and bars[index + 1].ending):
-                sections.append(_Section())
-        elif bar.closes and not (in_repeat and _repeat_ahead(bars, index)):
-            in_repeat = False
-            sections.append(_Section())
-    return [section for section in sections if section.body]
-
-
-def _ordered(sections: list[_Section], order: str) -> list[_Section]:
-    """The sections in the order of a P: field; as they stand where it does not fit them."""
-    letters = _expanded(order)
-    labels = [section.body[0].label for section in sections]
-    if not letters or "" in labels or len(set(labels)) < 2 or set(letters) != set(labels):
-        return sections
-    return [
-        _Section(list(section.body), list(section.endings), section.repeats, section.again)
-        for letter in letters
-        for section in sections
-        if section.body[0].label == letter
-    ]
-
-
-def _expanded(order: str) -> str:
-    """ "A2B" is "AAB", "(AB)3" is "ABABAB"; dots and spaces are passed over."""
-    text = re.sub(r"[.\s]", "", order)
-    while len(text) <= LONGEST_ORDER:
-        shorter = re.sub(
-            r"\(([A-Z]+)\)([0-9]?)", lambda found: found.group(1) * int(found.group(2) or 1), text
-        )
-        if shorter == text:
-            break
-        text = shorter
-    if len(text) > LONGEST_ORDER:
-        return ""
-    text = re.sub(r"([A-Z])([0-9])", lambda found: found.group(1) * int(found.group(2)), text)
-    return text if re.fullmatch(r"[A-Z]{2,64}", text) else ""
-
-
-def _overruns(section: _Section, ahead: Sequence[ReadBar]) -> bool:
-    """Whether the next part begins here although no sign closes the last ending.
-
-    `ahead` is what has not been read. A last ending may be a little longer than the one before;
-    one that would go on for four bars more has the next part in it.
-    """
-    if len(section.endings) < 2 or max(section.endings[-1][0], default=0) != section.repeats:
-        return False
-    length, before = len(section.endings[-1][1]), len(section.endings[-2][1])
-    to_come = 0
-    for bar in ahead:
-        if bar.opens:
-            break
-        to_come += 1
-        if bar.closes:
-            break
-    return length >= before and length + to_come >= before + 4
-
-
-def _repeat_ahead(bars: Sequence[ReadBar], index: int) -> bool:
-    for bar in bars[index + 1 :]:
-        if bar.opens:
-            return False
-        if bar.times > 1 or bar.ending:
-            return True
-    return False
-
-
-def _lone_pickups(sections: list[_Section], full: Fraction) -> list[_Section]:
+def _lone_pickups(sections: list[Section], full: Fraction) -> list[Section]:
     """Give a short bar that stands alone before a repeat sign to the part after it."""
-    done: list[_Section] = []
+    done: list[Section] = []
     for index, section in enumerate(sections):
         alone = done[-1].body[0] if done and len(done[-1].body) == 1 else None
         if (
@@ -206,8 +110,8 @@ def _lone_pickups(sections: list[_Section], full: Fraction) -> list[_Section]:
 
 
 def _with_pickup(
-    pickup: ReadBar, section: _Section, full: Fraction, stays_full: bool
-) -> list[_Section]:
+    pickup: ReadBar, section: Section, full: Fraction, stays_full: bool
+) -> list[Section]:
     """A part after its lone pick-up: the pick-up is played every time if the last bars lead to it.
 
     `stays_full` says that the last bar is needed in full where the tune goes on.
@@ -253,20 +157,20 @@ def _shortened(bar: ReadBar, length: Fraction) -> ReadBar:
     )
 
 
-def _written_out(section: _Section) -> list[_Section]:
+def _written_out(section: Section) -> list[Section]:
     """A part whose pick-up is played the first time only, as one section for each time."""
     out = []
     for time in range(1, section.repeats + 1):
         ending = next((bars for times, bars in section.endings if time in times), [])
         body = section.body if time == 1 else section.body[1:]
-        out.append(_Section([*body, *ending], again=time > 1))
+        out.append(Section([*body, *ending], again=time > 1))
     return out
 
 
 # ---------------------------------------------------------------- bars of a section
 
 
-def _mend(section: _Section, full: Fraction) -> None:
+def _mend(section: Section, full: Fraction) -> None:
     section.body = _halves_joined(_cut_all(section.body, full), full)
     section.endings = [(times, _cut_all(bars, full)) for times, bars in section.endings]
     section.endings = [(times, bars) for times, bars in section.endings if bars]
@@ -320,7 +224,7 @@ def _halves_joined(bars: list[ReadBar], full: Fraction) -> list[ReadBar]:
     return joined
 
 
-def _part(section: _Section, full: Fraction) -> tuple[Part, list[tuple[int, Fraction, str]]]:
+def _part(section: Section, full: Fraction) -> tuple[Part, list[tuple[int, Fraction, str]]]:
     """The part, and its chords by written bar of the part."""
     body = list(section.body)
     pickup: Bar = ()
@@ -347,7 +251,7 @@ def _part(section: _Section, full: Fraction) -> tuple[Part, list[tuple[int, Frac
     return part, chords
 
 
-def _is_pickup(section: _Section, full: Fraction) -> bool:
+def _is_pickup(section: Section, full: Fraction) -> bool:
     first, others = section.body[0], len(section.body) - 1
     if not others:
         return False

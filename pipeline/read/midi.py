@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import hashlib
 import io
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -23,23 +22,27 @@ from math import ceil
 import mido
 
 from liltwright.errors import PipelineError
-from liltwright.keys import parse_key, signature_of
-from liltwright.limits import check, clean, short, whole
+from liltwright.limits import check, short
 from liltwright.read.barline import pickup_length
-from liltwright.read.bars import ReadBar
 from liltwright.read.checked import check_meter
-from liltwright.read.midi_grid import GRID, NEAR, Struck, quantised, snapped
+from liltwright.read.midi_grid import GRID, NEAR, TickNote, quantised, snapped
+from liltwright.read.midi_stated import (
+    bars_between,
+    lines_of,
+    main_meter,
+    marks_of,
+    metas_of,
+    meters_of,
+    named_meter,
+    stated_in,
+)
 from liltwright.read.unfold import printed_bars
-from liltwright.read.written import Stated, written_tune
-from liltwright.tune import Heard, KeyName, NoteEvent, ScoreNote, Source, Tune
+from liltwright.read.written import written_tune
+from liltwright.tune import Heard, NoteEvent, Source, Tune
 
 ON_GRID = 0.9
 """Share of onsets on the grid from which a file counts as written."""
-DRUMS = 9
-PLAIN_NAMES = ("melody", "guitar", "piano", "tune")
-_PART = re.compile(r"[A-Z]['0-9]{0,9}")
-_MARK = re.compile(r"[A-Z]['0-9]{0,9}|ending [0-9,]{1,30}")
-_ABOUT = re.compile(r"([a-z ]+) in ([0-9]+/[0-9]+), ([A-G][#b]? [a-z]+), beat ([0-9]+/[0-9]+)")
+DRUMS = 9  # channel of percussion, counted from 0 (General MIDI)
 
 
 def read_midi(data: bytes, *, name: str) -> Tune | Heard:
@@ -105,7 +108,7 @@ def parsed_midi(data: bytes, name: str) -> mido.MidiFile:
     raise PipelineError(f"{name} is a broken MIDI file ({why}): save it again.") from fault
 
 
-def check_times(file: mido.MidiFile, notes: Sequence[Struck], name: str) -> None:
+def check_times(file: mido.MidiFile, notes: Sequence[TickNote], name: str) -> None:
     """Refuse tempi, metres and lengths that no later step could count out."""
     check("notes", len(notes), name)
     metas = metas_of(file)
@@ -121,9 +124,9 @@ def check_times(file: mido.MidiFile, notes: Sequence[Struck], name: str) -> None
 # ---------------------------------------------------------------- notes
 
 
-def _melody(file: mido.MidiFile) -> list[Struck]:
+def _melody(file: mido.MidiFile) -> list[TickNote]:
     """The notes of the melody's track and channel, one at a time."""
-    voices: dict[tuple[bool, int, int], list[Struck]] = {}
+    voices: dict[tuple[bool, int, int], list[TickNote]] = {}
     for number, track in enumerate(file.tracks):
         named = "melody" in str(track.name).lower()
         for channel, note in struck(track):
@@ -135,7 +138,7 @@ def _melody(file: mido.MidiFile) -> list[Struck]:
     return _one_at_a_time(voices[best])
 
 
-def struck(track: mido.MidiTrack) -> list[tuple[int, Struck]]:
+def struck(track: mido.MidiTrack) -> list[tuple[int, TickNote]]:
     """Every note of a track with its channel."""
     now = 0
     sounding: dict[tuple[int, int], int] = {}
@@ -148,22 +151,22 @@ def struck(track: mido.MidiTrack) -> list[tuple[int, Struck]]:
         if which in sounding:
             start = sounding.pop(which)
             if now > start:
-                found.append((message.channel, Struck(start, now, message.note)))
+                found.append((message.channel, TickNote(start, now, message.note)))
         if message.type == "note_on" and message.velocity:
             sounding[which] = now
     found.sort(key=lambda one: (one[1].start, one[1].midi))
     return found
 
 
-def _one_at_a_time(notes: Sequence[Struck]) -> list[Struck]:
+def _one_at_a_time(notes: Sequence[TickNote]) -> list[TickNote]:
     """The top note of each moment, each ending where the next begins at the latest."""
-    line: list[Struck] = []
+    line: list[TickNote] = []
     for note in sorted(notes, key=lambda one: (one.start, -one.midi)):
         if line and note.start == line[-1].start:
             continue
         if line and note.start < line[-1].end:
             before = line[-1]
-            line[-1] = Struck(before.start, note.start, before.midi)
+            line[-1] = TickNote(before.start, note.start, before.midi)
         line.append(note)
     return line
 
@@ -180,7 +183,7 @@ def lead_of(
     return pickup_length(notes, full, beat)
 
 
-def _performed(file: mido.MidiFile, notes: Sequence[Struck], source: Source) -> Heard:
+def _performed(file: mido.MidiFile, notes: Sequence[TickNote], source: Source) -> Heard:
     """A performance without a grid, as notes in seconds."""
     seconds = _seconds(file)
     events = tuple(
@@ -221,120 +224,3 @@ class _Clock:
 
 
 # ---------------------------------------------------------------- bars
-
-
-def metas_of(file: mido.MidiFile) -> list[tuple[int, mido.MetaMessage]]:
-    """What the file says besides notes, with ticks."""
-    found = []
-    for track in file.tracks:
-        now = 0
-        for message in track:
-            now += message.time
-            if message.is_meta:
-                found.append((now, message))
-    found.sort(key=lambda one: one[0])
-    return found
-
-
-def stated_in(metas: Sequence[tuple[int, mido.MetaMessage]], meter: str) -> Stated:
-    """What the file says of the tune. A key signature alone leaves the mode open."""
-    title, about = "", None
-    signature: int | None = None
-    tempo: Fraction | None = None
-    for tick, message in metas:
-        if message.type == "track_name" and tick == 0 and not title:
-            title = "" if message.name.lower() in PLAIN_NAMES else clean(message.name).strip()
-        elif message.type == "text" and about is None:
-            about = _ABOUT.fullmatch(message.text.strip())
-        elif message.type == "key_signature" and signature is None:
-            key = KeyName(message.key.rstrip("m"), "minor" if message.key[-1] == "m" else "major")
-            signature = signature_of(key.tonic, key.mode)
-        elif message.type == "set_tempo" and tempo is None:
-            tempo = Fraction(60_000_000, 4 * message.tempo)
-    return Stated(
-        title=title,
-        meter=meter,
-        kind=about.group(1) if about else "",
-        key=parse_key(about.group(3)) if about else None,
-        signature=signature if about else None,
-        whole_notes_a_minute=tempo.limit_denominator(1000) if tempo else None,
-    )
-
-
-def marks_of(metas: Sequence[tuple[int, mido.MetaMessage]], whole: int) -> dict[Fraction, str]:
-    """Part names and endings by position; other markers are passed over."""
-    marks: dict[Fraction, str] = {}
-    for tick, message in metas:
-        if message.type == "marker" and _MARK.fullmatch(message.text):
-            at = snapped(tick, whole, GRID)
-            marks[at] = f"{marks.get(at, '')} {message.text}".strip()
-    return marks if any(_PART.fullmatch(text.split()[0]) for text in marks.values()) else {}
-
-
-def meters_of(metas: Sequence[tuple[int, mido.MetaMessage]], end: int) -> list[tuple[int, str]]:
-    """The metres of the file with the ticks from which they count; 4/4 where none is stated."""
-    found = {
-        tick: f"{message.numerator}/{message.denominator}"
-        for tick, message in metas
-        if message.type == "time_signature" and tick < end
-    }
-    return sorted(found.items()) if 0 in found else [(0, "4/4"), *sorted(found.items())]
-
-
-def named_meter(metas: Sequence[tuple[int, mido.MetaMessage]]) -> str:
-    """The metre that this program's own files name."""
-    texts = (one.text.strip() for _, one in metas if one.type == "text")
-    return next((found.group(2) for found in map(_ABOUT.fullmatch, texts) if found), "")
-
-
-def main_meter(meters: Sequence[tuple[int, str]], end: int) -> str:
-    """The metre of most of the file."""
-    ticks: dict[str, int] = {}
-    for place, (tick, meter) in enumerate(meters):
-        until = meters[place + 1][0] if place + 1 < len(meters) else end
-        ticks[meter] = ticks.get(meter, 0) + until - tick
-    return max(ticks, key=lambda meter: ticks[meter])
-
-
-def bars_between(
-    notes: Sequence[tuple[Fraction, Fraction, int]],
-    lines: Sequence[Fraction],
-    marks: dict[Fraction, str],
-) -> list[ReadBar]:
-    """The notes between bar lines; what the markers say stands on the bars."""
-    bars: list[ReadBar] = []
-    at = 0
-    for begin, end in pairwise(lines):
-        inside = []
-        while at < len(notes) and notes[at][0] < end:
-            start, stop, midi = notes[at]
-            inside.append(ScoreNote(midi, start - begin, stop - start))
-            at += 1
-        label, ending = signs_of(marks.get(begin, ""))
-        if not bars and not inside and marks and begin not in marks:
-            continue  # the silence before the first pick-up
-        bars.append(ReadBar(tuple(inside), end - begin, label=label, ending=ending))
-    return bars
-
-
-def signs_of(mark: str) -> tuple[str, tuple[int, ...]]:
-    """The part's name and the ending that a marker states."""
-    words = mark.split()
-    ending = words[-1].split(",") if "ending" in words else []
-    label = next((word for word in words if _PART.fullmatch(word)), "")
-    return label, tuple(whole(time) for time in ending if time.isdecimal())
-
-
-def lines_of(
-    meters: Sequence[tuple[int, str]], marks: Sequence[Fraction], end: Fraction, whole: int
-) -> list[Fraction]:
-    """Every bar line from the beginning to the end; a marker inside a bar is one too."""
-    lines = {Fraction(0), *marks}
-    for place, (tick, meter) in enumerate(meters):
-        now = Fraction(tick, whole)
-        until = Fraction(meters[place + 1][0], whole) if place + 1 < len(meters) else end
-        while now < until:
-            lines.add(now)
-            check("bars", len(lines) - 2 - len(marks), "The MIDI file")
-            now += Fraction(meter)
-    return [*sorted(line for line in lines if line < end), end]

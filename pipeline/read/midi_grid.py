@@ -22,13 +22,13 @@ RARE = tuple(
     sorted({Fraction(n, parts) for parts in (96, 112, 128, 144, 160) for n in range(parts)})
 )
 """Places of quintuplets and very short notes, taken only where a tick falls right on one."""
-EXACT = Fraction(1, 3000)
+EXACT = Fraction(1, 3000)  # of a whole note; nearer is rounding
 NEAR = Fraction(1, 400)
 """A whole note's part by which a tick may miss the grid."""
 
 
 @dataclass(frozen=True, slots=True)
-class Struck:
+class TickNote:
     """A note of the file in ticks."""
 
     start: int
@@ -55,7 +55,7 @@ def nearest(at: Fraction, grid: Sequence[Fraction]) -> Fraction:
     return min(near, key=lambda place: (abs(place - at), place.denominator))
 
 
-def quantised(notes: Sequence[Struck], whole: int) -> list[tuple[Fraction, Fraction, int]]:
+def quantised(notes: Sequence[TickNote], whole: int) -> list[tuple[Fraction, Fraction, int]]:
     """Start, end and pitch on the grid.
 
     A note that ends off the grid was written shorter than it counts and lasts to the next one.

@@ -24,6 +24,8 @@ from liltwright.notation import REPEAT_DOT_STRINGS, RHYTHM_MARKS
 from liltwright.tab import Setup
 from liltwright.tune import TUNE_TYPES, TuneType
 
+OWN_HEAD = re.compile(r"^Tuning .*: (?:[A-G][#b]?[0-9] ?){6}, low to high$", re.MULTILINE)
+"""The line by which text tablature of this program is known."""
 _STRING = re.compile(r"[A-G][#b]?\s*\|")
 _BAR_LINE = re.compile(r"\|+")
 _MARK = re.compile(r"([bwhqestxy])(\.{0,2})([3579]?)|([0-9]+)/([0-9]+)")
@@ -32,6 +34,7 @@ _GRACE = re.compile(r"g([hps]?)([0-9]+)")
 _SIGN = re.compile(r"\[([^\]]*)\]")
 _VALUES = {mark: value for value, mark in RHYTHM_MARKS.items()}
 _IN_THE_TIME_OF = {"3": 2, "5": 4, "7": 4, "9": 8}
+"""So many notes of a tuplet take the time of how many."""
 _NOTE = re.compile(r"([A-G])([#b]?)([0-9])")
 
 

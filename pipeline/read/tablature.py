@@ -23,7 +23,7 @@ from liltwright.guitar.fretboard import open_midi
 from liltwright.limits import check, short
 from liltwright.read.bars import ReadBar
 from liltwright.read.checked import check_bars, check_meter, checked_tune
-from liltwright.read.folding import fold
+from liltwright.read.folding import printed_form
 from liltwright.read.tab_text import Cell, ParsedBar, TabHead, parse_bars, parse_head
 from liltwright.tab import Chord, Setup, TabBar, TabNote, Technique
 from liltwright.tune import ScoreNote, Source, Tune
@@ -111,7 +111,7 @@ def tune_of_tablature(text: str, *, name: str) -> Tune:
     shift = -setup.transpose
     bars = [_read_bar(tab, index, full, shift) for index in range(len(tab.bars))]
     check_bars(bars, head.meter, name)
-    folded = fold(bars, head.meter)
+    folded = printed_form(bars, head.meter)
     if not folded.parts:
         raise PipelineError(f"{name} has no melody notes: its bars hold only bass or inner notes.")
     key = keys.transpose_key(setup.sounds_in, shift)

@@ -22,11 +22,11 @@ from typing import NoReturn
 from liltwright.errors import PipelineError
 from liltwright.limits import check, limit
 
-STRINGS = 6
+STRINGS = 6  # of a guitar
 FEWEST_LINES = 4
 """A group of fewer lines is an example in words, not a system with strings missing."""
-_TAB_STOP = 8
-_SHORTEST_WRAPPED = 30
+_TAB_STOP = 8  # columns, as terminals have it
+_SHORTEST_WRAPPED = 30  # columns: a mail program breaks no shorter line
 _DASHES = "\u2010\u2011\u2012\u2013\u2014\u2015\u2212\u2500\u2501\u2574\u2576\ufe58\ufe63\uff0d_"
 _BARS = "\u2502\u2503\u2551\u00a6\u2223\u23d0\uff5c\u01c0"
 _PLAIN = {
@@ -44,13 +44,13 @@ _LABEL = re.compile(r"\s*([A-Ga-g][#b]?)[0-9]?\s*(?:[:)]\s*)?(?=[|\-])")
 _STRING_SIGNS = re.compile(r"[-0-9|=~]")
 _WORD = re.compile(r"[A-Za-z]{2}")
 _REST = re.compile(r"[-0-9|:hpbrtsxHPBRTSX/\\~()<>^=*.]+")
-_ENOUGH = 0.6
+_ENOUGH = 0.6  # share of a line's signs that must be those of a string
 _DRAWN = "-=~"
-_FEWEST_DASHES = 3
+_FEWEST_DASHES = 3  # of a line that is a string
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class TextLine:
     """One line made plain."""
 
     text: str
@@ -74,7 +74,7 @@ class Line:
 class Block:
     """Six string lines, the highest string on top."""
 
-    lines: tuple[Line, ...]
+    lines: tuple[TextLine, ...]
     first: int
     """Index of the first line and of the one after the last, among all lines."""
     after: int
@@ -85,7 +85,7 @@ def refusal(name: str, place: tuple[int, int], fault: str) -> PipelineError:
     return PipelineError(f"{name}, line {place[0]}, column {place[1]}: {fault}.")
 
 
-def plain_lines(text: str, name: str) -> list[Line]:
+def plain_lines(text: str, name: str) -> list[TextLine]:
     """All lines, cleaned and classified. Raises PipelineError when the text is too long."""
     raw = text.splitlines()
     check("text_line", max(map(len, raw), default=0), name)
@@ -110,7 +110,7 @@ def looks_typed(text: str) -> bool:
     return False
 
 
-def blocks_of(lines: Sequence[Line], name: str) -> tuple[list[Block], list[str]]:
+def blocks_of(lines: Sequence[TextLine], name: str) -> tuple[list[Block], list[str]]:
     """The systems, and remarks on lines left out.
 
     Raises PipelineError when strings are missing or too many, or when there is no system.
@@ -147,7 +147,9 @@ def blocks_of(lines: Sequence[Line], name: str) -> tuple[list[Block], list[str]]
     return blocks, remarks
 
 
-def _wrong_count(waiting: Sequence[int], count: int, lines: Sequence[Line], name: str) -> NoReturn:
+def _wrong_count(
+    waiting: Sequence[int], count: int, lines: Sequence[TextLine], name: str
+) -> NoReturn:
     place = lines[waiting[0]].places[0]
     raise refusal(
         name,
@@ -157,7 +159,7 @@ def _wrong_count(waiting: Sequence[int], count: int, lines: Sequence[Line], name
     )
 
 
-def _plain(raw: str, number: int) -> Line:
+def _plain(raw: str, number: int) -> TextLine:
     quote = _QUOTE.match(raw)
     start = quote.end() if quote else 0
     signs: list[str] = []
@@ -177,7 +179,7 @@ def _plain(raw: str, number: int) -> Line:
             places.append((number, column))
     while signs and signs[-1] == " ":
         signs.pop()
-    return Line("".join(signs), tuple(places[: len(signs)]), number)
+    return TextLine("".join(signs), tuple(places[: len(signs)]), number)
 
 
 def _one_sign(sign: str) -> str:
@@ -189,7 +191,7 @@ def _one_sign(sign: str) -> str:
     return folded if len(folded) == 1 else sign
 
 
-def _classified(line: Line) -> Line:
+def _classified(line: TextLine) -> TextLine:
     text = line.text
     if "-" not in text or sum(map(text.count, _DRAWN)) < _FEWEST_DASHES:
         return line
@@ -204,18 +206,18 @@ def _classified(line: Line) -> Line:
     inside = body.strip("| ")
     if " " in inside and ("|" not in inside or inside.count(" ") > solid or _WORD.search(inside)):
         return line
-    return Line(text, line.places, line.number, True, label.group(1) if label else "", begin)
+    return TextLine(text, line.places, line.number, True, label.group(1) if label else "", begin)
 
 
-def _unwrapped(lines: Sequence[Line]) -> list[Line]:
+def _unwrapped(lines: Sequence[TextLine]) -> list[TextLine]:
     """Join six string lines with the rests that a mail program has put on lines of their own."""
-    done: list[Line] = []
+    done: list[TextLine] = []
     at = 0
     while at < len(lines):
         pairs = lines[at : at + 2 * STRINGS]
         if len(pairs) == 2 * STRINGS and _are_wrapped(pairs):
             for head, rest in zip(pairs[::2], pairs[1::2], strict=True):
-                done.append(Line(head.text + rest.text, head.places + rest.places, head.number))
+                done.append(TextLine(head.text + rest.text, head.places + rest.places, head.number))
             at += 2 * STRINGS
         else:
             done.append(lines[at])
@@ -223,7 +225,7 @@ def _unwrapped(lines: Sequence[Line]) -> list[Line]:
     return done
 
 
-def _are_wrapped(pairs: Sequence[Line]) -> bool:
+def _are_wrapped(pairs: Sequence[TextLine]) -> bool:
     heads, rests = pairs[::2], pairs[1::2]
     longest = len(heads[0].text)
     if longest < _SHORTEST_WRAPPED or not rests[0].text or len(rests[0].text) >= longest:
@@ -233,7 +235,7 @@ def _are_wrapped(pairs: Sequence[Line]) -> bool:
     )
 
 
-def _runs(lines: Sequence[Line]) -> list[list[list[int]]]:
+def _runs(lines: Sequence[TextLine]) -> list[list[list[int]]]:
     """String lines with only blank lines between them, as groups without blank lines."""
     runs: list[list[list[int]]] = []
     going = fresh = False
@@ -252,7 +254,7 @@ def _runs(lines: Sequence[Line]) -> list[list[list[int]]]:
     return runs
 
 
-def _without_rules(run: Sequence[list[int]], lines: Sequence[Line]) -> list[list[int]]:
+def _without_rules(run: Sequence[list[int]], lines: Sequence[TextLine]) -> list[list[int]]:
     """Take rules of mere dashes out of a run whose strings have letters or bar lines."""
     flat = [index for group in run for index in group]
     marked = [index for index in flat if lines[index].label or "|" in lines[index].text]

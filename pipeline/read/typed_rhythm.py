@@ -21,7 +21,7 @@ from typing import TypeVar
 
 from liltwright.limits import limit, ratio
 from liltwright.notation import RHYTHM_MARKS
-from liltwright.read.typed_lines import Line, refusal
+from liltwright.read.typed_lines import TextLine, refusal
 from liltwright.read.typed_spacing import (
     TimedBar,
     by_spacing,
@@ -35,6 +35,7 @@ T = TypeVar("T")
 _MARK = re.compile(r"([bwhqestxyBWHQEST])(\.{0,2})([3579]?)|([0-9]{1,9}/[0-9]{1,9})")
 _VALUES = {mark: value for value, mark in RHYTHM_MARKS.items()}
 _IN_THE_TIME_OF = {"3": 2, "5": 4, "7": 4, "9": 8}
+"""So many notes of a tuplet take the time of how many."""
 _CHORD_LETTERS = frozenset("BE")
 _COUNT = re.compile(r"[1-9]|1[0-2]|[&+ea]|and")
 _SHORT_BAR = 0.6
@@ -42,7 +43,7 @@ _SHORT_BAR = 0.6
 
 
 def timed(
-    systems: Sequence[RawSystem], lines: Sequence[Line], meter: str | None, name: str
+    systems: Sequence[RawSystem], lines: Sequence[TextLine], meter: str | None, name: str
 ) -> tuple[list[TimedBar], Fraction]:
     """Every bar in order, and the full bar that spacing was measured by.
 
@@ -90,7 +91,7 @@ def timed(
 # ---------------------------------------------------------------- rows around a system
 
 
-def _above(system: RawSystem, lines: Sequence[Line]) -> list[Line]:
+def _above(system: RawSystem, lines: Sequence[TextLine]) -> list[TextLine]:
     """The rows over a system, the nearest first."""
     rows = []
     for index in range(system.block.first - 1, max(system.block.first - 5, -1), -1):
@@ -101,13 +102,13 @@ def _above(system: RawSystem, lines: Sequence[Line]) -> list[Line]:
     return rows[:3]
 
 
-def _adjacent(system: RawSystem, lines: Sequence[Line], *, above: bool) -> Line | None:
+def _adjacent(system: RawSystem, lines: Sequence[TextLine], *, above: bool) -> TextLine | None:
     index = system.block.first - 1 if above else system.block.after
     line = lines[index] if 0 <= index < len(lines) else None
     return line if line is not None and not line.is_string and line.text.strip() else None
 
 
-def endings_of(system: RawSystem, lines: Sequence[Line]) -> list[tuple[int, tuple[int, ...]]]:
+def endings_of(system: RawSystem, lines: Sequence[TextLine]) -> list[tuple[int, tuple[int, ...]]]:
     """Endings over a system: column of the strings, and the times through that play it."""
     found = []
     for row in _above(system, lines):
@@ -119,7 +120,7 @@ def endings_of(system: RawSystem, lines: Sequence[Line]) -> list[tuple[int, tupl
     return found
 
 
-def _letters(row: Line, name: str) -> list[tuple[int, Fraction]] | None:
+def _letters(row: TextLine, name: str) -> list[tuple[int, Fraction]] | None:
     """The steps of a row of rhythm letters with their columns; None when it is no such row."""
     tokens = [(one.start(), one.group()) for one in re.finditer(r"[^\s|]+", row.text)]
     matches = [(at, _MARK.fullmatch(text)) for at, text in tokens]
@@ -150,7 +151,7 @@ def _letters(row: Line, name: str) -> list[tuple[int, Fraction]] | None:
     return steps
 
 
-def _counts(row: Line | None) -> list[tuple[int, str]] | None:
+def _counts(row: TextLine | None) -> list[tuple[int, str]] | None:
     """The tokens of a row such as "1 & 2 &" with their columns; None when it is no such row."""
     if row is None:
         return None

@@ -22,10 +22,10 @@ from typing import Literal
 from liltwright.read.typed_systems import RawBar, RawSystem
 
 Source = Literal["letters", "counts", "spacing"]
-_WIDEST_PAD = 3
+_WIDEST_PAD = 3  # columns between a bar line and the first fret that are no time
 _FITS = 0.34
 """Slots that a column may stand off the grid."""
-_SIX = Fraction(3, 4)
+_SIX = Fraction(3, 4)  # of a whole note: a bar of 6/8
 _TELLING = 3
 """Columns from which a bar says what its grid is."""
 

@@ -32,13 +32,13 @@ FILL = '-: ,|o"'
 SIGNS = {*REACHED, *BENDS, *AFTER, *BEFORE, *FILL}
 _CAPITALS = {"H": "h", "P": "p", "S": "s", "B": "b", "R": "r", "X": "x", "V": "v", "G": "g"}
 _TIMES = re.compile(r"(?:\bx ?|\btimes? ?|\()(\d{1,9})\b|\b(\d{1,9}) ?(?:x|times)(?![a-z])", re.I)
-_MOST_FRET_DIGITS = 2
+_MOST_FRET_DIGITS = 2  # of a fret's number
 _NUMBERED = ["1|", "2|", "3|", "4|", "5|", "6|"]
 """String numbers in place of tuning letters."""
 
 
 @dataclass(slots=True)
-class RawNote:
+class TypedFret:
     """One fret as it stands in the text."""
 
     string: int
@@ -57,7 +57,7 @@ class RawBar:
 
     begin: int
     end: int
-    notes: list[RawNote]
+    notes: list[TypedFret]
     place: tuple[int, int]
     opens: bool = False
     times: int = 1
@@ -100,7 +100,7 @@ def system_of(block: Block, name: str) -> RawSystem:
     starts, ends = bool(groups) and groups[0][0] == 0, bool(groups) and groups[-1][1] == width
     edges = ([] if starts else [(0, 0)]) + groups + ([] if ends else [(width, width)])
     bars: list[RawBar] = []
-    held: list[RawNote | None] = [None] * len(rows)
+    held: list[TypedFret | None] = [None] * len(rows)
     for (before, begin), (end, after) in pairwise(edges):
         bar = RawBar(begin, end, [], places[0][min(begin, width - 1)])
         bar.opens = _is_repeat([row[begin : begin + 1] for row in rows]) and begin > before
@@ -232,8 +232,8 @@ def _cells(
     inner: tuple[int, int],
     places: Sequence[tuple[int, int]],
     name: str,
-    last: RawNote | None,
-) -> RawNote | None:
+    last: TypedFret | None,
+) -> TypedFret | None:
     """Put the frets of one string into the bar; the last one comes back, for signs after it."""
     at, end = inner
     reached: list[str] = []
@@ -256,7 +256,7 @@ def _cells(
                 reached = [one for one in reached if one != "("]
                 last.marks[-1:] = [last.marks[-1] + text] if last.marks else []
             else:
-                last = RawNote(string, int(text), at, len(text), reached, at)
+                last = TypedFret(string, int(text), at, len(text), reached, at)
                 bar.notes.append(last)
                 reached = []
             at = digits.end()
@@ -270,7 +270,7 @@ def _cells(
             )
         touching = last is not None and at > inner[0] and row[at - 1] not in FILL
         if sign == "x" and not touching:
-            last = RawNote(string, 0, at, 1, [*reached, "x"], at)
+            last = TypedFret(string, 0, at, 1, [*reached, "x"], at)
             bar.notes.append(last)
             reached = []
         elif sign in REACHED or sign in BEFORE:
@@ -283,7 +283,7 @@ def _cells(
     return last if end == bar.end else None
 
 
-def _sign_after(last: RawNote, sign: str, at: int, before: str, touching: bool) -> None:
+def _sign_after(last: TypedFret, sign: str, at: int, before: str, touching: bool) -> None:
     """Give a sign to the fret before it."""
     if sign in "=~":
         if sign not in last.marks:
@@ -296,7 +296,7 @@ def _sign_after(last: RawNote, sign: str, at: int, before: str, touching: bool) 
 
 def _align(bar: RawBar) -> None:
     """Move the frets of one chord that stand a column apart into one column."""
-    by_column: dict[int, list[RawNote]] = {}
+    by_column: dict[int, list[TypedFret]] = {}
     for note in bar.notes:
         by_column.setdefault(note.column, []).append(note)
     for column in sorted(by_column):

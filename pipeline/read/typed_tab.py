@@ -19,15 +19,15 @@ from fractions import Fraction
 
 from liltwright.guitar.tunings import Strings, standard
 from liltwright.limits import check
-from liltwright.read.files import OWN_HEAD
-from liltwright.read.typed_lines import Line, blocks_of, plain_lines, refusal
+from liltwright.read.tab_text import OWN_HEAD
+from liltwright.read.typed_lines import TextLine, blocks_of, plain_lines, refusal
 from liltwright.read.typed_rhythm import endings_of, timed
 from liltwright.read.typed_spacing import TimedBar
-from liltwright.read.typed_systems import RawBar, RawNote, RawSystem, system_of
+from liltwright.read.typed_systems import RawBar, RawSystem, TypedFret, system_of
 from liltwright.read.typed_words import check_order, strings_of_labels, words_of
 from liltwright.unpick.finished import NOTHING, Known
 
-_SHORTEST = Fraction(1, 128)
+_SHORTEST = Fraction(1, 128)  # of a whole note
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +141,7 @@ def _tuning(
 
 
 def _bars(
-    systems: Sequence[RawSystem], lines: Sequence[Line], times: Sequence[TimedBar]
+    systems: Sequence[RawSystem], lines: Sequence[TextLine], times: Sequence[TimedBar]
 ) -> tuple[TypedBar, ...]:
     done: list[TypedBar] = []
     for system in systems:
@@ -163,7 +163,7 @@ def _bars(
     return tuple(done)
 
 
-def _note(note: RawNote, bar: RawBar, time: TimedBar) -> TypedNote:
+def _note(note: TypedFret, bar: RawBar, time: TimedBar) -> TypedNote:
     start = time.starts[note.column]
     after = bisect_right(time.moments, start)
     end = time.moments[after] if after < len(time.moments) else time.length

@@ -2,7 +2,7 @@
 
 Task     find title, tuning, capo and metre in the lines that are no strings
 In       Lines; which of them stand before the first system
-Out      Words
+Out      TypedWords
 Method   what is named outright ("Tuning:", "Time:") goes before what is only mentioned; a tuning
          that is named but not known is refused, because every note would be wrong. Lines of a
          legend ("h = hammer-on") say nothing about the tune.
@@ -23,7 +23,7 @@ from liltwright.guitar.tunings import Strings, catalogue, parse_tuning
 from liltwright.limits import clean, limit, short
 from liltwright.read.checked import check_meter
 from liltwright.read.kinds import type_named
-from liltwright.read.typed_lines import Line, refusal
+from liltwright.read.typed_lines import TextLine, refusal
 from liltwright.tab import LayerName
 from liltwright.tune import TuneType
 from liltwright.unpick.finished import NOTHING, Known
@@ -66,15 +66,15 @@ _UPSIDE_DOWN = (
     "the string letters run from the lowest string to the highest; "
     "turn the system over, the highest string on top"
 )
-_LONGEST_TITLE = 70
-_WORDS_OF_A_KIND = 2
+_LONGEST_TITLE = 70  # signs; a longer line is a remark
+_WORDS_OF_A_KIND = 2  # of the name of a tune type
 _BRACKET = re.compile(r"\s*[(\[]([^()\[\]]*)[)\]]$")
 _LAYER_AFTER = re.compile(rf"(?<=\S): (?:{'|'.join(get_args(LayerName))}|performance)$")
 _TIME_AFTER = re.compile(r"(?<=\S)[\s,-]+\d{1,2}/\d{1,2}$")
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class TypedWords:
     """What the text says in words; None or "" where it says nothing."""
 
     title: str
@@ -85,7 +85,7 @@ class Words:
     """The line that names the type of the tune."""
 
 
-def words_of(lines: Sequence[Line], head: int, name: str, known: Known = NOTHING) -> Words:
+def words_of(lines: Sequence[TextLine], head: int, name: str, known: Known = NOTHING) -> TypedWords:
     """Read the words; lines up to `head` stand before the first system.
 
     What is known goes before them: a faulty tuning in words does no harm when it is known. A known
@@ -94,7 +94,7 @@ def words_of(lines: Sequence[Line], head: int, name: str, known: Known = NOTHING
     """
     said = [line for line in lines if not line.is_string and line.text.strip()]
     before = [line for line in lines[:head] if not line.is_string and line.text.strip()]
-    return Words(
+    return TypedWords(
         _title(before),
         known.strings or _tuning(said, name),
         _capo(said, name) if known.capo is None else known.capo,
@@ -175,7 +175,7 @@ def _names() -> tuple[tuple[re.Pattern[str], Strings], ...]:
     )
 
 
-def _tuning(said: Sequence[Line], name: str) -> Strings | None:
+def _tuning(said: Sequence[TextLine], name: str) -> Strings | None:
     for line in said:
         outright = _OUTRIGHT.match(line.text)
         if not (outright or _TUNING.search(line.text)):
@@ -216,7 +216,7 @@ def _tuning_in(text: str, *, mentioned: bool = False) -> Strings | None:
     return None
 
 
-def _capo(said: Sequence[Line], name: str) -> int:
+def _capo(said: Sequence[TextLine], name: str) -> int:
     for line in said:
         if _NO_CAPO.search(line.text):
             return 0
@@ -238,7 +238,7 @@ def _capo(said: Sequence[Line], name: str) -> int:
     return 0
 
 
-def _meter(said: Sequence[Line], before: Sequence[Line], name: str) -> str | None:
+def _meter(said: Sequence[TextLine], before: Sequence[TextLine], name: str) -> str | None:
     for line in said:
         found = _TIME.search(line.text)
         if found:
@@ -257,7 +257,7 @@ def _meter(said: Sequence[Line], before: Sequence[Line], name: str) -> str | Non
     return dances()[kind].meters[0] if kind else None
 
 
-def _title(before: Sequence[Line]) -> str:
+def _title(before: Sequence[TextLine]) -> str:
     for line in before:
         named = _TITLE.match(line.text)
         if named and line.text[named.end() :].strip():
@@ -288,7 +288,7 @@ def _is_only_kind(words: str) -> bool:
     return type_named(words) is not None and len(words.split()) <= _WORDS_OF_A_KIND
 
 
-def _kind(before: Sequence[Line]) -> str:
+def _kind(before: Sequence[TextLine]) -> str:
     """The line that names the type of the tune."""
     named = (one.text for one in before if not _LEGEND.search(one.text) and type_named(one.text))
     return clean(next(named, "").strip())

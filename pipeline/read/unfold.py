@@ -18,8 +18,8 @@ from fractions import Fraction
 from liltwright.read.bars import ReadBar
 from liltwright.tune import Bar
 
-BLOCK = 8
-LONGEST_ENDING = 2
+BLOCK = 8  # bars, the usual part
+LONGEST_ENDING = 2  # bars
 
 
 @dataclass(slots=True)

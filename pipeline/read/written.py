@@ -12,7 +12,7 @@ from liltwright.limits import clean
 from liltwright.pins import place_text
 from liltwright.read.bars import ReadBar
 from liltwright.read.checked import check_bars, checked_tune
-from liltwright.read.folding import fold
+from liltwright.read.folding import printed_form
 from liltwright.read.kinds import beat_of, type_named, type_of_meter, usual_tempo
 from liltwright.tune import (
     Candidates,
@@ -53,7 +53,7 @@ def written_tune(bars: Sequence[ReadBar], stated: Stated, source: Source, *, whi
     """
     check_bars(bars, stated.meter, which)
     try:
-        folded = fold(bars, stated.meter, stated.order)
+        folded = printed_form(bars, stated.meter, stated.order)
     except ValueError as fault:
         raise PipelineError(f"{which} cannot be read: {fault}.") from fault
     if not folded.parts:

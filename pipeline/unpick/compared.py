@@ -41,7 +41,7 @@ class Grades:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class VariedRepeat:
     """A stretch that comes again, and the bars in it that differ; numbers as printed."""
 
     first: int
@@ -74,7 +74,7 @@ def grades_of(tune: Tune, bars: Sequence[TabBar], setup: Setup, hand: Hand) -> G
     return Grades(easy, middle, hard, hardest, round(most, 2))
 
 
-def changes_of(tune: Tune, bars: Sequence[TabBar]) -> tuple[Change, ...]:
+def changes_of(tune: Tune, bars: Sequence[TabBar]) -> tuple[VariedRepeat, ...]:
     """Every stretch that comes again with something else in it."""
     written = tune.written_bars()
     cut = _stretches(tune)
@@ -104,7 +104,7 @@ def changes_of(tune: Tune, bars: Sequence[TabBar]) -> tuple[Change, ...]:
         if any(differ.values()):
             first, last, again = (written[i].number for i in (mine[0], mine[-1], best[0]))
             found.append(
-                Change(first, last, again, differ["melody"], differ["bass"], differ["inner"])
+                VariedRepeat(first, last, again, differ["melody"], differ["bass"], differ["inner"])
             )
     return tuple(found)
 

@@ -24,7 +24,7 @@ from liltwright.tab import PartName
 from liltwright.unpick.finished import PARTS
 from liltwright.unpick.page import Moment, Page, Struck
 
-TUNE, BASS, INNER = range(3)
+TUNE, BASS, INNER = range(3)  # classes of a note
 AROUND = 3
 """Bars on each side in which a drone is looked for."""
 PEDAL = 5
@@ -36,9 +36,7 @@ THUMB = 4
 @cache
 def costs() -> dict[str, float]:
     """Value of every line of the table by name."""
-    return {
-        row["name"]: float(row["value"]) for row in models.read_json("parting/costs.json")["lines"]
-    }
+    return models.read_lines("parting/costs.json")
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +190,7 @@ def _shapes(page: Page) -> list[object]:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class MelodicPrices:
     """What dance tunes do, as prices."""
 
     begins: tuple[tuple[tuple[float, float], ...], ...]
@@ -218,13 +216,13 @@ class Line:
 
 
 @cache
-def line_of(meter: str) -> Line:
+def line_of(meter: str) -> MelodicPrices:
     """The line of tunes in a metre; of one that was not counted, its intervals only."""
     table = models.read_json("parting/line.json")
     rows = table["begins"].get({"2/2": "4/4", "12/8": "6/8", "3/8": "3/4"}.get(meter, meter), ())
     weight, steps = costs()["line_place"], costs()["line_interval"]
     least = min(table["interval_nats"])
-    return Line(
+    return MelodicPrices(
         tuple(tuple(_prices(share, weight) for share in row) for row in rows),
         tuple(steps * (nats - least) for nats in table["interval_nats"]),
         Fraction(table["step"]),

@@ -24,13 +24,14 @@ from liltwright.arrange.chords import TRIADS
 from liltwright.bassbeats import pulse_of
 from liltwright.tab import Chord, TabBar, TabNote, Technique
 from liltwright.tune import KeyName, Tune
-from liltwright.unpick.compared import Change, Grades
+from liltwright.unpick.compared import Grades, VariedRepeat
 
 BassKind = Literal["none", "drone", "plain", "moving"]
-NEARLY_ALL = 0.9
+NEARLY_ALL = 0.9  # share of the bass notes
 ORNAMENTS = ("grace note", *get_args(Technique))
 _NAMED = ("", "m", "5", "sus4", "dim")
 _LEAST_LIKED = {"": 0.0, "m": 0.0, "5": 0.05, "sus4": 0.15, "dim": 0.25}
+"""Share of the weight by which a plainer chord goes before."""
 BOTTOM = 1.5
 """How much more the lowest note of a stretch counts."""
 
@@ -63,7 +64,7 @@ class MadeOf:
     least_sure: tuple[int, ...] = ()
     """Bars with a note whose part is not sure."""
     grades: Grades = field(default_factory=Grades)
-    changes: tuple[Change, ...] = ()
+    changes: tuple[VariedRepeat, ...] = ()
     """Stretches of the tune that come again otherwise."""
 
 

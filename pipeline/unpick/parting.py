@@ -26,7 +26,7 @@ from liltwright.unpick.likings import (
     BASS,
     INNER,
     TUNE,
-    Line,
+    MelodicPrices,
     costs,
     habits,
     likings,
@@ -37,7 +37,7 @@ from liltwright.unpick.page import Moment, Page
 
 State = tuple[int, int]
 """The last tune note and the last bass note, by index; -1 for none yet."""
-NEVER = 1e9
+NEVER = 1e9  # nats; stands for what cannot be
 STEP = 2
 """Semitones of a step."""
 MOST_TOGETHER = 8
@@ -94,7 +94,7 @@ def _read(page: Page, prices: np.ndarray) -> Parted:
 # ---------------------------------------------------------------- the search
 
 
-def _forward(page: Page, prices: list[list[float]], line: Line) -> list[_Step]:
+def _forward(page: Page, prices: list[list[float]], line: MelodicPrices) -> list[_Step]:
     table = costs()
     most = int(table["states"])
     pitch = [one.note.midi for one in page.notes]

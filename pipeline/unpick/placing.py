@@ -17,18 +17,18 @@ from fractions import Fraction
 from itertools import islice
 
 from liltwright.counting import count
-from liltwright.errors import PipelineError
+from liltwright.errors import PipelineError, to_type
 from liltwright.guitar.fretboard import Place, places
 from liltwright.guitar.tunings import Strings, catalogue
 from liltwright.unpick.finished import Finished
 from liltwright.unpick.likings import costs
 from liltwright.unpick.page import Moment, Page, Struck, with_notes
 
-HIGHEST_FRET = 15
+HIGHEST_FRET = 15  # above the capo, as in the ranking
 REACH = 4
 """Frets under one hand."""
-MOST_HOLDS = 24
-MOST_TRIED = 4000
+MOST_HOLDS = 24  # of one moment that the path chooses from, cheapest first
+MOST_TRIED = 4000  # ways to hold a moment, for bounded time
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +61,8 @@ def placed(page: Page, strings: Strings | None, capo: int) -> Page:
     if len(lost) * 2 > len(page.notes):
         raise PipelineError(
             f"{page.finished.source.file} cannot be played on this tuning: "
-            f"{len(lost)} of {count(len(page.notes), 'note')} have no place; name another with "
-            "--tuning and --capo."
+            f"{len(lost)} of {count(len(page.notes), 'note')} have no place; name another"
+            f"{to_type('tuning and capo')}."
         )
     remarks = page.finished.remarks
     if lost:

@@ -34,7 +34,7 @@ NEW: dict[LayerName, str] = {
     "finished-bass": "New: the bass as it stands in the finished page.",
     "finished": "The finished page.",
 }
-THUMB_STRINGS = (6, 5, 4)
+THUMB_STRINGS = (6, 5, 4)  # those that the thumb plays (common practice)
 
 
 def stages(

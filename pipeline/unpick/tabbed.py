@@ -21,8 +21,8 @@ from liltwright.unpick.placing import string_ends
 
 COLUMNS = 0.9
 """Share of notes that end with their column from which lengths say nothing of ringing."""
-FRAME = 4
-SHORTEST = Fraction(1, 64)
+FRAME = 4  # frets under four fingers
+SHORTEST = Fraction(1, 64)  # of a whole note
 _HOME = {1: "a", 2: "m", 3: "i"}
 
 

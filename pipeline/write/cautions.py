@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from liltwright.tab import Setup
 
-STANDARD = (40, 45, 50, 55, 59, 64)
+STANDARD = (40, 45, 50, 55, 59, 64)  # MIDI of the open strings, low to high
 
 HAND = (
     "Hands: warm up, rest a few minutes in every half hour, and raise tempo and playing time in "

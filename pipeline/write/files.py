@@ -177,8 +177,8 @@ def lines_text(tune: Tune, arrangement: Arrangement) -> str:
 
     rows = [
         "Bass lines to choose from: chords of each bar and, in brackets, the bass notes.",
-        'Take one for a part with --lines "A=restless B=still", or for a part of one round with',
-        '--rounds "melody:p moving-bass:f/B=restless:mf". The melody keeps its fingers.',
+        'Ask for one in a part as "A=restless B=still", or in a part of one round of the',
+        'performance as "melody:p moving-bass:f/B=restless:mf". The melody keeps its fingers.',
         "",
         *lines_words(tune, arrangement),
     ]

@@ -66,7 +66,7 @@ def _pdf(played: Sequence[Played], words: Sequence[str], output: OutputOptions) 
     """The performance of each tune on pages of its own; the plan stands on the first."""
     from liltwright.write.cautions import HAND, printed_cautions
     from liltwright.write.engrave.engraving import engrave_layer
-    from liltwright.write.engrave.sheets import Words, set_pages
+    from liltwright.write.engrave.sheets import SheetWords, set_pages
 
     pages = []
     for number, (tune, made) in enumerate(played, start=1):
@@ -75,7 +75,7 @@ def _pdf(played: Sequence[Played], words: Sequence[str], output: OutputOptions) 
         cautions = printed_cautions(made.setup, made.cautions) if last else (HAND,)
         music = engrave_layer(tune, made, PERFORMANCE, paper=output.paper)
         title = f"{number} of {len(played)}: performance"
-        pages.append((music, Words(title, tuple(notes), tuple(cautions))))
+        pages.append((music, SheetWords(title, tuple(notes), tuple(cautions))))
     return set_pages(pages, paper=output.paper)
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from liltwright.arrange.compare import compare, comparison_text, move_with_capo
+from liltwright.arrange.compare import compare, move_with_capo
 from liltwright.arrange.layers import arrange_layers
 from liltwright.errors import UsageError
 from liltwright.guitar.setups import make_setup
@@ -53,9 +53,7 @@ def test_two_setups_side_by_side(in_g: Arrangement) -> None:
     swapped = compare(TUNE, other, in_g, layer="plain-bass")
     opposite = {"first": "second", "second": "first", "neither": "neither"}
     assert [opposite[p.easier] for p in swapped.bars] == [p.easier for p in both.bars]
-    text = comparison_text(both)
-    assert text.count("\n") == len(both.summary) + 1 + 16
-    assert "DADGAD, capo 5" in text
+    assert any("DADGAD, capo 5" in sentence for sentence in both.summary)
 
 
 def test_a_setup_against_itself_is_easier_nowhere(in_g: Arrangement) -> None:

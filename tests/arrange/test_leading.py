@@ -7,18 +7,18 @@ import itertools
 import numpy as np
 from music21 import note, voiceLeading
 
-from liltwright.arrange.leading import ON, Place, rocking, step_costs
+from liltwright.arrange.leading import ON, BassPlace, rocking, step_costs
 from liltwright.arrange.timeline import Event
 
 BASS = np.array([38, 40, 41, 43, 45, 47, 48, 50])
 TUNE = (62, 64, 66, 67, 69, 71)
 
 
-def place(above: int) -> Place:
+def place(above: int) -> BassPlace:
     """A main beat with a note of the tune over it."""
     nothing = np.zeros(len(BASS))
     event = Event(0, 0, 0, 0.5, 0, True, True, "main", None, True, False)  # type: ignore[arg-type]
-    return Place(0, event, nothing, nothing, 0.0, above, 0, False)
+    return BassPlace(0, event, nothing, nothing, 0.0, above, 0, False)
 
 
 def test_parallels_cost_where_music21_finds_them():

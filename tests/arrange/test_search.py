@@ -7,8 +7,8 @@ import pytest
 
 from liltwright.arrange.harmony import harmonise
 from liltwright.arrange.layers import Ground, bass_tables
-from liltwright.arrange.moments import Moment, Tables
-from liltwright.arrange.search import Path, best_path
+from liltwright.arrange.moments import MomentCosts, Tables
+from liltwright.arrange.search import ChosenPath, best_path
 from liltwright.guitar.fingering import problem_of, state_numbers
 from liltwright.guitar.player import Player
 from liltwright.guitar.setups import make_setup
@@ -18,7 +18,7 @@ from liltwright.read.abc import read_abc
 TINY = "X:1\nT:t\nR:jig\nM:6/8\nL:1/8\nK:D\nd3 A3|]\n"
 
 
-def path_ticks(path: Path, moments: list[Moment], tables: Tables, choices: list) -> int:
+def path_ticks(path: ChosenPath, moments: list[MomentCosts], tables: Tables, choices: list) -> int:
     """The cost of a path, added up step by step from the moments alone."""
     spots = tables.spots
     notes = [event.note for event in tables.line.events]
@@ -85,7 +85,7 @@ def test_no_other_path_is_cheaper() -> None:
             for way in strikes:
                 rings.append(way if way >= 0 else (rings[-1] if way == -2 and rings else -1))
             struck_only = tuple(max(way, -1) for way in strikes)
-            path = Path(tuple(int(s) for s in stops), struck_only, tuple(rings), 0)
+            path = ChosenPath(tuple(int(s) for s in stops), struck_only, tuple(rings), 0)
             cheapest = min(cheapest, path_ticks(path, moments, tables, choices))
     assert found.ticks == cheapest
 

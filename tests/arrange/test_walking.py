@@ -8,10 +8,13 @@ import pytest
 
 from liltwright.arrange.chords import parse_symbol
 from liltwright.arrange.layers import arrange_layers
+from liltwright.arrange.weighed import Weigher
+from liltwright.guitar.arranged import Promised
+from liltwright.guitar.player import Player
 from liltwright.guitar.rank import rank_setups
 from liltwright.guitar.setups import make_setup
 from liltwright.read.abc import read_abc
-from liltwright.tab import Arrangement
+from liltwright.tab import Arrangement, Setup
 from liltwright.tune import Tune, TypedChord
 from tests.arrange import musical
 from tests.arrange.checker import faults
@@ -110,10 +113,37 @@ def test_the_promised_open_sixth_carries_a_jig_in_g_with_the_capo_at_five() -> N
 @pytest.mark.parametrize("name", ["jig", "reel"])
 def test_what_the_ranking_praises_is_heard(name: str) -> None:
     tune = own(name)
-    ranked = rank_setups(tune).setups[0]
-    promises, broken = musical.broken_promises(ranked, arrange_layers(tune, ranked.setup))
-    assert promises > 0
-    assert broken == []
+    best, *others = rank_setups(tune, weigh=Weigher(tune, Player())).setups
+    arrangement = arrange_layers(tune, best.setup)
+    for count in (musical.broken_promises, lambda *one: musical.broken_arranged(tune, *one)):
+        promises, broken = count(best, arrangement)
+        assert promises > 0
+        assert broken == []
+    reasons = [reason for other in others for reason in other.reasons]
+    assert any("In a quick try" in reason for reason in reasons)
+    assert not [reason for reason in reasons if "rings on" in reason or "everything" in reason]
+
+
+@pytest.mark.parametrize("name", RYAN[:4])
+def test_what_the_ranking_praises_is_heard_in_old_tunes(name: str) -> None:
+    tune = ryan(name)
+    best = rank_setups(tune, weigh=Weigher(tune, Player())).setups[0]
+    arrangement = arrange_layers(tune, best.setup)
+    assert musical.broken_promises(best, arrangement)[1] == []
+    assert musical.broken_arranged(tune, best, arrangement)[1] == []
+
+
+def test_what_the_arrangement_does_not_let_hear_is_not_praised() -> None:
+    class Deaf(Weigher):
+        def promised(self, setup: Setup, /) -> Promised:
+            return Promised("Nothing rings.", frozenset({1}), under=False)
+
+    tune = own("jig")
+    best = rank_setups(tune, weigh=Deaf(tune, Player())).setups[0]
+    assert "Nothing rings." in best.reasons
+    said = " ".join(best.reasons)
+    assert "everything" not in said
+    assert "sixth" not in said
 
 
 @pytest.mark.parametrize("symbol", ["C", "Em7", "Gsus4", "D/F#"])

@@ -54,10 +54,25 @@ class Mixture:
     lead_db: float
     change_s: float | None = None
     """Where the second tune begins."""
+    octave: int = 0
+    """Semitones from the leader, whose notes are the truth, to the other players."""
 
 
-def mixture(split: Split, number: int, *, longest_s: float = 45.0, tunes_in: int = 1) -> Mixture:
-    """The mixture with this number; the same number gives the same samples."""
+def mixture(
+    split: Split,
+    number: int,
+    *,
+    longest_s: float = 45.0,
+    tunes_in: int = 1,
+    font: str = "fluid",
+    side: float | None = None,
+) -> Mixture:
+    """The mixture with this number; the same number gives the same samples.
+
+    font : of FONTS; "fluid" is kept for measuring
+    side : where the lead stands, 0 left to 1 right, the rest on the other side; None: even numbers
+           in the middle, odd ones to the right
+    """
     rng = np.random.default_rng([number, 22, len(split)])
     family, program = LEADS[number % len(LEADS)]
     group, backing = GROUPS[(number // 2) % 4], BACKINGS[number % len(BACKINGS)]
@@ -78,13 +93,13 @@ def mixture(split: Split, number: int, *, longest_s: float = 45.0, tunes_in: int
         performances.append(_moved(done, move))
     # a player finishes his tune before the next: strokes of the first end where the next begins
     end_s = max(p.strokes[-1].offset_s for p in performances) + 1.0
-    lead = _group(rng, performances, program, group, end_s)
-    rest = [_part(rng, kind, performances, end_s, intro) for kind in backing]  # each (n,)
-    mixed = _mixed(rng, lead, rest, lead_db, stereo=number % 2 == 1)
+    lead, octave = _group(rng, performances, program, group, end_s, font)
+    rest = [_part(rng, kind, performances, end_s, intro, font) for kind in backing]  # each (n,)
+    mixed = _mixed(rng, lead, rest, lead_db, stereo=number % 2 == 1, side=side)
     change = _first_line(performances[1].truth) if tunes_in > 1 else None
     return Mixture(
         f"{split}-{number}", mixed, RATE, tuple(p.truth for p in performances), group, backing,
-        lead_db, change,
+        lead_db, change, octave,
     )  # fmt: skip
 
 
@@ -135,12 +150,18 @@ def _first_line(truth: Tune) -> float:
 
 
 def _group(
-    rng: np.random.Generator, done: list[Performance], program: int, group: str, end_s: float
-) -> np.ndarray:
+    rng: np.random.Generator,
+    done: list[Performance],
+    program: int,
+    group: str,
+    end_s: float,
+    font: str,
+) -> tuple[np.ndarray, int]:
+    """The sound of all who play the line, and the octave of those who follow."""
     strokes = [s for p in done for s in p.strokes]
-    sound = _play(strokes, program, end_s)
+    sound = _play(strokes, program, end_s, font)
     if group == "one":
-        return sound
+        return sound, 0
     octave = {"unison": 0, "octave": -12}[group]
     lows = min(s.midi for s in strokes)
     if group == "octave" and lows - 12 < 48:
@@ -148,8 +169,8 @@ def _group(
     for other in rng.choice(SECOND[group], 1 if group == "octave" else int(rng.integers(1, 3)),
                             replace=False):  # fmt: skip
         mine = _heterophony(rng, done, octave)
-        sound = sound + _play(mine, int(other), end_s) * 10 ** (rng.uniform(-3, 3) / 20)
-    return sound
+        sound = sound + _play(mine, int(other), end_s, font) * 10 ** (rng.uniform(-3, 3) / 20)
+    return sound, octave
 
 
 def _heterophony(rng: np.random.Generator, done: list[Performance], octave: int) -> list[Stroke]:
@@ -204,7 +225,12 @@ def _third(truth: Tune, degree: int) -> int:
 
 
 def _part(
-    rng: np.random.Generator, kind: str, done: list[Performance], end_s: float, intro: bool
+    rng: np.random.Generator,
+    kind: str,
+    done: list[Performance],
+    end_s: float,
+    intro: bool,
+    font: str,
 ) -> np.ndarray:
     strokes: list[Stroke] = []
     drums: list[tuple[float, int, int]] = []
@@ -229,10 +255,10 @@ def _part(
             strokes += [replace(s, midi=s.midi + offset) for s in made]
             drums += hits
     if kind == "drum":
-        return _drummed(drums, end_s)
+        return _drummed(drums, end_s, font)
     program = {"guitar": 25, "bouzouki": 105 if rng.random() < 0.3 else 25, "piano": 0,
                "bass": 32, "accordion": 21, "drone": 20}[kind]  # fmt: skip
-    return _play(strokes, program, end_s)
+    return _play(strokes, program, end_s, font)
 
 
 def _pattern(
@@ -288,12 +314,12 @@ def _pattern(
     return out, hits
 
 
-def _play(strokes: list[Stroke], program: int, seconds: float) -> np.ndarray:
+def _play(strokes: list[Stroke], program: int, seconds: float, font: str) -> np.ndarray:
     ordered = sorted((s for s in strokes if s.onset_s < seconds - 0.1), key=lambda s: s.onset_s)
-    return _rendered(_midi_file(ordered, program), seconds)
+    return _rendered(_midi_file(ordered, program), seconds, font)
 
 
-def _drummed(hits: list[tuple[float, int, int]], seconds: float) -> np.ndarray:
+def _drummed(hits: list[tuple[float, int, int]], seconds: float, font: str) -> np.ndarray:
     import mido
 
     file = mido.MidiFile(ticks_per_beat=500)
@@ -307,10 +333,10 @@ def _drummed(hits: list[tuple[float, int, int]], seconds: float) -> np.ndarray:
         track.append(mido.Message(name, channel=9, note=key, velocity=velocity, time=tick - now))
         now = tick
     file.tracks.append(track)
-    return _rendered(file, seconds)
+    return _rendered(file, seconds, font)
 
 
-def _rendered(file, seconds: float) -> np.ndarray:  # type: ignore[no-untyped-def]
+def _rendered(file, seconds: float, font: str) -> np.ndarray:  # type: ignore[no-untyped-def]
     import soundfile
 
     with tempfile.TemporaryDirectory() as folder:
@@ -318,7 +344,7 @@ def _rendered(file, seconds: float) -> np.ndarray:  # type: ignore[no-untyped-de
         file.save(midi)
         subprocess.run(
             ["fluidsynth", "-ni", "-q", "-R", "0", "-C", "0", "-g", "0.5", "-r", str(RATE),
-             "-F", str(wav), str(FONTS["fluid"]), str(midi)],
+             "-F", str(wav), str(FONTS[font]), str(midi)],
             check=True, capture_output=True,
         )  # fmt: skip
         audio, _ = soundfile.read(wav, dtype="float32")
@@ -328,7 +354,12 @@ def _rendered(file, seconds: float) -> np.ndarray:  # type: ignore[no-untyped-de
 
 
 def _mixed(
-    rng: np.random.Generator, lead: np.ndarray, rest: list[np.ndarray], lead_db: float, stereo: bool
+    rng: np.random.Generator,
+    lead: np.ndarray,
+    rest: list[np.ndarray],
+    lead_db: float,
+    stereo: bool,
+    side: float | None,
 ) -> np.ndarray:
     """Lead over the sum of the rest by `lead_db` in power where each sounds, a little room."""
     parts = [part / max(_rms(part), 1e-6) for part in rest]
@@ -336,7 +367,8 @@ def _mixed(
     backing = sum(g * p for g, p in zip(gains, parts, strict=True))
     backing = backing / max(_rms(backing), 1e-6) * 10 ** (-lead_db / 20)
     lead = lead / max(_rms(lead), 1e-6)
-    side = float(rng.uniform(0.15, 0.35)) if stereo else 0.5
+    drawn = float(rng.uniform(0.15, 0.35)) if stereo else 0.5
+    side = drawn if side is None else 1 - side
     left = side * 2 * lead + (1 - side) * 2 * backing
     right = (1 - side) * 2 * lead + side * 2 * backing
     both = np.stack([left, right], axis=1)

@@ -85,11 +85,11 @@ def perform_crooked(
     bpm = max(bpm, dance.slowest_bpm)
     notes = performer._varied(performer._rounds(one.notes, length, rounds), tune, rng, variations)
     clock, swing = performer._clock(
-        tune, int(length * rounds / tune.bar_length) + 2, bpm, manner, rng
+        tune, int(length * rounds / tune.bar_length) + 2, bpm, manner, rng, None
     )
     lead = float(rng.uniform(0.3, 1.5)) - clock.seconds(notes[0].position)
     clock = replace(clock, beat_s=clock.beat_s + lead)
-    plain = performer._timed(notes, tune, clock, manner, rng)
+    plain = performer._timed(notes, tune, clock, manner, rng, None)
     drift = performer._drift(manner, plain, rng)
     strokes = decorate(plain, tune, manner, octave, drift, rng)
     lines = [line + length * which for which in range(rounds) for line in one.lines[:-1]]

@@ -94,9 +94,9 @@ def chance(melodies: list[Any], found: int) -> float | None:
     A melody backwards keeps its notes, range and motion and is a relative of nothing. Pairs of one
     forwards with one backwards are twice as many as pairs of two forwards.
     """
-    from liltwright.gather.relatives import Melody, relatives
+    from liltwright.gather.relatives import ComparedTune, relatives
 
-    back = [Melody(f"{one.name} backwards", tuple(bar[::-1] for bar in one.bars[::-1]))
+    back = [ComparedTune(f"{one.name} backwards", tuple(bar[::-1] for bar in one.bars[::-1]))
             for one in melodies]  # fmt: skip
     size = len(melodies)
     mixed = [

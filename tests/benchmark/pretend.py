@@ -121,7 +121,10 @@ def _ended(
         if n.position + line > kept[-1].position
     ]
     close = full * (size - 1) + line
-    last = [n for n in tag if n.position <= close][-1]
+    before = [n for n in tag if n.position <= close]
+    if not before:  # the last round's final note is still sounding
+        return notes, bars
+    last = before[-1]
     tag = [n for n in tag if n.position < last.position]
     cut = [replace(n, length=min(n.length, (tag or [last])[0].position - n.position)) for n in kept]
     return [*cut, *tag, replace(last, length=close + full - last.position)], bars + size

@@ -4,7 +4,8 @@
     python -m tests.benchmark.same_bytes --against before.json    # on the commit after
 
 Task: proof that moving or merging code moved no byte of any file.
-In:   the demo recording, and tunes of the public-domain collections spread over the dev split.
+In:   the demo recording, and tunes of the public-domain collections spread over the dev split; with
+      --performed also performances of such tunes, as they are and spoilt, to be written down.
 Out:  the SHA-256 of every file of every run, with sheets, report, sound and practice tracks; with
       --against the names of files that differ, and exit code 1 when there is one.
 """
@@ -19,9 +20,15 @@ from pathlib import Path
 
 from liltwright import run
 from liltwright.guitar.player import Player
+from liltwright.notate.notate import notate
 from liltwright.options import GuitarOptions, LayerOptions, OutputOptions, TuneOptions
+from liltwright.records import to_json
 from liltwright.write.formats.abc import tune_to_abc
 from tests.benchmark.collections import tunes
+from tests.benchmark.degrade import degrade
+from tests.benchmark.performer import perform
+from tests.benchmark.plan import plan
+from tests.benchmark.playing import truth_heard
 
 DEMO = Path(__file__).parents[2] / "fixtures" / "demo" / "hum.ogg"
 LISTED = 20
@@ -39,6 +46,20 @@ def checksums(source: Path, name: str) -> dict[str, str]:
         output_options=OutputOptions(practice=True),
     )
     return {f"{name}/{file}": hashlib.sha256(data).hexdigest() for file, data in done.files.items()}
+
+
+def performed(count: int) -> dict[str, str]:
+    """SHA-256 of the record of each of `count` performances and of the same with faults."""
+    found = {}
+    for job in plan("dev", count):
+        played = perform(job.tune, job.sound.family, seed=job.number, late_start=job.late_start,
+                         longest_s=60.0)  # fmt: skip
+        heard = truth_heard(played)
+        spoilt = degrade(heard, drop=0.03, insert=0.03, shift=0.03, seed=2)
+        for name, one in (("performed", heard), ("spoilt", spoilt)):
+            data = to_json(notate(one)).encode()
+            found[f"{name}-{job.number}/tune.json"] = hashlib.sha256(data).hexdigest()
+    return found
 
 
 def collect(count: int, folder: Path) -> dict[str, str]:
@@ -59,12 +80,13 @@ def main() -> int:
 
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--count", type=int, default=50, help="tunes beside the demo")
+    parser.add_argument("--performed", type=int, default=0, help="performances to be written down")
     way = parser.add_mutually_exclusive_group(required=True)
     way.add_argument("--write", type=Path, help="JSON file to write the checksums to")
     way.add_argument("--against", type=Path, help="JSON file of an earlier run")
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        found = collect(args.count, Path(folder))
+        found = collect(args.count, Path(folder)) | performed(args.performed)
     if args.write:
         args.write.write_text(json.dumps(found, indent=0, sort_keys=True) + "\n")
         print(f"{len(found)} files")

@@ -2,8 +2,10 @@
 
 In: Heard, the truths of the tunes in the mixture. Out: LeadScores.
 Method: note F1 of tests.benchmark.score_heard, and the same with one octave shift for the whole
-    recording (of players in octaves none is the right one); raw pitch and raw chroma accuracy of
-    mir_eval.melody with the strokes as the reference, frames of 10 ms, pitch held through gaps.
+    recording (of players in octaves none is the right one); F1 and raw pitch accuracy against
+    either player of a group in octaves, one for the whole recording; raw pitch and raw chroma
+    accuracy of mir_eval.melody with the strokes as the reference, frames of 10 ms, pitch held
+    through gaps.
 References: C. Raffel et al., "mir_eval", ISMIR 2014; J. Salamon et al., "Melody Extraction from
     Polyphonic Music Signals", 2014 (the measures).
 """
@@ -29,9 +31,13 @@ class LeadScores:
     f1: float
     f1_any_octave: float
     """The best octave for the whole recording."""
+    f1_player: float
+    """Against the player of the group that it is nearer to."""
     precision: float
     recall: float
     rpa: float
+    rpa_player: float
+    """Against the player of the group that it is nearer to."""
     rca: float
     voicing_false: float
 
@@ -44,18 +50,31 @@ def joined(tunes: tuple[Tune, ...]) -> Tune:
     return replace(tunes[0], heard=heard, tuning_offset_cents=0.0)
 
 
-def score_lead(heard: Heard, tunes: tuple[Tune, ...]) -> LeadScores:
-    """Compare what was heard with the lead."""
+def score_lead(heard: Heard, tunes: tuple[Tune, ...], octave: int = 0) -> LeadScores:
+    """Compare what was heard with the lead.
+
+    octave : semitones from the leader, who is the truth, to the other players of his group
+    """
     truth = joined(tunes)
     own = score_heard(heard, truth)
-    shifted = [
-        replace(heard, notes=tuple(replace(n, midi=n.midi + s) for n in heard.notes))
-        for s in (-24, -12, 12, 24)
-    ]
-    best = max([own.f1_50, *(score_heard(one, truth).f1_50 for one in shifted)])
+    shifted = {by: score_heard(_moved(heard, by), truth).f1_50 for by in (-24, -12, 0, 12, 24)}
     end_s = max(n.offset_s for n in truth.heard)
     times = np.arange(0, end_s, FRAME_S)
     ref = _track(truth.heard, 0.0, times)
+    rpa, rca, false = _melody(ref, heard, times)
+    other = _melody(ref, _moved(heard, -octave), times)[0]
+    return LeadScores(
+        own.f1_50, max(shifted.values()), max(own.f1_50, shifted[-octave]), own.precision_50,
+        own.recall_50, rpa, max(rpa, other), rca, false,
+    )  # fmt: skip
+
+
+def _moved(heard: Heard, semitones: int) -> Heard:
+    return replace(heard, notes=tuple(replace(n, midi=n.midi + semitones) for n in heard.notes))
+
+
+def _melody(ref: np.ndarray, heard: Heard, times: np.ndarray) -> tuple[float, float, float]:
+    """Raw pitch accuracy, raw chroma accuracy and false alarms of the voicing."""
     est = _track(heard.notes, heard.tuning_offset_cents, times)
     ref_cent, est_cent = (
         mir_eval.melody.hz2cents(np.where(track > 0, track, 0.0)) for track in (ref, est)
@@ -65,8 +84,7 @@ def score_lead(heard: Heard, tunes: tuple[Tune, ...]) -> LeadScores:
     rpa = mir_eval.melody.raw_pitch_accuracy(rv, ref_cent, ev, est_cent)
     rca = mir_eval.melody.raw_chroma_accuracy(rv, ref_cent, ev, est_cent)
     _, false = mir_eval.melody.voicing_measures(rv, ev)
-    return LeadScores(own.f1_50, best, own.precision_50, own.recall_50, float(rpa), float(rca),
-                      float(false))  # fmt: skip
+    return float(rpa), float(rca), float(false)
 
 
 def _held(cents: np.ndarray) -> np.ndarray:

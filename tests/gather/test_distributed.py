@@ -1,66 +1,48 @@
 """The engine for many machines: two Dask workers of this one, killed while they work."""
 
+import contextlib
 import os
-import signal
-import subprocess
-import sys
-import time
+from functools import partial
 from pathlib import Path
 
+import psutil
 import pytest
 
-from tests.gather.test_gather import ROOT, TUNE, gather, start, table
+from liltwright.gather.distributed import SCHEDULER_ENDED
+from tests.benchmark.gather_runs import cluster as started
+from tests.gather.test_gather import TUNE, gather, start, table
+from tests.gather.watching import LONG_S, at_work, left_of, until
 
 KEYS = ("D", "G", "A", "C", "F", "E", "B", "Bb")
 
 
-def dask(*words):
-    env = os.environ | {"PYTHONPATH": str(ROOT)}
-    command = [sys.executable, "-m", "distributed.cli.dask_" + words[0], *words[1:]]
-    return subprocess.Popen(
-        command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=env, cwd=ROOT
-    )
-
-
 @pytest.fixture
 def cluster(tmp_path):
-    """A scheduler and two workers; the address."""
-    file = tmp_path / "scheduler.json"
-    processes = [
-        dask("scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard",
-             "--scheduler-file", str(file)),
-    ]  # fmt: skip
-    for _ in range(200):
-        if file.exists() and file.read_text().strip():
-            break
-        time.sleep(0.1)
-    import json
-
-    address = json.loads(file.read_text())["address"]
-    processes += [
-        dask("worker", address, "--nthreads", "1", "--no-dashboard", "--local-directory",
-             str(tmp_path / f"worker{number}"))
-        for number in range(2)
-    ]  # fmt: skip
-    yield address, processes
-    for process in reversed(processes):
-        process.terminate()
-        try:
-            process.wait(10)
-        except subprocess.TimeoutExpired:
-            process.kill()
+    """A scheduler and two workers; the address and their processes."""
+    with started(tmp_path) as (address, processes):
+        yield address, processes
 
 
 def quiet(address):
     """Waits until no worker of the cluster has anything to do."""
     from distributed import Client
 
-    with Client(address, timeout=30, set_as_default=False) as client:
-        for _ in range(600):
-            if not any(client.processing().values()):
-                return
-            time.sleep(0.1)
-    raise AssertionError("the workers never came to rest")
+    with Client(address, timeout=LONG_S, set_as_default=False) as client:
+        until(lambda: not any(client.processing().values()))
+
+
+def hold(processes):
+    """The children of these Dask workers, as soon as each has one; they stand still until told."""
+    held = [until(partial(at_work, one.pid)) for one in processes]
+    for child in (found := [child for those in held for child in those]):
+        child.suspend()
+    return found
+
+
+def go_on(children):
+    for child in children:
+        with contextlib.suppress(psutil.NoSuchProcess):
+            child.resume()
 
 
 @pytest.fixture
@@ -81,11 +63,14 @@ def test_dask_makes_the_same_table_though_a_worker_and_the_parent_die(cluster, a
     words = (archive, "--out", there, "--level", "tune", "--engine", "dask")
     words += ("--scheduler", address, "--batch", "2")
     first = start(*words)
-    time.sleep(3)
-    processes[1].send_signal(signal.SIGKILL)
-    time.sleep(1)
+    one, other = (hold([process]) for process in processes[1:])
+    assert first.poll() is None
+    processes[1].kill()  # Dask's nanny of the worker, and with it the worker
+    go_on(one)
+    assert not left_of(one)
     first.kill()
     first.communicate()
+    go_on(other)
     code, said, err = gather(*words)
     assert code == 1, err
     assert "8 tunes of 9 files" in said, err
@@ -96,17 +81,35 @@ def test_dask_makes_the_same_table_though_a_worker_and_the_parent_die(cluster, a
     assert not list((there / ".gather" / "rows").rglob("*.json"))
 
 
+def test_a_worker_that_dies_is_replaced_and_leaves_no_child(cluster, archive, tmp_path):
+    address, processes = cluster
+    words = ("--level", "tune", "--engine", "dask", "--scheduler", address, "--batch", "3")
+    run = start(archive, "--out", tmp_path / "out", *words)
+    held = hold(processes[1:2])
+    worker = held[0].parent()
+    assert worker.ppid() == processes[1].pid
+    worker.kill()  # not its nanny, which starts another
+    go_on(held)
+    assert not left_of(held)
+    out, err = run.communicate(timeout=LONG_S)
+    assert "8 tunes of 9 files" in out, err
+    kept = at_work(processes[1].pid) + at_work(processes[2].pid)
+    assert kept
+    for process in processes[1:]:
+        process.terminate()
+    assert not left_of(kept)
+
+
 def test_a_scheduler_that_dies_is_one_sentence(cluster, archive, tmp_path):
     address, processes = cluster
     words = ("--level", "tune", "--engine", "dask", "--scheduler", address, "--batch", "1")
     run = start(archive, "--out", tmp_path / "out", *words)
-    shelf = tmp_path / "out" / ".gather" / "rows"
-    while run.poll() is None and not list(shelf.rglob("*.part")) + list(shelf.rglob("*.json")):
-        time.sleep(0.02)
+    held = hold(processes[1:])
     processes[0].kill()
-    err = run.communicate(timeout=60)[1]
-    if run.returncode == 1 and "8 tunes" not in err:
-        assert err.splitlines()[-1].startswith("liltwright: ")
+    err = run.communicate(timeout=LONG_S)[1]
+    go_on(held)
+    assert run.returncode == 1
+    assert err.splitlines()[-1] == f"liltwright: {SCHEDULER_ENDED}"
     assert gather(archive, "--out", tmp_path / "out", "--level", "tune")[0] == 1
     assert len(list((tmp_path / "out" / "tunes").iterdir())) == 8
 
@@ -116,7 +119,8 @@ def test_no_scheduler_is_one_sentence(archive, tmp_path, monkeypatch):
     from liltwright.gather import distributed
 
     monkeypatch.setattr(distributed, "WAIT_S", 1)
-    from liltwright.gather.gather import Order, gather
+    from liltwright.gather.gather import gather
+    from liltwright.gather.order import Order
     from liltwright.gather.pace import Pace
     from liltwright.gather.work import Recipe, program_version
     from liltwright.guitar.player import Player

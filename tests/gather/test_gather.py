@@ -7,18 +7,21 @@ import signal
 import sqlite3
 import subprocess
 import sys
-import time
+from functools import partial
 from pathlib import Path
 
+import psutil
 import pyarrow.parquet
 import pytest
 
 from liltwright.errors import PipelineError, UsageError
+from liltwright.gather import work
 from liltwright.gather.inputs import Shard, named_files, parse_shard
 from liltwright.gather.ledger import Ledger
 from liltwright.gather.pace import Pace, duration
 from liltwright.gather.table import COLUMNS
 from liltwright.gather.work import folder_name
+from tests.gather.watching import LONG_S, at_work, left_of, until
 
 ROOT = Path(__file__).parents[2]
 TUNE = (ROOT / "fixtures" / "demo" / "tune.abc").read_text()
@@ -47,12 +50,13 @@ def start(*words, cwd=ROOT):
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
 
 
 def gather(*words):
     process = start(*words)
-    out, err = process.communicate(timeout=120)
+    out, err = process.communicate(timeout=2 * LONG_S)
     return process.returncode, out, err
 
 
@@ -121,39 +125,38 @@ def test_another_level_is_other_work(archive, tmp_path):
 
 
 def test_killed_at_any_moment_the_table_is_the_same(archive, whole, tmp_path):
-    """Parent and workers die by kill -9; Ctrl-C ends with 130; the end is the undisturbed one."""
+    """Parent and workers die by kill -9, before, while and after the first file is worked on."""
     out = tmp_path / "out"
     words = (archive, "--out", out, "--level", "tune", "--processes", 2)
-    for wait in (0.7, 1.2, 1.5):
+    moments = (
+        lambda pid: out.exists(),
+        at_work,
+        lambda pid: list(out.glob("tunes/*")),
+    )
+    for moment in moments:
         process = start(*words)
-        time.sleep(wait)
+        until(partial(moment, process.pid))
+        workers = at_work(process.pid)
         process.kill()
         process.communicate()
+        assert not left_of(workers)
     process = start(*words)
-    time.sleep(1.2)
-    for child in children(process.pid):
-        with contextlib.suppress(ProcessLookupError):
-            os.kill(child, signal.SIGKILL)
-    process.communicate(timeout=60)
+    for worker in until(partial(at_work, process.pid)):
+        with contextlib.suppress(psutil.NoSuchProcess):
+            worker.kill()
+    assert process.communicate()[1]
     assert gather(*words)[0] == 1
     assert table(out) == table(whole[0])
 
 
 def test_ctrl_c_says_how_to_go_on(archive, tmp_path):
     process = start(archive, "--out", tmp_path / "out", "--processes", 1)
-    time.sleep(2.5)
-    workers = children(process.pid)
+    workers = until(partial(at_work, process.pid))
     os.killpg(process.pid, signal.SIGINT)
-    err = process.communicate(timeout=30)[1]
+    err = process.communicate(timeout=LONG_S)[1]
     assert process.returncode == 130, err
     assert "the same command goes on from there" in err
-    assert not any(Path(f"/proc/{worker}").exists() for worker in workers)
-
-
-def children(pid):
-    import psutil
-
-    return [child.pid for child in psutil.Process(pid).children()]
+    assert not left_of(workers, seconds=0)
 
 
 def test_shards_make_the_same_table(archive, whole, tmp_path):
@@ -180,6 +183,26 @@ def test_a_file_that_needs_too_much_memory_is_a_row(tmp_path):
     code, said, _ = gather(recording, "--out", tmp_path, "--level", "tune", "--memory", 0.5)
     assert code == 1
     assert "--memory" in said
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        MemoryError(),
+        OSError(12, "Cannot allocate memory"),
+        RuntimeError("std::bad_alloc"),
+        ImportError("x.so: failed to map segment from shared object"),
+    ],
+)
+def test_want_of_memory_is_known_by_whoever_says_it(monkeypatch, fault):
+    def without_memory(task):
+        raise fault
+
+    monkeypatch.setattr(work, "_made", without_memory)
+    task = work.Task("0", "a.abc", "a.abc", "folder", "tune", "own", {})
+    assert "allow more with --memory" in work.work_on(task)["error"]
+    monkeypatch.setattr(work, "_made", lambda task: 1 / 0)
+    assert "--memory" not in work.work_on(task)["error"]
 
 
 @pytest.mark.parametrize(

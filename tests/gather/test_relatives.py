@@ -6,7 +6,7 @@ import pyarrow.parquet
 
 from liltwright.gather.kin import write_relatives
 from liltwright.gather.melody import REST, melody_bars, places
-from liltwright.gather.relatives import Melody, candidates, relatives
+from liltwright.gather.relatives import ComparedTune, candidates, relatives
 from liltwright.gather.table import write_tunes
 from liltwright.read.abc import read_abc
 
@@ -37,8 +37,8 @@ def changed(bars, seed, up):
 
 
 def test_a_tune_is_found_in_another_key_and_octave_with_other_small_notes():
-    tunes = [Melody(f"tune {seed}", jig(seed)) for seed in range(60)]
-    tunes += [Melody(f"again {seed}", changed(jig(seed), seed, up=up))
+    tunes = [ComparedTune(f"tune {seed}", jig(seed)) for seed in range(60)]
+    tunes += [ComparedTune(f"again {seed}", changed(jig(seed), seed, up=up))
               for seed, up in ((3, 5), (7, 12), (11, -14))]  # fmt: skip
     pairs = relatives(tunes)
     assert [(pair.one, pair.other) for pair in sorted(pairs, key=lambda pair: pair.one)] == [
@@ -51,19 +51,24 @@ def test_a_tune_is_found_in_another_key_and_octave_with_other_small_notes():
 def test_a_part_more_or_less_and_other_bars_between_do_not_hide_it():
     tune = jig(5)
     longer = (*jig(90, 8), *tune[:8], *jig(91, 1), *tune[8:])
-    (pair,) = relatives([Melody("tune", tune), Melody("longer", longer)])
+    (pair,) = relatives([ComparedTune("tune", tune), ComparedTune("longer", longer)])
     assert pair.likeness > 0.8
 
 
 def test_strangers_and_scraps_are_no_relatives():
-    assert relatives([Melody(str(seed), jig(seed)) for seed in range(100, 160)]) == []
-    assert relatives([Melody("a", jig(1, 3)), Melody("b", jig(1, 3)), Melody("c", ())]) == []
+    assert relatives([ComparedTune(str(seed), jig(seed)) for seed in range(100, 160)]) == []
+    assert (
+        relatives(
+            [ComparedTune("a", jig(1, 3)), ComparedTune("b", jig(1, 3)), ComparedTune("c", ())]
+        )
+        == []
+    )
     slip = tuple((*bar, *bar[:3]) for bar in jig(1))
-    assert relatives([Melody("jig", jig(1)), Melody("slip jig", slip)]) == []
+    assert relatives([ComparedTune("jig", jig(1)), ComparedTune("slip jig", slip)]) == []
 
 
 def test_what_everybody_plays_brings_no_candidates():
-    same = [Melody(str(seed), (*jig(1, 8), *jig(seed, 8))) for seed in range(200, 280)]
+    same = [ComparedTune(str(seed), (*jig(1, 8), *jig(seed, 8))) for seed in range(200, 280)]
     assert len(candidates(same)) < 1000  # of 3,160 pairs
 
 

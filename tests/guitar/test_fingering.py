@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from liltwright.errors import UsageError
 from liltwright.guitar.fingering import Problem, Search, finger_melody, finger_stops
-from liltwright.guitar.melody import Line, line_of
+from liltwright.guitar.melody import MelodyLine, line_of
 from liltwright.guitar.player import Player
 from liltwright.guitar.plucking import FINGERS, home_cost, move_cost, pluck
 from liltwright.guitar.setups import make_setup
@@ -23,9 +23,9 @@ from tests.guitar.small_tunes import REEL_IN_D, REEL_IN_G, tune_of
 POSITIONS = Player().body_fret + Player().past_body
 
 
-def line_from(pitches, seconds, gaps, beats) -> Line:
+def line_from(pitches, seconds, gaps, beats) -> MelodyLine:
     none = tuple((0, k) for k in range(len(pitches)))
-    return Line(
+    return MelodyLine(
         tuple(pitches), tuple(seconds), tuple(gaps), tuple(beats), none, (1,) * len(pitches)
     )
 

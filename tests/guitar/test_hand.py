@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from liltwright.guitar.fretboard import Place
-from liltwright.guitar.hand import Hand, costs, grips, shift_cost, shift_seconds, stretch_cost
+from liltwright.guitar.hand import Hand, costs, grips, shift_seconds, stretch_cost
 
 TABLE = Path(__file__).parents[2] / "models" / "hand" / "costs.json"
 
@@ -41,13 +41,6 @@ def test_longer_shifts_take_longer_and_staying_takes_none() -> None:
     times = [shift_seconds(1, there) for there in range(1, 12)]
     assert times[0] == 0.0
     assert times == sorted(times)
-
-
-def test_an_open_string_frees_a_shift() -> None:
-    tied = shift_cost(1, 5, 0.134)
-    freed = shift_cost(1, 5, 0.134, free=True)
-    assert freed < tied
-    assert shift_cost(3, 3, 0.134) == 0.0
 
 
 def test_stretch_is_judged_in_millimetres() -> None:

@@ -215,3 +215,15 @@ def test_a_loud_clean_sine_is_not_clipped(tmp_path):
     pure = 0.99 * tone(57.0, SECONDS, harmonics=1, rate=44100)
     soundfile.write(tmp_path / "a.wav", pure, 44100, subtype="PCM_16")
     assert load_audio(tmp_path / "a.wav").warnings == ()
+
+
+def test_what_two_channels_do_not_share_is_kept_beside_the_mono_mix():
+    one, other = (0.4 * tone(midi, SECONDS, rate=SAMPLE_RATE) for midi in (69.0, 60.0))
+    apart = audio_from_samples(np.stack([one, 0.5 * other], axis=1), SAMPLE_RATE)
+    assert apart.beside is not None
+    assert len(apart.beside) == len(apart.samples)
+    assert abs(np.corrcoef(apart.samples, one)[0, 1]) > 0.99
+    assert abs(np.corrcoef(apart.beside.astype(float), other)[0, 1]) > 0.99
+    same = audio_from_samples(stereo(SAMPLE_RATE), SAMPLE_RATE)
+    assert same.beside is None
+    assert audio_from_samples(one, SAMPLE_RATE).beside is None

@@ -7,15 +7,26 @@ import pytest
 
 from liltwright import models
 from liltwright.errors import UsageError
+from liltwright.hear.audio.recording import audio_from_samples
 from liltwright.hear.audio.stretch import only_between
-from liltwright.hear.ears.accompanied import agreement
-from liltwright.hear.ears.band import one_octave
-from liltwright.hear.ears.network import BAND, BINS_PER_SEMITONE, LOWEST_MIDI, Evidence, run_network
+from liltwright.hear.ears.accompanied import agreement, is_plainly_accompanied
+from liltwright.hear.ears.band import odd_db, one_octave
+from liltwright.hear.ears.facing import facing_the_lead
+from liltwright.hear.ears.network import (
+    BAND,
+    BINS_PER_SEMITONE,
+    HOP_S,
+    LOWEST_MIDI,
+    Evidence,
+    evidence,
+    evidence_inside,
+    run_network,
+)
 from liltwright.hear.ears.raw import RawNote
 from liltwright.hear.listen import hear
 from liltwright.hear.settings import HearSettings
 from liltwright.units import midi_to_hz
-from tests.hear.signals import RATE, TUNE, audio, line
+from tests.hear.signals import RATE, TUNE, audio, line, onsets
 from tests.hear.test_listen import note_f1
 
 
@@ -56,7 +67,7 @@ def test_solo_is_as_if_there_were_no_bands():
 
 
 def test_only_the_own_ear_follows_a_band():
-    with pytest.raises(UsageError, match="leave --ear out"):
+    with pytest.raises(UsageError, match="take its own or listen to one player"):
         HearSettings(ear="swift-f0", players="band")
 
 
@@ -80,6 +91,54 @@ def test_a_leap_of_an_octave_and_back_is_put_right_where_the_ear_allows_it():
     notes = [RawNote(k * 0.2, k * 0.2 + 0.18, 60.0 + 12 * (k == 2), 0.9) for k in range(5)]
     assert [n.midi for n in one_octave(notes, beliefs(0.4))] == [60.0] * 5
     assert one_octave(notes, beliefs(0.9999))[2].midi == 72.0
+
+
+def test_a_note_without_its_odd_harmonics_sounds_an_octave_higher():
+    notes = [RawNote(k * 0.2, k * 0.2 + 0.18, 60.0, 0.9) for k in range(5)]
+    t = np.arange(RATE) / RATE
+    low = float(midi_to_hz(np.array(60.0)))
+    for harmonics, octave in (((1, 2, 3, 4), 60.0), ((2, 4, 6), 72.0)):
+        tone = sum(np.sin(2 * np.pi * low * h * t) / h for h in harmonics).astype(np.float32)
+        odd = odd_db(tone, notes)
+        assert [n.midi for n in one_octave(notes, beliefs(0.05), odd)] == [octave] * 5
+
+
+def test_a_glance_is_worked_through_once_and_changes_no_byte():
+    samples = line(harmonics=8)
+    known = {}
+    middle, start_s = evidence_inside(samples, 3.0, model=BAND, known=known)
+    spoiled = {span: (pitch + 1, events) for span, (pitch, events) in known.items()}
+    whole = evidence(samples, model=BAND)
+    again = evidence(samples, model=BAND, known=known)
+    assert np.array_equal(whole.pitch, again.pitch)
+    assert np.array_equal(whole.onset, again.onset)
+    first = round(start_s / HOP_S)
+    assert np.array_equal(whole.pitch[first : first + len(middle.pitch)], middle.pitch)
+    assert not np.array_equal(whole.pitch, evidence(samples, model=BAND, known=spoiled).pitch)
+    assert not is_plainly_accompanied(samples, RATE, {})
+
+
+def test_a_panned_lead_is_faced():
+    lead = line(harmonics=8)
+    rest = chords(len(lead) / RATE, loud=1.0)[: len(lead)]
+    both = np.stack([0.25 * lead + 0.75 * rest, 0.75 * lead + 0.25 * rest], axis=1)
+    stereo = audio_from_samples(both, RATE)
+    notes = [
+        RawNote(at, at + 0.2, float(midi), 0.9) for at, midi in zip(onsets(), TUNE, strict=True)
+    ]
+    faced = facing_the_lead(stereo, notes)
+
+    def share(samples):
+        return abs(np.corrcoef(samples, lead)[0, 1])
+
+    assert share(faced.samples) > share(stereo.samples) + 0.1
+    alone = audio(lead)
+    assert facing_the_lead(alone, notes) is alone
+
+
+def test_a_band_between_two_times_is_found_out():
+    silence = np.zeros(40 * RATE, "f4")
+    assert hear(audio(np.concatenate([silence[: 5 * RATE], mixed().samples, silence]))).band
 
 
 def test_agreement_counts_each_note_once():

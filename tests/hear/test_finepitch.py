@@ -7,7 +7,7 @@ import librosa
 import numpy as np
 import pytest
 
-from liltwright.hear.clean.finepitch import measure_pitch
+from liltwright.hear.clean.finepitch import measure_pitch, settled_pitch
 from liltwright.hear.ears.raw import RawNote
 from tests.hear.signals import RATE, struck, tone
 
@@ -88,3 +88,22 @@ def test_agrees_with_yin_of_librosa():
         assert measured(samples, p + 0.2, 0.4).midi[0] == pytest.approx(
             librosa.hz_to_midi(yin_hz), abs=0.03
         )
+
+
+def test_a_sung_note_has_the_pitch_that_it_holds():
+    """A third of the note a semitone low, then held: a mean would lie 33 cents low."""
+    time_s = np.arange(round(0.6 * RATE)) / RATE
+    for p in PITCHES[3::3]:
+        sound = tone(p - 1.0 * (time_s < 0.2), 0.6)
+        recording = np.concatenate([LEAD, sound, LEAD]).astype("f4")
+        note = RawNote(LEAD_S, LEAD_S + 0.6, p - 0.3)
+        assert abs(float(settled_pitch(recording, RATE, [note])[0]) - p) < 0.1
+
+
+def test_where_nothing_is_periodic_the_pitch_stays():
+    hiss = np.random.default_rng(0).standard_normal(RATE).astype("f4")
+    notes = [RawNote(0.1, 0.13, 60.2), RawNote(0.3, 0.9, 71.4)]
+    found = settled_pitch(np.zeros(RATE, dtype="f4"), RATE, notes)
+    assert found.tolist() == [60.2, 71.4]
+    assert np.all(np.abs(settled_pitch(hiss, RATE, notes) - [60.2, 71.4]) < 2.0)
+    assert settled_pitch(hiss, RATE, []).shape == (0,)

@@ -35,7 +35,8 @@ def recording(path):
 
 @cache
 def raw(path):
-    return tidy(own_notes(recording(path).samples))
+    audio = recording(path)
+    return tidy(own_notes(audio.samples, find_events(audio.samples, audio.sample_rate)))
 
 
 @each_file

@@ -8,15 +8,15 @@ import pytest
 from liltwright import models
 from liltwright.notate.metre.choice import chosen
 from liltwright.notate.metre.reading_features import LOOKS, looks
-from liltwright.notate.metre.trees import Trees, odds
-from liltwright.notate.metre.viterbi import Path
+from liltwright.notate.metre.viterbi import MetrePath
 from liltwright.notate.plain import PlainNotes
+from liltwright.trees import Trees, odds
 
 TICK_S = 0.02
 
 
-def reading(meter: str, ticks: np.ndarray, score: float = 0.0) -> Path:
-    return Path(meter, score, ticks, np.zeros(len(ticks), bool))
+def reading(meter: str, ticks: np.ndarray, score: float = 0.0) -> MetrePath:
+    return MetrePath(meter, score, ticks, np.zeros(len(ticks), bool))
 
 
 def look(meter: str, ticks: np.ndarray, midi: np.ndarray) -> dict[str, float]:

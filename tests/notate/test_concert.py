@@ -8,7 +8,9 @@ import pytest
 
 from liltwright.errors import UsageError
 from liltwright.notate.concert import concert_move, concert_remark
-from liltwright.notate.notate import NotateSettings, notate, renotate
+from liltwright.notate.notate import notate
+from liltwright.notate.renotate import renotate
+from liltwright.notate.settings import NotateSettings
 from liltwright.tune import Heard, KeyCandidate, KeyName
 from tests.notate.playing import JIG, play, tune_of
 
@@ -31,7 +33,7 @@ def test_of_two_semitones_the_usual_key_is_meant() -> None:
     said = concert_remark(-48.0, F_MINOR, move)[0]
     assert "E minor, 52 cents above" in said
     assert "F minor, 48 cents below" in said
-    assert "--concert -48" in said
+    assert "the concert pitch -48 writes that" in said
 
 
 @pytest.mark.parametrize("cents", [-48.0, 48.0])
@@ -66,11 +68,11 @@ def test_everything_is_moved_together() -> None:
     assert [note.midi for note in found.heard] == [note.midi for note in true.heard]
     second = found.candidates.key[1]
     assert (second.tonic, second.mode) in {("G#", true.mode), ("Ab", true.mode)}
-    assert any("--concert -48" in remark for remark in found.remarks)
+    assert any("the concert pitch -48 writes that" in remark for remark in found.remarks)
     other = renotate(found, NotateSettings(concert_cents=-48.0))
     assert other.parts[0].bars[0][0].midi == true.parts[0].bars[0][0].midi + 1
 
 
 def test_a_written_tune_has_no_concert_pitch() -> None:
-    with pytest.raises(UsageError, match="--concert is for recordings"):
+    with pytest.raises(UsageError, match="the concert pitch is for recordings"):
         renotate(tune_of(JIG), NotateSettings(concert_cents=20.0))

@@ -5,7 +5,9 @@ from fractions import Fraction as F
 
 import pytest
 
-from liltwright.notate.notate import NotateSettings, notate, renotate
+from liltwright.notate.notate import notate
+from liltwright.notate.renotate import renotate
+from liltwright.notate.settings import NotateSettings
 from liltwright.read.abc import read_abc
 from liltwright.records import from_json, to_json
 from liltwright.tune import Heard, NoteEvent, Source, Tune

@@ -6,7 +6,10 @@ import pytest
 
 from liltwright import cli
 from liltwright.errors import UsageError
-from liltwright.notate.notate import NotateSettings, notate, renotate
+from liltwright.notate.effects import effects_words
+from liltwright.notate.notate import notate
+from liltwright.notate.renotate import renotate
+from liltwright.notate.settings import NotateSettings
 from liltwright.options import TuneOptions
 from liltwright.run import find_tune
 from tests.notate.playing import play
@@ -14,7 +17,7 @@ from tests.notate.test_notate import JIG, tune_of
 
 
 def about(tune) -> list[str]:
-    return [words for words in tune.remarks if words.startswith("--")]
+    return list(effects_words(tune.remarks))
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +30,8 @@ def test_a_tempo_that_was_not_taken_says_so(heard):
     assert abs(tune.beats_per_minute - 33) > 3
     found = f"{tune.beats_per_minute:.0f}"
     assert about(tune) == [
-        f"--tempo 33 fits no reading of what was played; the tune is read at {found}."
+        "You asked for tempo 33, which fits no reading of what was played; "
+        f"the tune is read at {found}."
     ]
     assert about(notate(heard, settings=NotateSettings(beats_per_minute=100))) == []
 
@@ -35,7 +39,9 @@ def test_a_tempo_that_was_not_taken_says_so(heard):
 def test_an_octave_that_is_there_already_says_so(heard):
     tune = notate(heard, settings=NotateSettings(octave_shift=1))
     assert tune.octave_shift == 1
-    same = "--octave 1 changes nothing: the tune is written in that octave already."
+    same = (
+        "You asked for octave 1, which changes nothing: the tune is written in that octave already."
+    )
     assert about(tune) == [same]
     assert about(renotate(tune, NotateSettings())) == []
     assert about(notate(heard, settings=NotateSettings(octave_shift=2))) == []
@@ -45,13 +51,15 @@ def test_an_octave_that_is_there_already_says_so(heard):
 def test_a_type_that_the_bars_exclude_says_so():
     tune = tune_of(JIG)
     (words,) = about(renotate(tune, NotateSettings(tune_type="reel")))
-    assert words.startswith("--type reel does not fit the bars: it is written in ")
+    assert words.startswith(
+        "You asked for type reel, which does not fit the bars: it is written in "
+    )
     assert words.endswith("this tune in 6/8.")
     assert about(renotate(tune, NotateSettings(tune_type="slide"))) == []
 
 
 def test_a_first_bar_after_the_end_is_refused(heard):
-    with pytest.raises(UsageError, match="--first-bar 500 lies after the last note"):
+    with pytest.raises(UsageError, match="the first bar line at 500 lies after the last"):
         notate(heard, settings=NotateSettings(first_bar_s=500))
 
 

@@ -52,6 +52,19 @@ def test_two_parts_with_nothing_in_common_stay_two() -> None:
     assert names(form) == "AABC"
 
 
+def test_what_differs_alike_in_every_round_is_another_part() -> None:
+    other = "12345" + A[5:]
+    assert names(form_of(A + other + A + other)) == "ABAB"
+    assert names(form_of(A + A + B + B + A + other + B + B)) == "AABBAABB"
+
+
+def test_a_part_that_is_varied_in_every_pass_leaves_the_rounds_whole() -> None:
+    changed = ("12" + A[2:], A[:2] + "345" + A[5:], A[:4] + "678" + A[7:])
+    rounds = [A + one + B + B for one in changed]
+    form = form_of("".join(rounds))
+    assert (names(form), form.round_bars) == ("AABB" * 3, 32)
+
+
 def test_the_ending_is_kept_in_what_was_heard_and_said() -> None:
     tune = tune_of(JIG)
     whole = play(tune, beats_per_minute=110)

@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 
 from liltwright import models
+from liltwright.models import read_lines
 from liltwright.notate.metre.features import describe
 from liltwright.notate.metre.kind import Kind, bend
-from liltwright.notate.metre.network import NETWORKS, WINDOW, Evidence, listen_for_metre
+from liltwright.notate.metre.network import NETWORKS, WINDOW, Emissions, listen_for_metre
 from liltwright.notate.metre.places import nearest_step, places
-from liltwright.notate.metre.tempo import find_pulse
-from liltwright.notate.metre.viterbi import PLACE_WEIGHT, best_paths
+from liltwright.notate.metre.tempo import find_tempo
+from liltwright.notate.metre.viterbi import COSTS, best_paths
 from liltwright.notate.plain import PlainNotes, plain_notes
 from tests.notate.playing import JIG, REEL, SLIP_JIG, play, tune_of
 
@@ -92,7 +93,7 @@ def test_long_performances_are_read_in_windows_that_agree() -> None:
     assert np.ptp(pace) < 1e-3 * pace.mean()
 
 
-def made_up(n: int, seed: int) -> Evidence:
+def made_up(n: int, seed: int) -> Emissions:
     """Random log probabilities; every note is on the page, and the page never jumps."""
     rng = np.random.default_rng(seed)
     table = places()
@@ -102,7 +103,7 @@ def made_up(n: int, seed: int) -> Evidence:
         return raw - np.logaddexp.reduce(raw, axis=1)[:, None]
 
     certain = np.tile([0.0, -200.0], (n, 1))
-    return Evidence(
+    return Emissions(
         logs(len(table.ticks)), logs(len(table.steps)), logs(16), logs(13), logs(5),
         certain, certain[:, ::-1],
     )  # fmt: skip
@@ -115,11 +116,9 @@ def test_the_best_path_is_the_best_of_all_paths(seed: int) -> None:
     which = table.meters.index("2/4")
     inside = np.flatnonzero(table.meter == which)
     found = best_paths(evidence, meters=("2/4",))[0]
-    best = -np.inf
+    best, weight = -np.inf, read_lines(COSTS)["place"]
     for way in product(inside, repeat=4):
-        score = sum(
-            PLACE_WEIGHT * evidence.place[i, p] + evidence.real[i, 0] for i, p in enumerate(way)
-        )
+        score = sum(weight * evidence.place[i, p] + evidence.real[i, 0] for i, p in enumerate(way))
         for i in range(3):
             apart = (table.ticks[way[i + 1]] - table.ticks[way[i]]) % 48
             fits = np.flatnonzero((table.steps - apart) % 48 == 0)
@@ -153,7 +152,7 @@ def test_the_pulse_finds_swing_and_tempo_of_exact_notes(ratio: float) -> None:
     kind = Kind("hornpipe", "4/4")
     ticks = np.arange(0, 96 * 8, 12)
     onset = bend(kind, ticks.astype(float), ratio) * 0.015
-    pulse = find_pulse(ticks, onset, np.zeros(len(ticks), bool), kind)
+    pulse = find_tempo(ticks, onset, np.zeros(len(ticks), bool), kind)
     assert pulse.ratio == pytest.approx(ratio, rel=1e-6)
     assert pulse.tick_s == pytest.approx(0.015)
     assert np.abs(pulse.error_s).max() < 1e-9
@@ -164,7 +163,7 @@ def test_a_breath_is_time_that_the_pulse_does_not_know() -> None:
     kind = Kind("jig", "6/8")
     ticks = np.arange(0, 72 * 8, 12)
     onset = ticks * 0.015 + 0.4 * (ticks >= 72 * 4)
-    pulse = find_pulse(ticks, onset, np.zeros(len(ticks), bool), kind)
+    pulse = find_tempo(ticks, onset, np.zeros(len(ticks), bool), kind)
     assert np.flatnonzero(pulse.waits).tolist() == [24]
     assert pulse.tick_s == pytest.approx(0.015)
 

@@ -7,7 +7,9 @@ import pytest
 
 from liltwright.errors import PipelineError, UsageError
 from liltwright.keys import parse_key
-from liltwright.notate.notate import NotateSettings, notate, renotate
+from liltwright.notate.notate import notate
+from liltwright.notate.renotate import renotate
+from liltwright.notate.settings import NotateSettings
 from liltwright.records import from_json, to_json
 from liltwright.tune import Bar, Heard, NoteEvent, Source, Tune
 from tests.notate.playing import JIG, REEL, SLIP_JIG, play, tune_of

@@ -13,7 +13,7 @@ from liltwright.notate.bars.trebles import untrebled
 from liltwright.notate.form.segments import Form, Segment
 from liltwright.notate.metre.kind import Kind
 from liltwright.notate.metre.swing import lacks_snaps, written_even
-from liltwright.notate.metre.viterbi import Path
+from liltwright.notate.metre.viterbi import MetrePath
 
 TICK_S = 0.015
 
@@ -108,10 +108,10 @@ def test_swung_pairs_are_written_even_and_snaps_make_a_strathspey() -> None:
     dotted = np.array([24 * at + off for at in range(16) for off in (0, 18)])
     snaps = np.array([24 * at + off for at in range(16) for off in (0, 6 if at % 4 == 0 else 18)])
     plain = np.zeros(32, bool)
-    path = Path("4/4", 0.0, dotted, plain)
+    path = MetrePath("4/4", 0.0, dotted, plain)
     even = written_even(path, Kind("hornpipe", "4/4"))
     assert even.ticks[:-1].tolist() == [12 * at for at in range(31)]
     assert written_even(path, Kind("march", "4/4")) is path
     assert lacks_snaps(path, "strathspey")
-    assert not lacks_snaps(Path("4/4", 0.0, snaps, plain), "strathspey")
+    assert not lacks_snaps(MetrePath("4/4", 0.0, snaps, plain), "strathspey")
     assert not lacks_snaps(path, "march")

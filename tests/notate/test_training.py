@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from liltwright.models.metre.features import IGNORE, example
-from liltwright.models.metre.rounds import AT, LONG, PLAYED, Page, _crooked, _lengthened
+from liltwright.models.metre.page import Page
+from liltwright.models.metre.rounds import AT, LONG, PLAYED, _crooked, _lengthened
 from liltwright.notate.metre.places import places
 from tests.benchmark.timeline import whole_round
 from tests.notate.playing import JIG, REEL, SLIP_JIG, tune_of

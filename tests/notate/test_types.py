@@ -7,7 +7,7 @@ import pytest
 
 from liltwright.notate.metre.type_features import MANNER, manner
 from liltwright.notate.metre.types import retold
-from liltwright.notate.metre.viterbi import Path
+from liltwright.notate.metre.viterbi import MetrePath
 from liltwright.notate.notate import notate
 from tests.benchmark.collections import tunes
 from tests.benchmark.performer import perform
@@ -18,7 +18,7 @@ PLAIN = {"pace": 1.0, "ending": "none", "ending_bars": 1, "trebles_are_notes": F
 
 def test_crotchets_become_dotted_crotchets() -> None:
     ticks = np.array([0, 12, 24, 32, 40, 48, 72, -1, 96])
-    path = Path("4/4", -1.0, ticks, np.zeros(9, bool))
+    path = MetrePath("4/4", -1.0, ticks, np.zeros(9, bool))
     told = retold(path)
     assert told.meter == "6/8"
     assert told.ticks.tolist() == [0, 24, 36, 48, 60, 72, 108, -1, 144]

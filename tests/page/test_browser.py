@@ -1,103 +1,15 @@
-"""The page in a headless Chromium: look, mend, choose, pin, play, print, practise; by keys alone.
-
-Accessibility is judged by axe-core (Deque), from the package that carries it.
-"""
+"""The page in a headless Chromium: look, mend, choose, pin, play, print, practise, by keys."""
 
 import base64
 import json
-from dataclasses import replace
-from importlib.util import find_spec
-from pathlib import Path
 
 import pytest
 
-import liltwright
-from tests.page.conftest import DEMO
-from tests.page.server import Page
+from tests.page.looking import accessibility_faults, click_button, go, settled, state, view
 from tests.tools import need
-from tests.write.browser import Browser
-from tests.write.hand_made import heard_jig
 
-AXE = Path(find_spec("axe_playwright_python").origin).parent / "axe.min.js"
 VIEWS = ("tune", "tuning", "layers", "practice")
 CTRL, SHIFT = 2, 8
-
-
-@pytest.fixture(scope="module")
-def site(tmp_path_factory):
-    """A shelf with the hummed jig, its recording beside it, and a written tune."""
-    need("chromium")
-    root = tmp_path_factory.mktemp("browser")
-    liltwright.write(liltwright.read(DEMO / "tune.abc"), folder=root / "tunes" / "lamp")
-    liltwright.write(replace(heard_jig(), title="Doubted"), folder=root / "tunes" / "doubted")
-    with Page(root / "tunes", root / "settings") as page:
-        task = page.post("/api/upload?name=hum.ogg", (DEMO / "hum.ogg").read_bytes()).json()
-        assert page.finished(task)["error"] == ""
-        yield page
-
-
-@pytest.fixture(scope="module")
-def opened(site):
-    with Browser() as browser:
-        browser.open(site.address)
-        browser.wait_for("document.body.dataset.ready === '#/'")
-        yield browser
-
-
-@pytest.fixture
-def browser(site, opened):
-    opened.size(1280, 900)
-    opened.call("Emulation.setEmulatedMedia", features=[], media="")
-    opened.errors = []
-    yield opened
-    ours = f"http://{site.host}/"
-    away = [u for u in opened.requests if not u.startswith((ours, "data:", "blob:"))]
-    assert away == []
-    assert opened.errors == []
-
-
-def go(browser, address: str, until: str = "true") -> None:
-    if browser.run("location.hash") == address:
-        browser.run("location.hash = '#/'")
-        browser.wait_for("document.body.dataset.ready === '#/'")
-    browser.run(f"location.hash = {address!r}")
-    browser.wait_for(f"document.body.dataset.ready === {address!r}", 40)
-    browser.wait_for(f"!!({until})", 40)
-
-
-def view(browser, site, name: str, step: str) -> str:
-    tune = site.tune(name)
-    ready = {
-        "tune": "document.querySelector('.music [data-note]')",
-        "tuning": "document.querySelector('.strings tbody tr')",
-        "layers": "document.querySelector('.layer-music [data-note]')",
-        "practice": "document.querySelector('.music [data-note]')",
-    }[step]
-    go(browser, f"#/t/{tune}/{step}", ready)
-    return tune
-
-
-def state(site, tune: str) -> dict:
-    return site.get(f"/api/tune/{tune}").json()
-
-
-def click_button(browser, words: str) -> None:
-    found = browser.run(
-        f"(() => {{ const b = [...document.querySelectorAll('button')].find((one) => "
-        f"one.textContent === {words!r} && !one.disabled); if (b) b.click(); return !!b; }})()"
-    )
-    assert found, words
-
-
-def settled(browser, site, tune: str, version: int) -> dict:
-    import time
-
-    for _ in range(200):
-        now = state(site, tune)
-        if now["version"] > version:
-            return now
-        time.sleep(0.05)
-    raise AssertionError("no change arrived")
 
 
 def test_the_shelf_lists_and_finds_tunes(browser, site):
@@ -316,12 +228,5 @@ def test_no_serious_accessibility_fault(browser, site, scheme, width):
     for address in ("#/", *(f"#/t/{hum}/{step}" for step in VIEWS), "#/player"):
         go(browser, address)
         browser.wait_for("!document.querySelector('.wait')", 30)
-        browser.run(AXE.read_text(encoding="utf-8") + "; true")
-        found = browser.run(
-            "axe.run().then((r) => JSON.stringify({passes: r.passes.length, faults: "
-            "r.violations.map((v) => [v.id, v.impact, v.nodes[0].html.slice(0, 200)])}))"
-        )
-        report = json.loads(found)
-        assert report["passes"] > 15
-        assert [f for f in report["faults"] if f[1] in ("serious", "critical")] == [], address
+        assert accessibility_faults(browser) == [], address
         assert browser.run("document.documentElement.scrollWidth") <= width, address

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from liltwright.read.bars import ReadBar
-from liltwright.read.midi_grid import GRID, RARE, Struck, nearest, quantised, snapped
+from liltwright.read.midi_grid import GRID, RARE, TickNote, nearest, quantised, snapped
 from liltwright.read.unfold import printed_bars
 from liltwright.tune import ScoreNote
 
@@ -33,7 +33,7 @@ def test_a_tick_on_a_place_of_the_grid_stays_there(place, bars):
 
 
 def test_a_note_that_ends_early_lasts_to_the_next():
-    notes = [Struck(0, 216, 62), Struck(240, 456, 64), Struck(480, 960, 66)]
+    notes = [TickNote(0, 216, 62), TickNote(240, 456, 64), TickNote(480, 960, 66)]
     assert quantised(notes, WHOLE) == [
         (Fraction(0), EIGHTH, 62),
         (EIGHTH, 2 * EIGHTH, 64),

@@ -43,7 +43,8 @@ from liltwright.write.formats.abc import layer_to_abc, tune_to_abc
 from liltwright.write.formats.midi import layer_to_midi, tune_to_midi
 from liltwright.write.formats.musicxml import layer_to_musicxml, tune_to_musicxml
 from liltwright.write.formats.tablature import layer_to_text
-from liltwright.write.sheet.layout import PERFORMANCE, Sheet, sheet_of_layer, sheet_of_tune
+from liltwright.write.sheet.bars import Sheet
+from liltwright.write.sheet.layout import PERFORMANCE, sheet_of_layer, sheet_of_tune
 from tests.benchmark.collections import tunes
 from tests.read.books import plain_parts
 from tests.write import schema

@@ -12,7 +12,8 @@ import mido
 
 from liltwright.read.tablature import Tablature
 from liltwright.tune import Tune
-from liltwright.write.sheet.layout import Sheet, sheet_of_tune
+from liltwright.write.sheet.bars import Sheet
+from liltwright.write.sheet.layout import sheet_of_tune
 from liltwright.write.sheet.voices import VoiceName
 
 Notes = list[tuple[Fraction, int]]

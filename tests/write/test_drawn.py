@@ -17,9 +17,10 @@ from liltwright.write.engrave.engraving import engrave, engrave_tune
 from liltwright.write.engrave.pages import page_breaks
 from liltwright.write.engrave.svg import standalone
 from liltwright.write.formats.lead import with_chords
+from liltwright.write.sheet.bars import Sheet
 from liltwright.write.sheet.drawn import drawn
-from liltwright.write.sheet.layout import Sheet, sheet_of_layer, sheet_of_tune
-from liltwright.write.sheet.voices import Item, SheetNote, Voice
+from liltwright.write.sheet.layout import sheet_of_layer, sheet_of_tune
+from liltwright.write.sheet.voices import SheetNote, Voice, VoiceItem
 from tests.write.arranged import arrangements
 
 SVG = {"s": "http://www.w3.org/2000/svg"}
@@ -134,8 +135,8 @@ def test_pages_turn_between_parts_and_leave_no_line_alone():
 def test_a_short_bass_note_alone_is_drawn_as_an_eighth():
     sixteenth, rest = Fraction(1, 16), Fraction(3, 16)
     note = SheetNote(40, Fraction(0), sixteenth, "bass", string=6)
-    melody = Item(Fraction(0), Fraction(1, 4), (replace(note, voice="melody", string=1),))
-    bass = (Item(Fraction(0), sixteenth, (note,)), Item(sixteenth, rest))
+    melody = VoiceItem(Fraction(0), Fraction(1, 4), (replace(note, voice="melody", string=1),))
+    bass = (VoiceItem(Fraction(0), sixteenth, (note,)), VoiceItem(sixteenth, rest))
     voices = (Voice("melody", (melody,)), Voice("bass", bass))
     tune, made = arrangements()[1]
     sheet = sheet_of_layer(tune, made, "melody")

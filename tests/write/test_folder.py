@@ -7,6 +7,7 @@ import sys
 
 import pytest
 
+from liltwright.cli_faults import typed
 from liltwright.errors import PipelineError, UsageError
 from liltwright.write.folder.save import check_folder, edited_by_user, remove_if_empty, save
 
@@ -52,8 +53,10 @@ def test_the_edited_file_that_is_the_input_is_kept(tmp_path):
 
 def test_a_folder_with_other_things_in_it_is_refused_unless_told(tmp_path):
     (tmp_path / "holiday.jpg").write_bytes(b"x")
-    with pytest.raises(UsageError, match=r"not empty \(holiday\.jpg\).*--replace"):
+    with pytest.raises(UsageError, match=r"not empty \(holiday\.jpg\): choose another") as fault:
         check_folder(tmp_path)
+    assert "--" not in str(fault.value)
+    assert "or say --replace to write into it all the same." in typed(fault.value)
     check_folder(tmp_path, replace=True)
 
 

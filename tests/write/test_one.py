@@ -63,10 +63,12 @@ def test_another_ending_and_a_file_that_is_there_are_refused_before_any_work(tmp
 
 
 def test_the_command_writes_the_layer(tmp_path, capsys):
-    from liltwright import jobs
+    from liltwright import cli_says, jobs
 
     source, out = tmp_path / "a.abc", tmp_path / "drone.txt"
     source.write_text(tune_to_abc(jig()), encoding="utf-8")
-    jobs.tab(source, TuneOptions(), GuitarOptions(tuning="DADGAD"), LayerOptions(), "drone", out)
+    wanted = GuitarOptions(tuning="DADGAD")
+    made = jobs.tab(source, TuneOptions(), wanted, LayerOptions(), "drone", out)
+    cli_says.tabbed(made, as_json=False, hands=False)
     assert out.read_text(encoding="utf-8").startswith("The Lamp at the Ferry: drone")
     assert str(out) in capsys.readouterr().out

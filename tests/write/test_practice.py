@@ -11,7 +11,7 @@ import pytest
 import soundfile
 
 from liltwright.errors import UsageError
-from liltwright.jobs import practise
+from liltwright.jobs_around import practise
 from liltwright.options import PracticeOptions
 from liltwright.practising import practice_name
 from liltwright.records import to_json

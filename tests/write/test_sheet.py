@@ -9,8 +9,9 @@ import pytest
 
 from liltwright.read.abc import read_abc
 from liltwright.tune import Tune
+from liltwright.write.sheet.bars import SheetBar
 from liltwright.write.sheet.beams import beams_of
-from liltwright.write.sheet.layout import SheetBar, sheet_of_layer, sheet_of_tune
+from liltwright.write.sheet.layout import sheet_of_layer, sheet_of_tune
 from liltwright.write.sheet.values import divided, value_and_dots
 from tests.read import books
 from tests.write.arranged import arrangements, layers

@@ -16,7 +16,6 @@ from liltwright.write.sound.synth import (
     PlayedNote,
     heard_melody_audio,
     layer_audio,
-    melody_audio,
     mix,
 )
 from tests.write.hand_made import arrangement, heard_jig, jig
@@ -174,10 +173,3 @@ def test_the_melody_follows_the_recording_in_time_octave_and_concert_pitch():
     piece = samples[int((note.onset_s + 0.03) * SAMPLE_RATE) : int(note.offset_s * SAMPLE_RATE)]
     hz = librosa.yin(piece.astype(float), fmin=80, fmax=700, sr=SAMPLE_RATE, frame_length=2048)
     assert 69 + 12 * np.log2(np.median(hz) / 440) == pytest.approx(note.midi + 0.3, abs=0.03)
-
-
-def test_the_plain_tune_sounds_as_written(tune):
-    sound = melody_audio(tune)
-    piece = sound.samples[int(0.02 * SAMPLE_RATE) : int(0.2 * SAMPLE_RATE)]
-    hz = librosa.yin(piece.astype(float), fmin=200, fmax=900, sr=SAMPLE_RATE, frame_length=2048)
-    assert 69 + 12 * np.log2(np.median(hz) / 440) == pytest.approx(69, abs=0.05)

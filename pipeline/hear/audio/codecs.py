@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-BLOCK_FRAMES = 1 << 17
+BLOCK_FRAMES = 1 << 17  # samples read at once, about 3 s
 SOUND_FORMATS = (
     "wav,w64,aiff,flac,ogg,mp3,aac,mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,asf,avi,amr,au,caf,ac3,"
     "eac3,wv,ape,tta,adts,loas,mpeg,mpegts,flv,dsf"

@@ -17,15 +17,15 @@ from functools import cache
 
 import numpy as np
 
-WINDOW = 512
-HOP = 128
-LAG = 2
-BLOCK_FRAMES = 1024
-BANDS_PER_OCTAVE = 12
-LOWEST_HZ = 120.0
-HIGHEST_HZ = 10000.0
-MEDIAN_S = 1.5
-QUIET_FLUX = 0.01
+WINDOW = 512  # samples at 22050 Hz, 23 ms
+HOP = 128  # samples between frames, 5.8 ms
+LAG = 2  # frames that a rise is taken over
+BLOCK_FRAMES = 1024  # frames worked on together, for bounded memory
+BANDS_PER_OCTAVE = 12  # a semitone each
+LOWEST_HZ = 120.0  # below it is hum of the room
+HIGHEST_HZ = 10000.0  # above it a phone records little
+MEDIAN_S = 1.5  # seconds about a frame by which its ordinary change is known
+QUIET_FLUX = 0.01  # change of level that counts as none, in the flux's own unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +52,7 @@ def find_events(samples: np.ndarray, sample_rate: int) -> Events:
     before = np.zeros((LAG, bands.shape[1]), dtype=np.float32)
     for first in range(0, frames, BLOCK_FRAMES):
         last = min(first + BLOCK_FRAMES, frames)
-        power = _power(samples, first, last)
+        power = powers(samples, first, last)
         level[first:last] = 10 * np.log10(power.sum(axis=1) / WINDOW**2 * 5.3 + 1e-10)
         loud = np.log10(1.0 + 1e4 * np.sqrt(power @ bands))
         joined = np.concatenate((before, loud))
@@ -64,15 +64,17 @@ def find_events(samples: np.ndarray, sample_rate: int) -> Events:
     return Events(HOP / sample_rate, level, _relative(flux, sample_rate), _noise(level))
 
 
-def _power(samples: np.ndarray, first: int, last: int) -> np.ndarray:
-    """Power spectra of frames first..last, shape (frames, WINDOW // 2 + 1)."""
+def powers(samples: np.ndarray, first: int, last: int) -> np.ndarray:
+    """Power spectra of frames first to last - 1, shape (frames, WINDOW // 2 + 1)."""
+    from scipy.fft import rfft
+
     start, end = first * HOP - WINDOW // 2, (last - 1) * HOP + WINDOW // 2
     part = samples[max(0, start) : max(0, min(end, len(samples)))]
     part = np.pad(part, (max(0, -start), max(0, end - max(start, 0) - len(part) - max(0, 0))))
     need = (last - first - 1) * HOP + WINDOW
     part = np.pad(part, (0, max(0, need - len(part))))[:need]
     windows = np.lib.stride_tricks.sliding_window_view(part, WINDOW)[::HOP]
-    spectrum = np.fft.rfft(windows * np.hanning(WINDOW).astype(np.float32), axis=1)
+    spectrum = rfft(windows * np.hanning(WINDOW).astype(np.float32), axis=1)
     return (spectrum.real**2 + spectrum.imag**2).astype(np.float32)
 
 

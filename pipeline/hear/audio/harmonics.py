@@ -16,22 +16,24 @@ import numpy as np
 
 from liltwright.units import midi_to_hz
 
-WINDOW, TRANSFORM = 1024, 2048
-HOP = 128
-HARMONICS = 6
+WINDOW, TRANSFORM = 1024, 2048  # samples at 22050 Hz: 46 ms, and with zeros to twice that
+HOP = 128  # samples between frames, 5.8 ms
+HARMONICS = 6  # of a note; higher ones are lost in a phone's recording
 HIGHEST_SHARE = 0.488
 """Of the transform; just below half the sample rate."""
-HALF_WIDTH_SEMITONES = 0.6
+HALF_WIDTH_SEMITONES = 0.6  # about a harmonic that is taken as its own
 
 
 def frame_spectra(samples: np.ndarray, first: int, last: int) -> np.ndarray:
     """Power of frames first to last - 1, frame i centred on sample i * HOP; (frames, lines)."""
+    from scipy.fft import rfft
+
     start, stop = first * HOP - WINDOW // 2, (last - 1) * HOP + WINDOW // 2
     part = samples[max(0, start) : max(0, stop)]
     part = np.pad(part, (max(0, -start), 0))
     part = np.pad(part, (0, max(0, stop - start - len(part))))
     frames = np.lib.stride_tricks.sliding_window_view(part, WINDOW)[::HOP]
-    lines = np.fft.rfft(frames * np.hanning(WINDOW).astype(np.float32), TRANSFORM, axis=1)
+    lines = rfft(frames * np.hanning(WINDOW).astype(np.float32), TRANSFORM, axis=1)
     return (lines.real**2 + lines.imag**2).astype(np.float32)
 
 

@@ -6,7 +6,7 @@ Out    : Audio, float32 mono at 22.05 kHz.
 Method : decoded block by block; the channels are mixed along the direction in which they vary
          together (first principal component of the opening), so that channels of opposite phase
          do not cancel and a dead channel adds no noise; then resampled by soxr. Only the mono
-         result is kept whole.
+         result is kept whole, and of two channels that differ what is beside it, for bands.
 References: I. T. Jolliffe, "Principal Component Analysis", 2nd ed., Springer 2002, ch. 1.
 """
 
@@ -25,13 +25,15 @@ from liltwright.limits import check, check_between, check_regular, clean, limit,
 from liltwright.progress import Progress, silent
 from liltwright.tune import Source
 
-SAMPLE_RATE = 22050
-MIN_DURATION_S = 4.0
-MAX_DURATION_S = 3600.0
-SILENT_PEAK = 10 ** (-70 / 20)
-CLIPPED_SHARE = 1e-3
-TRUNCATED_S = 0.5
-PROBE_S = 20.0
+SAMPLE_RATE = 22050  # Hz; nothing that is looked for lies above half of it
+MIN_DURATION_S = 4.0  # shorter is no tune
+MAX_DURATION_S = 3600.0  # an hour, for bounded memory
+SILENT_PEAK = 10 ** (-70 / 20)  # -70 dB of full scale: quieter than any microphone's own noise
+CLIPPED_SHARE = 1e-3  # of samples at full scale from which on the user is told
+TRUNCATED_S = 0.5  # seconds less than the file promises from which on the user is told
+PROBE_S = 20.0  # seconds of sound by which the mix of the channels is chosen
+BESIDE_SHARE = 0.01
+"""Least power beside the mono mix, of that of the mix, for the channels to differ at all."""
 FORMATS = "wav, flac, mp3, ogg, m4a, webm"
 
 
@@ -43,12 +45,15 @@ class Audio:
     sample_rate : Hz
     source      : file name, checksum of the file's bytes, duration
     warnings    : sentences for the user about the recording
+    beside      : float16, shape (n,), what two channels do not have in common (second principal
+                  component); None when there is hardly anything
     """
 
     samples: np.ndarray
     sample_rate: int
     source: Source
     warnings: tuple[str, ...] = ()
+    beside: np.ndarray | None = None
 
     @property
     def duration_s(self) -> float:
@@ -67,7 +72,7 @@ def load_audio(path: Path | str, *, progress: Progress = silent) -> Audio:
     progress("reading the recording", 0.0)
     try:
         stream = open_stream(path)
-        samples, native_frames, clipped = _decode(stream, path)
+        samples, beside, native_frames, clipped = _decode(stream, path)
     except UnreadableError as fault:
         raise PipelineError(
             f"{clean(path.name)} cannot be read as a recording ({fault}); "
@@ -84,16 +89,17 @@ def load_audio(path: Path | str, *, progress: Progress = silent) -> Audio:
     duration_s = len(samples) / SAMPLE_RATE
     source = Source(clean(path.name), sha256_of(path), round(duration_s, 3))
     progress("reading the recording", 1.0)
-    return Audio(samples, SAMPLE_RATE, source, tuple(warnings))
+    return Audio(samples, SAMPLE_RATE, source, tuple(warnings), beside)
 
 
 def audio_from_samples(samples: np.ndarray, sample_rate: int, *, name: str = "samples") -> Audio:
     """Audio from an array, float, shape (n,) or (n, channels), e.g. in tests and benchmarks."""
     block = np.atleast_2d(np.asarray(samples, dtype=np.float32).T).T
     stream = Stream(sample_rate, block.shape[1], 0, iter((block,)))
-    mono, _, _ = _decode(stream, Path(name))
+    mono, beside, _, _ = _decode(stream, Path(name))
     digest = hashlib.sha256(np.ascontiguousarray(mono).tobytes()).hexdigest()
-    return Audio(mono, SAMPLE_RATE, Source(name, digest, round(len(mono) / SAMPLE_RATE, 3)))
+    source = Source(name, digest, round(len(mono) / SAMPLE_RATE, 3))
+    return Audio(mono, SAMPLE_RATE, source, beside=beside)
 
 
 def _check_file(path: Path) -> None:
@@ -107,17 +113,19 @@ def _check_file(path: Path) -> None:
         raise PipelineError(f"{clean(path.name)} is empty (0 bytes): record or copy it again.")
 
 
-def _decode(stream: Stream, path: Path) -> tuple[np.ndarray, int, int]:
-    """Mono samples at SAMPLE_RATE, frames read at the file's rate, and clipped frames among them.
+def _decode(stream: Stream, path: Path) -> tuple[np.ndarray, np.ndarray | None, int, int]:
+    """Mono samples and what is beside them (Audio.beside), both at SAMPLE_RATE, frames read at the
+    file's rate, and clipped frames among them.
 
-    The result is a view into an array that is reserved, not filled, for the longest recording.
+    The samples are views into arrays that are reserved, not filled, for the longest recording.
     """
     most = int(MAX_DURATION_S * SAMPLE_RATE)
     _check_stream(stream, clean(path.name))
     kept = np.empty(most + SAMPLE_RATE, dtype=np.float32)
-    resample = _resampler(stream.sample_rate)
+    beside: np.ndarray | None = None
+    resample, resample_beside = _resampler(stream.sample_rate), _resampler(stream.sample_rate)
     filled = frames = clipped = 0
-    for block, last in _mixed(stream):
+    for block, aside, last in _mixed(stream):
         frames += len(block)
         clipped += _clipped(block)
         part = resample(block, last)
@@ -127,10 +135,18 @@ def _decode(stream: Stream, path: Path) -> tuple[np.ndarray, int, int]:
                 "cut out the tune and give only that."
             )
         kept[filled : filled + len(part)] = part
+        if aside is not None:
+            if beside is None:
+                beside = np.empty(most + SAMPLE_RATE, dtype=np.float16)
+            beside[filled : filled + len(part)] = resample_beside(aside, last)
         filled += len(part)
     samples = kept[:filled]
     samples[~np.isfinite(samples)] = 0.0
-    return samples, frames, clipped
+    if beside is None:
+        return samples, None, frames, clipped
+    other = beside[:filled]
+    other[~np.isfinite(other)] = 0.0
+    return samples, other, frames, clipped
 
 
 def _check_stream(stream: Stream, name: str) -> None:
@@ -146,41 +162,59 @@ def _resampler(rate: int):  # type: ignore[no-untyped-def]
     return soxr.ResampleStream(rate, SAMPLE_RATE, 1, dtype="float32", quality="HQ").resample_chunk
 
 
-def _mixed(stream: Stream) -> Iterator[tuple[np.ndarray, bool]]:
-    """Mono blocks and whether each is the last (an empty last block ends the stream)."""
+def _mixed(stream: Stream) -> Iterator[tuple[np.ndarray, np.ndarray | None, bool]]:
+    """Mono blocks, what is beside them, and whether each is the last (an empty one at the end)."""
     opening: list[np.ndarray] = []
     held = total = 0
-    weights = np.ones(1, dtype=np.float32) if stream.channels == 1 else None
+    mix = _Mix(np.ones(1, dtype=np.float32), None) if stream.channels == 1 else None
     for block in stream.blocks:
-        if weights is not None:
-            yield block @ weights, False
+        if mix is not None:
+            yield *mix.of(block), False
             continue
         opening.append(block)
         total += block.nbytes
         held += len(block) if np.abs(block).max(initial=0.0) > SILENT_PEAK else 0
         if held >= PROBE_S * stream.sample_rate or total >= limit("opening_bytes"):
-            weights = _mix_weights(opening)
+            mix = _mix_of(opening)
             for early in opening:
-                yield early @ weights, False
+                yield *mix.of(early), False
             opening = []
-    if weights is None and opening:
-        weights = _mix_weights(opening)
+    if mix is None and opening:
+        mix = _mix_of(opening)
         for early in opening:
-            yield early @ weights, False
-    yield np.zeros(0, dtype=np.float32), True
+            yield *mix.of(early), False
+    empty = np.zeros(0, dtype=np.float32)
+    yield empty, empty if mix is not None and mix.beside is not None else None, True
 
 
-def _mix_weights(blocks: list[np.ndarray]) -> np.ndarray:
+@dataclass(frozen=True, slots=True)
+class _Mix:
+    """Weights per channel of the mono mix, and of what is beside it."""
+
+    main: np.ndarray
+    beside: np.ndarray | None
+
+    def of(self, block: np.ndarray) -> tuple[np.ndarray, np.ndarray | None]:
+        """Both mixes of a block, shape (n, channels)."""
+        return block @ self.main, None if self.beside is None else block @ self.beside
+
+
+def _mix_of(blocks: list[np.ndarray]) -> _Mix:
     """Weights per channel, float32, whose absolute values add up to 1."""
     channels = blocks[0].shape[1]
     covariance = np.zeros((channels, channels))
     for block in blocks:
         covariance += block.T.astype(float) @ block
     if not np.isfinite(covariance).all() or not covariance.any():
-        return np.full(channels, 1 / channels, dtype=np.float32)
-    main = np.linalg.eigh(covariance)[1][:, -1]
-    main *= np.sign(main[np.argmax(np.abs(main))])
-    return (main / np.abs(main).sum()).astype(np.float32)
+        return _Mix(np.full(channels, 1 / channels, dtype=np.float32), None)
+    power, axes = np.linalg.eigh(covariance)
+    notable = channels == 2 and power[0] >= BESIDE_SHARE * power[1]
+    return _Mix(_even(axes[:, -1]), _even(axes[:, 0]) if notable else None)
+
+
+def _even(axis: np.ndarray) -> np.ndarray:
+    main = axis * np.sign(axis[np.argmax(np.abs(axis))])
+    return np.asarray(main / np.abs(main).sum(), dtype=np.float32)
 
 
 def _clipped(block: np.ndarray) -> int:

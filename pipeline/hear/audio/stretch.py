@@ -11,10 +11,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from liltwright.errors import UsageError
+from liltwright.errors import UsageError, to_type
 from liltwright.hear.audio.recording import MIN_DURATION_S, Audio
 
-EDGE_S = 0.01
+EDGE_S = 0.01  # fade at the edges of a stretch, so that no click is heard as a note
 
 
 def only_between(audio: Audio, from_s: float | None, to_s: float | None) -> Audio:
@@ -27,24 +27,31 @@ def only_between(audio: Audio, from_s: float | None, to_s: float | None) -> Audi
     start_s, stop_s = from_s or 0.0, audio.duration_s if to_s is None else to_s
     if start_s >= audio.duration_s:
         raise UsageError(
-            f"--from {start_s:g} is out of range: the recording lasts {audio.duration_s:.1f} s; "
-            "name a second before that."
+            f"{to_type('from', 'the start')} {start_s:g} is out of range: the recording lasts "
+            f"{audio.duration_s:.1f} s; name a second before that."
         )
     stop_s = min(stop_s, audio.duration_s)
     if stop_s - start_s < MIN_DURATION_S:
         raise UsageError(
-            f"--from and --to leave {max(stop_s - start_s, 0.0):.1f} s, a tune needs at least "
-            f"{MIN_DURATION_S:.0f} s: name times further apart."
+            f"{to_type('from and to', 'start and end')} leave {max(stop_s - start_s, 0.0):.1f} s, "
+            f"a tune needs at least {MIN_DURATION_S:.0f} s: name times further apart."
         )
     rate = audio.sample_rate
     first, last = round(start_s * rate), round(stop_s * rate)
-    samples = np.zeros_like(audio.samples)
-    part = audio.samples[first:last].copy()
+    beside = None if audio.beside is None else _silent_outside(audio.beside, first, last, rate)
+    samples = _silent_outside(audio.samples, first, last, rate)
+    return replace(audio, samples=samples, beside=beside)
+
+
+def _silent_outside(whole: np.ndarray, first: int, last: int, rate: int) -> np.ndarray:
+    """A copy that is silent before sample `first` and from sample `last` on."""
+    samples = np.zeros_like(whole)
+    part = whole[first:last].copy()
     edge = round(EDGE_S * rate)
-    ramp = np.linspace(0.0, 1.0, edge, dtype=np.float32)
+    ramp = np.linspace(0.0, 1.0, edge, dtype=whole.dtype)
     if first:
         part[:edge] *= ramp
     if last < len(samples):
         part[-edge:] *= ramp[::-1]
     samples[first:last] = part
-    return replace(audio, samples=samples)
+    return samples

@@ -34,7 +34,7 @@ from liltwright.models import read_json
 
 SMOOTH = np.array([1.0, 3.0, 4.0, 3.0, 1.0]) / 12.0
 """Over frames of 5.8 ms, so that single periods of a low voice are no rise."""
-EVEN = np.ones(5) / 5.0
+EVEN = np.ones(5) / 5.0  # a mean of five frames
 SHORTEST_S = 0.03
 """No note is made shorter than this by moving."""
 

@@ -18,12 +18,12 @@ from __future__ import annotations
 
 import numpy as np
 
-STEP_CENTS = 2.0
-REACH_CENTS = 200.0
-PLAYER_ERROR_CENTS = 18.0
-OUTLIER = 0.08
-DRIFT_CENTS_PER_ROOT_S = 1.5
-BAND = 12
+STEP_CENTS = 2.0  # grid of offsets
+REACH_CENTS = 200.0  # farthest offset looked at, on both sides
+PLAYER_ERROR_CENTS = 18.0  # standard deviation of a player's pitch about what is meant
+OUTLIER = 0.08  # share of notes that tell nothing of concert pitch
+DRIFT_CENTS_PER_ROOT_S = 1.5  # how fast a voice wanders, as a random walk
+BAND = 12  # grid steps that the offset may move from note to note
 
 
 def concert_pitch(times_s: np.ndarray, pitch_midi: np.ndarray, weights: np.ndarray) -> np.ndarray:

@@ -21,7 +21,7 @@ import numpy as np
 from liltwright.hear.ears.raw import RawNote
 from liltwright.models import read_json
 
-SEVERAL_FACTOR = 0.6
+SEVERAL_FACTOR = 0.6  # how much less a note is believed where something else sounds
 
 
 def calibrated(

@@ -8,7 +8,7 @@ Method : normalised square difference function (autocorrelation over energy) of 
          samples, then near 250, where a sample is worth few cents whatever the pitch. The pitch of
          a steady note is the mean of the middle half of its frames' pitches, its beginning (scoop,
          attack) left out where it is long enough; that of an unsteady one is where most of its
-         frames lie.
+         frames lie. Sung notes are asked once more, when it is known where they begin and end.
 References: P. McLeod and G. Wyvill, "A smarter way to find pitch", ICMC 2005 (the function);
          A. de Cheveigné and H. Kawahara, "YIN", JASA 111, 2002, step 5 (parabola). We search
          multiples of a known period instead of picking the first of all peaks.
@@ -24,16 +24,20 @@ from liltwright.hear.audio.recording import Audio
 from liltwright.hear.ears.raw import RawNote
 from liltwright.units import hz_to_midi, midi_to_hz
 
-FRAME = 1024
-HOP = 256
-TRANSFORM = 2048
-BATCH = 192
-MOST_FRAMES = 30
+FRAME = 1024  # samples at 22050 Hz, 46 ms
+HOP = 256  # samples between frames, 12 ms
+TRANSFORM = 2048  # samples with zeros, so that the correlation does not wrap
+BATCH = 192  # frames worked on together
+MOST_FRAMES = 30  # of one note; more would not make its median better
 COARSE_LAG, FINE_LAG = 60.0, 250.0
-COARSE_CENTS, FINE_CENTS = 65.0, 35.0
-SCOOP_SHARE = 0.25
+"""Samples: as many periods as fit are compared, first few, then many."""
+COARSE_CENTS, FINE_CENTS = 65.0, 35.0  # about the pitch so far in which the peak is looked for
+SCOOP_SHARE = 0.25  # of a note's beginning that is left out: singers slide in
+LEAST_CLARITY, CLEAR_SHARE = 0.4, 0.7
+"""A frame counts when it is at least so clear, and so clear against the note's clearest."""
 STEADY_SEMITONES, BELL_SEMITONES = 0.1, 0.35
 """Up to this width the middle half's mean is the pitch, beyond it where the pitch is mostly."""
+SETTLED_S = 0.16  # seconds; a shorter note is mostly the way to the next pitch
 LONGEST_S = 1.5
 """Of a very long note only this much is measured."""
 
@@ -60,6 +64,13 @@ class NotePitch:
 
 def measure_pitch(samples: np.ndarray, sample_rate: int, notes: list[RawNote]) -> NotePitch:
     """Measure every note. `notes` in any order; the result is in theirs."""
+    return _per_note(notes, *_measured_frames(samples, sample_rate, notes))
+
+
+def _measured_frames(
+    samples: np.ndarray, sample_rate: int, notes: list[RawNote]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Note, time in seconds and MIDI pitch of every frame, and what _measure_frames gives."""
     starts, owner = _frame_places(notes, len(samples), sample_rate)
     rough_hz = midi_to_hz(np.array([note.midi for note in notes]))
     periods = sample_rate / rough_hz[owner] if len(owner) else np.zeros(0)
@@ -69,7 +80,24 @@ def measure_pitch(samples: np.ndarray, sample_rate: int, notes: list[RawNote]) -
     ]
     frames = np.concatenate(columns, axis=1) if columns else np.zeros((4, 0))
     pitch_midi = hz_to_midi(sample_rate / np.maximum(frames[0], 1.0))
-    return _per_note(notes, owner, starts / sample_rate, pitch_midi, frames)
+    return owner, starts / sample_rate, pitch_midi, frames
+
+
+def settled_pitch(samples: np.ndarray, sample_rate: int, notes: list[RawNote]) -> np.ndarray:
+    """Where the pitch of each sung note is most of the time, MIDI, shape (n_notes,).
+
+    For notes whose beginning and end are known; the note's own pitch where nothing is periodic
+    and of notes shorter than SETTLED_S, which are mostly the way from one pitch to the next.
+    """
+    owner, _, pitch_midi, frames = _measured_frames(samples, sample_rate, notes)
+    result = np.array([note.midi for note in notes], dtype=float)
+    bounds = np.searchsorted(owner, np.arange(len(notes) + 1))
+    for i in range(len(notes)):
+        clarity = frames[1, bounds[i] : bounds[i + 1]]
+        clear = clarity > max(LEAST_CLARITY, CLEAR_SHARE * clarity.max(initial=0.0))
+        if clear.any() and notes[i].offset_s - notes[i].onset_s >= SETTLED_S:
+            result[i] = _held(pitch_midi[bounds[i] : bounds[i + 1]][clear])
+    return result
 
 
 def periodic_share(audio: Audio, start_s: float, end_s: float) -> float:
@@ -126,8 +154,10 @@ def _measure_frames(samples: np.ndarray, starts: np.ndarray, periods: np.ndarray
 
 def _nsdf(frames: np.ndarray) -> np.ndarray:
     """Normalised square difference function, shape (n_frames, FRAME), 1 at lag 0."""
-    spectrum = np.fft.rfft(frames, TRANSFORM, axis=1)
-    product = np.fft.irfft(spectrum.real**2 + spectrum.imag**2, TRANSFORM, axis=1)[:, :FRAME]
+    from scipy.fft import irfft, rfft
+
+    spectrum = rfft(frames, TRANSFORM, axis=1)
+    product = irfft(spectrum.real**2 + spectrum.imag**2, TRANSFORM, axis=1)[:, :FRAME]
     squares = np.cumsum(frames.astype(float) ** 2, axis=1)
     total = squares[:, -1:]
     # energy of the two overlapping ends: x[:n-lag] and x[lag:]
@@ -170,11 +200,11 @@ def _per_note(
         result.clarity[i] = np.median(clarity)
         result.half_clarity[i] = np.median(frames[2, mine])
         result.double_clarity[i] = np.median(frames[3, mine])
-        good = clarity > max(0.4, 0.7 * clarity.max())
+        good = clarity > max(LEAST_CLARITY, CLEAR_SHARE * clarity.max())
         periodic = good.copy()
         good[: int(SCOOP_SHARE * len(good))] = False
         if not good.any():
-            good = clarity > 0.4
+            good = clarity > LEAST_CLARITY
             periodic = good
         if not good.any():
             continue

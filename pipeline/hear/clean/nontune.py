@@ -23,13 +23,13 @@ from liltwright.hear.clean.talk import talking
 from liltwright.hear.ears.raw import RawNote
 from liltwright.tune import LeftOut
 
-REST_S = 0.45
+REST_S = 0.45  # a longer rest ends an opening that is no tune
 FAR_S = 1.2
 """A stray is this far from the tune; noise in a rest needs a rest of this length."""
-SOON_S = 1.5
-WORD_GAP_S = 0.8
-FEW = 2
-VOICED_SHARE = 0.3
+SOON_S = 1.5  # the next talk comes within this time
+WORD_GAP_S = 0.8  # words of one sentence lie nearer together
+FEW = 2  # notes of a group too small to be of the tune
+VOICED_SHARE = 0.3  # of a stretch that has a pitch where somebody speaks
 TALKING = "talking or counting in"
 TUNING_UP = "tuning up"
 STRAY = "a single sound apart from the tune"

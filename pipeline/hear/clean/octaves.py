@@ -17,7 +17,7 @@ import numpy as np
 
 from liltwright.hear.clean.finepitch import NotePitch
 
-SHIFTS = (-12, 0, 12)
+SHIFTS = (-12, 0, 12)  # semitones that a note may be put right by
 PHRASE_GAP_S = 1.0
 """After so long a rest nothing is expected of the next note."""
 

@@ -36,17 +36,17 @@ SHORT_S = 0.062
 """Up to this length a note is taken for an ornament when the ear does not say."""
 SHORT_BY_BELIEF = ((0.0, 0.03, 0.1, 0.25, 0.6), (0.0, 0.04, 0.068, 0.075, 0.095))
 """The ear's belief in an ornament, and the length up to which it is believed."""
-UNKNOWN = 0.5
-ATTACHED_S = 0.035
-SAME_SEMITONES = 0.6
-WIDEST_CUT, WIDEST_TAP = 9.5, 5.5
-LONGEST_PIECE_S = 0.42
-EVEN_PIECES = 2.3
+UNKNOWN = 0.5  # the ear's word when it does not say whether a note is an ornament
+ATTACHED_S = 0.035  # a note that follows this soon is joined on
+SAME_SEMITONES = 0.6  # pitches nearer than this are one
+WIDEST_CUT, WIDEST_TAP = 9.5, 5.5  # semitones above and below the note that it decorates
+LONGEST_PIECE_S = 0.42  # a longer note is no piece of a roll
+EVEN_PIECES = 2.3  # times the shortest piece that the longest piece of a run may last
 LONG, EVEN_HALVES, FEWEST_CUT = (1.6, 2.6), 2.0, 4
 """A note of two usual ones, as shares of one; how uneven its halves may be; how many have to be
 found before one cut is taken for a roll."""
-TREBLE_STROKE = 0.8
-TREBLE_TOTAL = (1.3, 2.7)
+TREBLE_STROKE = 0.8  # of a usual note that each of the two quick strokes of a treble may last
+TREBLE_TOTAL = (1.3, 2.7)  # usual notes that a whole treble lasts, from and to
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,15 +30,17 @@ WORTH_SHARE = 0.12
 """Uncovered singing inside the tune must last this share of the notes' time to be worth a second
 listening; talk before or after it is not."""
 LOUD_DB, ROOM_DB = 25.0, 12.0
-TAIL_S = 0.08
-SHORTEST_HOLE_S = 0.12
-SHORTEST_FILL_S = 0.09
-BETWEEN_S = 2.5
+"""Below the usual level, and above the noise of the room, where something sounds."""
+TAIL_S = 0.08  # seconds that a note rings on after its end
+SHORTEST_HOLE_S = 0.12  # a shorter hole is a rest or a consonant
+SHORTEST_FILL_S = 0.09  # a shorter note is not put in
+BETWEEN_S = 2.5  # so near on both sides must notes of the tune be
 LEADS_S, LEADS_TALK = 1.5, 2.0
-JOINED_S = 0.12
-RANGE_SEMITONES = 15.0
-SAME_SEMITONES = 0.6
-TRUST = 0.6
+"""Seconds before the tune, and log odds of talk, within which a note leads into it."""
+JOINED_S = 0.12  # notes of one pitch nearer than this are one
+RANGE_SEMITONES = 15.0  # from the middle of the tune; farther is no note of it
+SAME_SEMITONES = 0.6  # pitches nearer than this are one
+TRUST = 0.6  # how far the general tracker is believed where our own ear heard nothing
 
 Span = tuple[float, float]
 

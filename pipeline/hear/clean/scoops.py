@@ -25,8 +25,8 @@ from liltwright.hear.audio.events import Events
 from liltwright.hear.ears.raw import RawNote
 from liltwright.models import read_json
 
-STEP_S = (0.06, 2.0)
-USUAL_STEP_S = 0.3
+STEP_S = (0.06, 2.0)  # onsets of a tune lie so far apart; others say nothing of its pace
+USUAL_STEP_S = 0.3  # seconds from note to note where the recording tells nothing
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,18 +20,19 @@ from liltwright.hear.ears.raw import RawNote
 from liltwright.tune import LeftOut
 from liltwright.units import midi_to_hz
 
-FRAME = 2048
-TRANSFORM = 4096
-FLOOR_DB = 26.0
+FRAME = 2048  # samples at 22050 Hz, 93 ms
+TRANSFORM = 4096  # samples with zeros, for finer lines
+FLOOR_DB = 26.0  # below the loudest line that a peak still counts
 ABOVE_NOISE_DB, BAND_LINES = 13.0, 32
 """A peak counts when it stands out of what is usual around it; peaks of noise hardly do."""
-LOWEST_HZ, HIGHEST_HZ = 70.0, 3000.0
+LOWEST_HZ, HIGHEST_HZ = 70.0, 3000.0  # where peaks are looked for
 TOLERANCE, TOLERANCE_HZ = 0.018, 8.0
-RINGING = 2
-DRONE_SHARE = 0.6
+"""Of a harmonic's frequency, and the least of it in Hz: nearer is explained by it."""
+RINGING = 2  # notes before that may ring on
+DRONE_SHARE = 0.6  # of frames in which a peak stays where it is a drone's
 COMMON_WIDTH = 1 / 24
 """Width in octaves of the classes in which peaks of different notes count as the same."""
-BATCH = 96
+BATCH = 96  # notes worked on together
 
 
 def foreign_shares(samples: np.ndarray, sample_rate: int, notes: list[RawNote]) -> np.ndarray:
@@ -87,6 +88,8 @@ def _peaks(
     samples: np.ndarray, sample_rate: int, notes: list[RawNote]
 ) -> list[tuple[np.ndarray, np.ndarray]]:
     """Frequencies in Hz and heights in dB above the floor of the peaks at each note's middle."""
+    from scipy.fft import rfft
+
     window = np.hanning(FRAME).astype(np.float32)
     hz = np.arange(TRANSFORM // 2 + 1) * sample_rate / TRANSFORM
     inside = (hz >= LOWEST_HZ) & (hz <= HIGHEST_HZ)
@@ -96,7 +99,7 @@ def _peaks(
     found = []
     for at in range(0, len(starts), BATCH):
         frames = padded[starts[at : at + BATCH, None] + np.arange(FRAME)] * window
-        level = 20 * np.log10(np.abs(np.fft.rfft(frames, TRANSFORM, axis=1)) + 1e-9)
+        level = 20 * np.log10(np.abs(rfft(frames, TRANSFORM, axis=1)) + 1e-9)
         level = np.where(inside, level, -200.0)
         floor = level.max(axis=1, keepdims=True) - FLOOR_DB
         top = np.zeros_like(level, dtype=bool)

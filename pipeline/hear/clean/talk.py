@@ -22,12 +22,14 @@ from liltwright.hear.clean.finepitch import NotePitch
 from liltwright.hear.ears.raw import RawNote
 from liltwright.models import read_json
 
-REST_S = 0.45
+REST_S = 0.45  # a rest so long lets the voice become another: price of a change falls until then
 PLAINLY_TUNE, AGAINST, AGAINST_WORDS = -2.0, 0.5, 2.5
 """Log odds against talk before a note is looked at: more where the notes on the whole might be
 those of a singer with words, less where most of them plainly are no speech."""
 HELD_S, HELD_NOTES, GLIDING = 0.3, 5, 1.0
+"""Seconds of the longest notes, how many of them, and log odds from which on all is talk."""
 PAUSE_S, AWAY_SEMITONES = 0.7, 10.0
+"""Rest that parts blocks, and how far from the tune one must lie to be talk."""
 TALK_FAR, TALK_NEAR = (-0.5, 1.0), (0.5, 2.5)
 """Least score of talk beside a tune, and by how much it exceeds the tune's; far from the tune's
 pitches and near them."""

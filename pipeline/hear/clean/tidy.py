@@ -14,12 +14,13 @@ from itertools import pairwise
 
 from liltwright.hear.ears.raw import RawNote
 
-SHORTEST_S = 0.015
-GHOST_S, DOUBTED_S = 0.048, 0.06
-REST_S = 0.045
+SHORTEST_S = 0.015  # shorter is a slip of the network
+GHOST_S, DOUBTED_S = 0.048, 0.06  # shorter notes go, sooner where the ear is in doubt
+REST_S = 0.045  # a blip stays when what follows comes within this time
 FALSE_START_S, DOUBTED_START_S = 0.09, 0.125
-FLICK_S = 0.065
-SAME_SEMITONES = 0.45
+"""A beginning that is not held is dropped up to here, longer where in doubt."""
+FLICK_S = 0.065  # a shorter note before is a piece of a roll
+SAME_SEMITONES = 0.45  # pitches nearer than this are one
 
 
 def tidy(notes: list[RawNote]) -> list[RawNote]:

@@ -27,13 +27,13 @@ from liltwright.hear.ears.raw import RawNote
 from liltwright.progress import Progress, silent
 from liltwright.threads import threads
 
-HOP = 256
-RATE = 22050
+HOP = 256  # samples between frames, as its network was trained
+RATE = 22050  # Hz, as its network was trained
 WINDOW = 2 * RATE - HOP
-KEEP_FROM, KEEP = 15, 142
-BATCH = 8
-LOWEST_MIDI = 21
-PITCHES = 88
+KEEP_FROM, KEEP = 15, 142  # frames of a window: of the 172 the middle ones are kept
+BATCH = 8  # windows in one call
+LOWEST_MIDI = 21  # of its network's pitches, A0
+PITCHES = 88  # keys of a piano
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

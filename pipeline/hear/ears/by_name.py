@@ -15,8 +15,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from liltwright.hear.audio.events import HOP as EVENTS_HOP
 from liltwright.hear.audio.events import Events
-from liltwright.hear.audio.pieces import pieces
+from liltwright.hear.audio.pieces import Piece, pieces
 from liltwright.hear.audio.recording import Audio
 from liltwright.hear.clean.rescue import fill_in
 from liltwright.hear.clean.tidy import tidy
@@ -24,12 +25,14 @@ from liltwright.hear.ears import basic
 from liltwright.hear.ears.band import band_notes
 from liltwright.hear.ears.decode import own_notes
 from liltwright.hear.ears.f0 import F0Track, pyin_track, swift_track
+from liltwright.hear.ears.network import Known
 from liltwright.hear.ears.raw import RawNote
 from liltwright.hear.ears.segment import PYIN, SWIFT, segment
 from liltwright.hear.settings import HearSettings
 from liltwright.progress import Progress, silent
 
 PIECE_S, OVERLAP_S = 150.0, 12.0
+"""Seconds heard at once and by how many they overlap, for bounded memory."""
 GRID_SAMPLES = 2560
 """Pieces start on this grid, a multiple of every hop, so that they hear what the whole hears."""
 
@@ -40,13 +43,17 @@ def raw_notes(
     *,
     settings: HearSettings = HearSettings(),
     progress: Progress = silent,
+    known: Known | None = None,
 ) -> list[RawNote]:
-    """Notes in order of onset, not overlapping, pitch on A4 = 440 Hz."""
-    grid_s = GRID_SAMPLES / audio.sample_rate
+    """Notes in order of onset, not overlapping, pitch on A4 = 440 Hz.
+
+    known : what the program's own ears made of `first_piece` before
+    """
     notes: list[RawNote] = []
     end_s = 0.0
-    for piece in pieces(audio.duration_s, PIECE_S, OVERLAP_S, grid_s=grid_s):
-        found = _listen(audio, events, piece.start_s, piece.end_s, settings)
+    for number, piece in enumerate(_pieces(audio)):
+        before = known if number == 0 else None
+        found = _listen(audio, events, piece.start_s, piece.end_s, settings, before)
         notes = _joined(notes, found, piece.start_s, end_s) if notes else found
         end_s = piece.end_s
         progress("listening", min(1.0, piece.end_s / audio.duration_s))
@@ -55,8 +62,23 @@ def raw_notes(
     return fill_in(notes, audio, events) if alone else notes
 
 
+def _pieces(audio: Audio) -> tuple[Piece, ...]:
+    grid_s = GRID_SAMPLES / audio.sample_rate
+    return pieces(audio.duration_s, PIECE_S, OVERLAP_S, grid_s=grid_s)
+
+
+def first_piece(audio: Audio) -> np.ndarray:
+    """Samples of the first piece, from the start of the recording."""
+    return audio.samples[: round(_pieces(audio)[0].end_s * audio.sample_rate)]
+
+
 def _listen(
-    audio: Audio, events: Events, start_s: float, end_s: float, settings: HearSettings
+    audio: Audio,
+    events: Events,
+    start_s: float,
+    end_s: float,
+    settings: HearSettings,
+    known: Known | None,
 ) -> list[RawNote]:
     """The notes of one piece, times from the start of the recording."""
     rate = audio.sample_rate
@@ -68,7 +90,11 @@ def _listen(
     if settings.ear == "basic-pitch":
         notes = basic.one_voice(basic.beliefs(part))
     else:
-        notes = band_notes(part) if settings.players == "band" else own_notes(part)
+        first = round(start_s * rate) // EVENTS_HOP
+        if settings.players == "band":
+            notes = band_notes(part, known=known)
+        else:
+            notes = own_notes(part, events, first, known=known)
     return [
         replace(note, onset_s=note.onset_s + start_s, offset_s=note.offset_s + start_s)
         for note in notes

@@ -24,28 +24,30 @@ from functools import cache
 
 import numpy as np
 
+from liltwright.hear.audio.events import Events
 from liltwright.hear.ears.network import (
     BINS_PER_SEMITONE,
     HOP_S,
     N_PITCHES,
-    SOLO,
     Evidence,
+    Known,
     class_midi,
     evidence,
 )
 from liltwright.hear.ears.raw import RawNote
 from liltwright.hear.ears.readings import Prices, shares
+from liltwright.hear.ears.repeats import weighed_anew
 from liltwright.progress import Progress, silent
 
-ONSET_PLACE = 0.04
-OFFSET_PLACE = 0.15
+ONSET_PLACE = 0.04  # belief from which on a peak may be an onset
+OFFSET_PLACE = 0.15  # belief from which on a peak may be an end
 SHORTEST = 2
 """Frames; about 23 ms, the shortest cut."""
 TOLERANCE = np.array([0.35, 0.9, 1.0, 0.9, 0.35])
 """Share of the belief in neighbouring classes that counts for a class."""
 PITCH_FLOOR = 0.003
 """No single frame may rule a pitch out."""
-ONSET_POWER = 3.0
+ONSET_POWER = 3.0  # how strongly onsets speak against staying on a note
 UNHEARD, SLURRED = 0.03, 0.2
 """Least belief in an onset where the pitch itself changes; below the second no onset is heard."""
 NEW_NOTE = 0.2
@@ -56,7 +58,7 @@ SLURRED_LEAP, WIDE = 1000.0, 10.5
 """Price of a leap of more than so many semitones where no onset is heard at all."""
 LEAP = 0.04
 """Price per semitone beyond a fifth."""
-SILENCE_IN = 0.7
+SILENCE_IN = 0.7  # nats that going into a rest costs
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,10 +70,20 @@ class Stretches:
 
 
 def own_notes(
-    samples: np.ndarray, *, progress: Progress = silent, model: str = SOLO
+    samples: np.ndarray,
+    events: Events,
+    first: int = 0,
+    *,
+    progress: Progress = silent,
+    known: Known | None = None,
 ) -> list[RawNote]:
-    """The notes of a recording: float32 samples at network.SAMPLE_RATE."""
-    return decode(evidence(samples, progress=progress, model=model))
+    """The notes of a recording or of a piece of it: float32 samples at network.SAMPLE_RATE.
+
+    events : of the whole recording; first : the frame of theirs with which the samples begin
+    known  : pieces of these samples that the network has worked through before
+    """
+    beliefs = evidence(samples, progress=progress, known=known)
+    return decode(weighed_anew(beliefs, samples, events, first))
 
 
 def decode(beliefs: Evidence) -> list[RawNote]:

@@ -21,12 +21,12 @@ from liltwright.progress import Progress, silent
 from liltwright.threads import threads
 from liltwright.units import hz_to_midi
 
-SWIFT_RATE = 16000
-SWIFT_HOP = 256
-SWIFT_CENTRE = 127.5
-PIECE_S = 30.0
-OVERLAP_S = 1.0
-UNHEARD_HZ = 220.0
+SWIFT_RATE = 16000  # Hz, as its network was trained
+SWIFT_HOP = 256  # samples between its frames
+SWIFT_CENTRE = 127.5  # samples from the file's beginning to the middle of its first frame
+PIECE_S = 30.0  # seconds at once, for bounded memory
+OVERLAP_S = 1.0  # seconds that pieces share, so that no note is cut
+UNHEARD_HZ = 220.0  # where no pitch was heard at all; any would do
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,15 +28,15 @@ from liltwright.progress import Progress, silent
 from liltwright.threads import threads
 from liltwright.units import midi_to_hz
 
-SAMPLE_RATE = 22050
-HOP = 256
+SAMPLE_RATE = 22050  # Hz, as the network was trained
+HOP = 256  # samples between frames, 11.6 ms
 HOP_S = HOP / SAMPLE_RATE
 WINDOWS = ((4096, 4096), (1536, 2048), (640, 1024))
 """Window and transform length of the three spectra, in samples."""
-BINS_PER_SEMITONE = 3
+BINS_PER_SEMITONE = 3  # of the spectrum that the network sees
 LOWEST_MIDI, HIGHEST_MIDI = 36, 104
 """Range of the pitch output, both ends included."""
-SPECTRUM_SEMITONES = 89
+SPECTRUM_SEMITONES = 89  # how far up it goes
 N_BINS = SPECTRUM_SEMITONES * BINS_PER_SEMITONE
 N_PITCHES = (HIGHEST_MIDI - LOWEST_MIDI + 1) * BINS_PER_SEMITONE
 """Pitch classes of a third of a semitone; class 1 is LOWEST_MIDI exactly."""
@@ -50,7 +50,7 @@ FRUGAL = 12_000
 """Frames from which on the network saves memory rather than time: over two minutes."""
 FRAMES_AT_ONCE = 128
 """Frames transformed together: as many as stay in the processor's cache."""
-FLOOR = 1e-5
+FLOOR = 1e-5  # amplitude that is silence, against logarithms of nothing
 
 SOLO, BAND = "ear/ear.onnx", "band/band.onnx"
 """One player alone; the lead of a band."""
@@ -70,6 +70,10 @@ class Evidence:
     onset: np.ndarray
     offset: np.ndarray
     ornament: np.ndarray
+
+
+Known = dict[tuple[str, int, int], tuple[np.ndarray, np.ndarray]]
+"""Pitch and events of pieces, by model, first frame and last frame + 1, of one recording."""
 
 
 def class_midi() -> np.ndarray:
@@ -194,30 +198,73 @@ def evidence(
     piece: int | None = None,
     progress: Progress = silent,
     model: str = SOLO,
+    known: Known | None = None,
 ) -> Evidence:
     """Run the network over a recording at SAMPLE_RATE, piece by piece.
 
     samples : float32, shape (n,)
     piece   : frames per piece; any value gives the same result up to rounding
     model   : SOLO or BAND
+    known   : pieces of these samples that were worked through before (see `evidence_inside`)
     """
     total = n_frames(len(samples))
     piece = piece or _even_piece(total)
     pitch = np.empty((total, N_PITCHES + 1), dtype=np.float32)
     events = np.empty((total, 3), dtype=np.float32)
+    before = known or {}
 
     def work(start: int) -> int:
         stop = min(start + piece, total)
-        first, last = max(start - CONTEXT, 0), min(stop + CONTEXT, total)
-        part_pitch, part_events = run_network(
-            spectra(samples, first, last), give_back=total > FRUGAL, model=model
-        )
-        inner = slice(start - first, stop - first)
-        pitch[start:stop], events[start:stop] = part_pitch[inner], part_events[inner]
+        found = before.get((model, start, stop)) or _one_piece(samples, start, stop, model)
+        pitch[start:stop], events[start:stop] = found
         return stop
 
     with ThreadPoolExecutor(threads(WORKERS)) as pool:
         for stop in pool.map(work, range(0, total, piece)):
             progress("Listening", stop / total)
+    return _as_evidence(pitch, events)
+
+
+def evidence_inside(
+    samples: np.ndarray, seconds: float, *, model: str, known: Known
+) -> tuple[Evidence, float]:
+    """What the network believes of at least so many seconds in the middle, and where they begin.
+
+    Only whole pieces of `evidence` are worked through; they are put into `known`, so that a later
+    `evidence` of the same samples need not work on them again and gives the same bytes.
+    Returns the Evidence, its first frame at the second that is returned.
+    """
+    total = n_frames(len(samples))
+    piece = _even_piece(total)
+    starts = list(range(0, total, piece))
+    wanted = min(max(1, -(-round(seconds / HOP_S) // piece)), len(starts))
+    first = (len(starts) - wanted) // 2
+    mine = [(start, min(start + piece, total)) for start in starts[first : first + wanted]]
+
+    def work(span: tuple[int, int]) -> None:
+        if (model, *span) not in known:
+            known[(model, *span)] = _one_piece(samples, *span, model)
+
+    with ThreadPoolExecutor(threads(WORKERS)) as pool:
+        list(pool.map(work, mine))
+    found = [known[(model, *span)] for span in mine]
+    pitch, events = (np.concatenate([one[k] for one in found]) for k in (0, 1))
+    return _as_evidence(pitch, events), mine[0][0] * HOP_S
+
+
+def _one_piece(
+    samples: np.ndarray, start: int, stop: int, model: str
+) -> tuple[np.ndarray, np.ndarray]:
+    """Pitch and events of frames start to stop - 1."""
+    total = n_frames(len(samples))
+    first, last = max(start - CONTEXT, 0), min(stop + CONTEXT, total)
+    pitch, events = run_network(
+        spectra(samples, first, last), give_back=total > FRUGAL, model=model
+    )
+    inner = slice(start - first, stop - first)
+    return pitch[inner], events[inner]
+
+
+def _as_evidence(pitch: np.ndarray, events: np.ndarray) -> Evidence:
     onset, offset, ornament = np.ascontiguousarray(events.T)
     return Evidence(pitch, onset, offset, ornament)

@@ -26,8 +26,8 @@ from liltwright.hear.audio.events import Events
 from liltwright.hear.ears.f0 import F0Track
 from liltwright.hear.ears.raw import RawNote
 
-STEPS = 3
-SILENCE = 0
+STEPS = 3  # states a semitone
+SILENCE = 0  # number of the state
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

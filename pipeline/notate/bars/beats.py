@@ -18,8 +18,9 @@ from liltwright.notate.bars.timeline import Timeline
 from liltwright.notate.form.similarity import SLOT
 from liltwright.notate.metre.kind import Kind
 
-REACH_BEATS, REACH_BARS = 8, 3
+REACH_BEATS, REACH_BARS = 8, 3  # stretch by which a beat is known again: the longer of the two
 ALIKE, BESIDE_BEATS = 0.75, 4
+"""Share of slots that agree where two beats are one, and the reach of a look about."""
 MOST_LAG = 1024
 """So far back a beat is looked for: eight rounds of 32 bars of 4/4. A nearer round repeats it as
 well, and so an hour of playing takes time in step with its length."""

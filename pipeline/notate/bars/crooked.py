@@ -1,6 +1,6 @@
 """Task: find the bars that are truly longer or shorter than the metre, in every pass.
 
-In: a Timeline with the network's word on the places of its notes. Out: `straightened(...)`: the
+In: a Timeline and the reading it comes from, as the networks tell it. Out: `straightened(...)`: the
     Timeline with the bar lines moved where bars are crooked; in it a short bar has a hole at its
     end, a long one is a full bar and a short one, so that all bars keep their numbers.
 Method: the beats that repeat one another (beats) are one beat of the page and stand at one place
@@ -17,33 +17,30 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from liltwright.models import read_lines
 from liltwright.notate.bars.beats import Beats, beats_of
 from liltwright.notate.bars.timeline import Timeline, lengths
 from liltwright.notate.metre.places import places
-from liltwright.notate.metre.viterbi import PLACE_WEIGHT
+from liltwright.notate.metre.viterbi import COSTS, Told
 
-LEAST_LOG = -10.0
-CROOKED_COST, ONCE_COST, INSIDE_COST = 3.0, 16.0, 4.0
-"""A crooked bar of the page; one that is played once; one whose successor begins in mid-bar. All
-three were chosen on dev (tests.benchmark.crooked), where they hardly matter."""
-JUMP_WEIGHT, LEAST_JUMP = 0.7, -8.0
-LEAST_GAIN = 1e-6
-FEWEST_BARS = 4
+LEAST_GAIN = 1e-6  # nats; less is rounding
+FEWEST_BARS = 4  # of a tune whose bars can be told crooked
 
 
-def place_logs(place: np.ndarray, ticks: np.ndarray, meter: str, unit: int) -> np.ndarray:
+def place_logs(told: Told, unit: int) -> np.ndarray:
     """Log probability of every note's place, moved by 0, 1, ... beats; shape (n_notes, beats).
 
-    place : log probabilities of all places, shape (n_notes, places). ticks : of the notes.
+    unit : ticks of a beat
     """
     table = places()
-    which = table.meters.index(meter)
+    which = table.meters.index(told.path.meter)
     bar = table.bar_ticks[which]
-    moved = (ticks[:, None] % unit + unit * np.arange(bar // unit)[None]) % bar
+    moved = (told.path.ticks[:, None] % unit + unit * np.arange(bar // unit)[None]) % bar
     number = table.number[which, moved]
-    logs = np.where(number >= 0, np.take_along_axis(place, np.maximum(number, 0), 1), -np.inf)
+    found = np.take_along_axis(told.said.place, np.maximum(number, 0), 1)
+    logs = np.where(number >= 0, found, -np.inf)
     logs = logs - np.logaddexp.reduce(logs, axis=1, keepdims=True)
-    return np.maximum(np.nan_to_num(logs, nan=0.0), LEAST_LOG)
+    return np.maximum(np.nan_to_num(logs, nan=0.0), read_lines(COSTS)["least_place"])
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +60,7 @@ class _Page:
         size = self.word.shape[1]
         after = place[..., self.other]
         apart = (place[..., self.one] + 1) % size != after
-        return np.where(apart, self.cost + INSIDE_COST * (after != 0), 0.0)
+        return np.where(apart, self.cost + read_lines(COSTS)["inside"] * (after != 0), 0.0)
 
     def score(self, place: np.ndarray) -> float:
         """The less the likelier."""
@@ -71,18 +68,16 @@ class _Page:
         return float(self.paid(place).sum() - word.sum())
 
 
-def straightened(
-    line: Timeline, logs: np.ndarray, jumps: np.ndarray, jump_logs: np.ndarray
-) -> Timeline:
+def straightened(line: Timeline, told: Told) -> Timeline:
     """The timeline with crooked bars as holes, the same where there are none.
 
-    logs : place_logs of its notes. jumps : where its page jumps. jump_logs : log probability
-    that the page jumps before each note.
+    told : the reading of its notes
     """
+    jumps = told.path.jumps
     beats = beats_of(line, jumps)
     if len(beats.root) < FEWEST_BARS * beats.in_bar:
         return line
-    page = _page(beats, logs, jump_logs)
+    page = _page(beats, place_logs(told, beats.unit), told.said.jump[:, 0])
     _, first = np.unique(beats.root, return_index=True)
     starts = (beats.place[first], _along(page))
     place = min((_settled(page, start) for start in starts), key=page.score)
@@ -94,12 +89,14 @@ def _page(beats: Beats, logs: np.ndarray, jump_logs: np.ndarray) -> _Page:
     roots, number, passes = np.unique(beats.root, return_inverse=True, return_counts=True)
     word = np.zeros((len(roots), beats.in_bar))
     np.add.at(word, number[beats.beat], logs)
-    word *= PLACE_WEIGHT / np.sqrt(passes)[:, None]
-    likely = np.full(len(beats.root), LEAST_JUMP)
+    costs = read_lines(COSTS)
+    word *= costs["place"] / np.sqrt(passes)[:, None]
+    likely = np.full(len(beats.root), costs["least_jump"])
     np.maximum.at(likely, beats.beat, jump_logs)
     about = np.pad(passes[number], beats.in_bar, constant_values=1)
     about = np.lib.stride_tricks.sliding_window_view(about, 2 * beats.in_bar + 1).max(axis=1)
-    paid = np.where(about == 1, ONCE_COST, CROOKED_COST) - JUMP_WEIGHT * likely
+    paid = np.where(about == 1, costs["once"], costs["crooked"])
+    paid -= costs["crooked_jump"] * likely
     ends, which = np.unique(np.stack([number[:-1], number[1:]]), axis=1, return_inverse=True)
     which = which.reshape(-1)
     cost = np.bincount(which, weights=paid[1:]) / np.bincount(which)
@@ -109,10 +106,12 @@ def _page(beats: Beats, logs: np.ndarray, jump_logs: np.ndarray) -> _Page:
 def _along(page: _Page) -> np.ndarray:
     """The best places when every beat of the page follows the one before it."""
     n, size = page.word.shape
+    costs = read_lines(COSTS)
+    never = costs["crooked_jump"] * costs["least_jump"]
     score, came = page.word[0], np.zeros((n, size), int)
     turn = (np.arange(size) - 1) % size
     for at in range(1, n):
-        stay, jump = score[turn], score.max() - CROOKED_COST + JUMP_WEIGHT * LEAST_JUMP
+        stay, jump = score[turn], score.max() - costs["crooked"] + never
         came[at] = np.where(stay >= jump, turn, score.argmax())
         score = np.maximum(stay, jump) + page.word[at]
     place = np.zeros(n, int)
@@ -150,9 +149,10 @@ def _edge_change(page: _Page, place: np.ndarray, moved: np.ndarray, paid: np.nda
     n, size = page.word.shape
     change = np.zeros((n + 2, n + 2))
     one, other, cost = page.one, page.other, page.cost
+    inside = read_lines(COSTS)["inside"]
 
     def price(left: np.ndarray, right: np.ndarray) -> np.ndarray:
-        return np.where((left + 1) % size != right, cost + INSIDE_COST * (right != 0), 0.0)
+        return np.where((left + 1) % size != right, cost + inside * (right != 0), 0.0)
 
     left_only = price(moved[one], place[other]) - paid
     right_only = price(place[one], moved[other]) - paid

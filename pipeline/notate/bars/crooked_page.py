@@ -26,12 +26,12 @@ from liltwright.tune import Bar, Doubt, Ending, HeardBar, Part
 Joined = dict[int, Fraction]
 """By bar that goes on the bar before it: the length of that one."""
 
-AGREE = 2 / 3
+AGREE = 2 / 3  # share of the passes
 MOST_CROOKED = 1 / 8
 """With more than that share of crooked bars the metre is wrong and not the bars."""
 BESIDE = 1
 """A pass tells of a crooked bar when so many full bars lie before it and after it."""
-PHRASE = 4
+PHRASE = 4  # bars
 
 
 def agreed(line: Timeline, form: Form) -> Timeline | None:

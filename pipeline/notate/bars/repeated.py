@@ -27,6 +27,7 @@ from liltwright.notate.metre.kind import bend
 SEEN_TIMES = 3
 """A note is taken out when versions without it are that many times as many."""
 ADDED_FIT, SHORTEST_S = 0.5, 0.02
+"""Belief in a note that was put back, at most, and its least seconds."""
 SURE = 0.97
 """Confidence from which on a note off the beat is not taken for a cut; chosen on dev."""
 

@@ -1,7 +1,7 @@
 """Task: lay the notes of a best path out in bars.
 
-In: PlainNotes, the chosen Path and its Pulse. Out: Timeline: notes with score positions counted
-    from the first bar line, and bars in time.
+In: PlainNotes, the chosen MetrePath and its TempoTrack. Out: Timeline: notes with score
+    positions counted from the first bar line, and bars in time.
 Method: notes passed over are left out. A note lasts to the next onset; a rest is left
     only before a silence of a beat or more. The time of a bar line is that of the note on it,
     else it is interpolated in swung score time between its neighbours.
@@ -15,12 +15,12 @@ from fractions import Fraction
 import numpy as np
 
 from liltwright.notate.metre.kind import QUAVER, TICKS, Kind, bend
-from liltwright.notate.metre.tempo import Pulse
-from liltwright.notate.metre.viterbi import Path
+from liltwright.notate.metre.tempo import TempoTrack
+from liltwright.notate.metre.viterbi import MetrePath
 from liltwright.notate.plain import PlainNotes
 from liltwright.tune import Bar, HeardBar, Ornament, ScoreNote
 
-REST_S = 0.45
+REST_S = 0.45  # longer silence is a written rest
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,9 +60,9 @@ class Timeline:
 
 def lay_out(
     notes: PlainNotes,
-    path: Path,
+    path: MetrePath,
     kind: Kind,
-    pulse: Pulse,
+    pulse: TempoTrack,
     *,
     placed: np.ndarray,
     stepped: np.ndarray,

@@ -19,8 +19,8 @@ from liltwright.notate.form.segments import Form, Segment
 from liltwright.tune import Bar, Ending, HeardBar, Part, ScoreNote
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
-DIFFERENT = 0.2
-LONGEST_ENDING = 2
+DIFFERENT = 0.2  # share of a bar's time in which two endings differ
+LONGEST_ENDING = 4  # bars: where the whole second phrase differs, both ways are shown
 
 
 @dataclass(frozen=True, slots=True)

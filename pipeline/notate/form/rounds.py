@@ -1,155 +1,110 @@
 """Task: cut one round of a performance into parts and their repeats.
 
 In: Agreement of the bars, log odds that a part begins with each bar of the round, its length.
-Out: `best_cut(...)`: its log odds and the parts in order as (bars, times through).
-Method: a best path over bars; whatever the rounds of one performance have in common is computed
-    once for all of them.
+Out: `cuts(...)`: the best plan of a round for each manner of playing parts, with its log odds.
+Method: a best path over bars, all manners at once: the parts of a tune are played twice each, or
+    once each, or the short ones twice; a mixture is rare.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import numpy as np
 
-ENDING_FLOOR = -0.6
-SHORT = 4
-"""Two halves of an eight-bar part often differ in their last bar alone: no second ending then."""
-PART_PRIOR = {8: 0.0, 4: -3.0, 16: -3.0, 12: -4.0, 6: -5.0, 10: -5.5, 24: -5.5, 7: -6.5, 9: -6.5,
+from liltwright.notate.form.agreement import EARLIEST, SHORT, Agreement
+
+# Log odds by bars of a part.
+PART_PRIOR = {8: 0.0, 4: -1.2, 16: -2.5, 12: -4.0, 6: -5.0, 10: -5.5, 24: -5.5, 7: -6.5, 9: -6.5,
               5: -6.5, 14: -6.0, 20: -6.0, 3: -7.5, 2: -7.0, 11: -7.5, 13: -7.5, 15: -7.0,
               18: -6.5, 32: -7.0}  # fmt: skip
-TIMES_PRIOR = {1: -1.2, 2: 0.0, 3: -4.5}
-VARIED, VARIED_BARS = -1.0, 8
-"""Least log odds a bar for a pass of a part of so many bars or more: players vary a whole pass."""
-
-PHRASE, CHANGED, PHRASE_BARS = -5.0, -0.8, 4
-"""Log odds that a pass changes a phrase, and of each of its bars; the others must agree. Parts of
-fewer bars than PHRASE_BARS twice are not played so."""
+MOST_TIMES, THRICE = 3, -4.5  # times through a part, and their log odds
+MANNERS = ((2, 2, 0.0), (1, 1, -1.0), (2, 1, -0.3), (0, 0, -4.0))
+"""Times through of parts of up to SHORT bars and of others, 0 any; log odds of playing so: of the
+printed tunes of the training split 0.60, 0.24, 0.12 and 0.03."""
+LEFT_OVER = -8.2
+"""For a last part of any length, heard once."""
 
 Plan = list[tuple[int, int]]
+OPTIONS = sorted(
+    ((bars, times) for bars in PART_PRIOR for times in range(1, MOST_TIMES + 1)),
+    key=lambda option: option[0] * option[1],
+)
+SIZES = np.array([bars * times for bars, times in OPTIONS])
+ALLOWED = np.array([
+    [0.0 if wanted in (0, times) or (wanted == 2 and times == MOST_TIMES) else -np.inf
+     for short, long, _ in MANNERS for wanted in [short if bars <= SHORT else long]]
+    for bars, times in OPTIONS
+])  # fmt: skip
+ONCE = np.array([short != 2 or long != 2 for short, long, _ in MANNERS])
 
 
-@dataclass(frozen=True, slots=True)
-class Agreement:
-    """Log odds that bars are passes of one printed bar."""
+def cuts(agree: Agreement, begins: np.ndarray, n: int, missing: int) -> list[tuple[float, Plan]]:
+    """The best cut of a round in each manner, with the log odds of the manner, of the lengths of
+    its parts and of where they begin: of all but what is played.
 
-    odds: np.ndarray
-    """Shape (n_bars, n_bars)."""
-    sums: np.ndarray
-    """sums[b, lag]: sum of odds[k, k - lag] for lag <= k < b, shape (n_bars + 1, n_bars)."""
-    repeats: dict[int, np.ndarray] = field(default_factory=dict)
-    """By bars of a part: what `_repeats` found."""
-
-    @staticmethod
-    def of(odds: np.ndarray) -> Agreement:
-        """With the sums along every diagonal."""
-        n = len(odds)
-        sums = np.zeros((n + 1, n))
-        for lag in range(1, n):
-            sums[lag + 1 :, lag] = np.cumsum(np.diagonal(odds, -lag))
-        return Agreement(odds, sums)
-
-    def until(self, n: int) -> Agreement:
-        """That of the first n bars."""
-        return Agreement(self.odds[:n, :n], self.sums[: n + 1, :n])
-
-    def after(self, missing: int) -> Agreement:
-        """That with so many bars put before the first, which agree with nothing."""
-        n = len(self.odds)
-        odds, sums = np.zeros((n + missing,) * 2), np.zeros((n + missing + 1, n + missing))
-        odds[missing:, missing:] = self.odds
-        sums[missing:, :n] = self.sums
-        return Agreement(odds, sums)
-
-    def between(self, first: int, other: int, bars: int) -> float:
-        """Log odds that `bars` bars from `first` on are those from `other` on, in any order."""
-        low, lag = max(first, other), abs(first - other)
-        if lag == 0:
-            return float(np.trace(self.odds[first : first + bars, first : first + bars]))
-        return float(self.sums[low + bars, lag] - self.sums[low, lag])
-
-
-def best_cut(agree: Agreement, begins: np.ndarray) -> tuple[float, Plan]:
-    """The best cut of a round. begins : shape (bars in the round,)."""
+    begins : shape (bars in the round,). n : bars of the performance, `missing` of them before it.
+    """
     size = len(begins)
-    tables = _tables(agree, begins)
-    starts = begins.tolist()
-    value = [-np.inf] * (size + 1)
+    score = _scores(agree, begins, n, missing)
+    value = np.full((size + 1, len(MANNERS)), -np.inf)
     value[0] = 0.0
-    choice: Plan = [(0, 0)] * (size + 1)
-    for at in range(size):
-        if value[at] == -np.inf:
+    choice = np.full((size + 1, len(MANNERS)), -1)
+    fitting = np.searchsorted(SIZES, np.arange(size + 1), side="right")
+    for end in range(int(SIZES[0]), size + 1):
+        kept = slice(int(fitting[end]))
+        reached = value[end - SIZES[kept]] + (score[end, kept, None] + ALLOWED[kept])
+        choice[end] = reached.argmax(axis=0)
+        value[end] = reached.max(axis=0)
+    rest = value[: max(size - 1, 1)] + begins[: max(size - 1, 1), None] + LEFT_OVER
+    found: list[tuple[float, Plan]] = []
+    for which, (_, _, prior) in enumerate(MANNERS):
+        at, plan = size, []
+        from_here = int(rest[:, which].argmax())
+        if ONCE[which] and rest[from_here, which] > value[size, which]:
+            plan, at = [(size - from_here, 1)], from_here
+        if value[at, which] == -np.inf:
             continue
-        left = size - at
-        for bars, prior, again in tables:
-            score = value[at] + prior + starts[at]
-            if bars > left:
-                if left > 1 and score + TIMES_PRIOR[1] - 2.0 > value[size]:
-                    value[size], choice[size] = score + TIMES_PRIOR[1] - 2.0, (left, 1)
-                continue
-            for times, times_prior in TIMES_PRIOR.items():
-                end = at + bars * times
-                if end > size:
-                    break
-                if times > 1:
-                    score += again[end - bars]
-                if score + times_prior > value[end]:
-                    value[end], choice[end] = score + times_prior, (bars, times)
-    plan: Plan = []
-    at = size
-    while at > 0:
-        bars, times = choice[at] if choice[at][0] else (at, 1)  # no cut fits: all of it, once
-        plan.append((bars, times))
-        at -= bars * times
-    return value[size], plan[::-1]
-
-
-def _tables(agree: Agreement, begins: np.ndarray) -> list[tuple[int, float, list[float]]]:
-    """Of every length of part: bars, prior, and by bar of the round the log odds that a repeat
-    begins there. Passes that are alike in a later round are a repeat, even where a player varied
-    one of them in the first."""
-    size, n = len(begins), len(agree.odds)
-    out: list[tuple[int, float, list[float]]] = []
-    for bars, prior in PART_PRIOR.items():
-        if 2 * bars > size:
-            out.append((bars, prior, []))
-            continue
-        whole = agree.repeats.setdefault(bars, _repeats(agree, bars))
-        found = whole[:size].copy()
-        if bars >= VARIED_BARS:
-            for first in range(size, n - bars + 1, size):
-                later = whole[first : first + size]
-                later = later[: max(n - bars + 1 - first, 0)] + VARIED * bars / 2
-                found[: len(later)] = np.maximum(found[: len(later)], later)
-        found += begins[: len(found)]
-        out.append((bars, prior, found.tolist()))
-    return out
-
-
-def _repeats(agree: Agreement, bars: int) -> np.ndarray:
-    """Log odds that the bars from each on repeat as many before, shape (n_bars,); the last of
-    them may be another ending."""
-    n = len(agree.odds)
-    found = np.full(n, -np.inf)
-    first = np.arange(bars, n - bars + 1)
-    last = agree.odds[first + bars - 1, first - 1]
-    last = np.maximum(last, ENDING_FLOOR) if bars > SHORT else last
-    found[first] = agree.sums[first + bars - 1, bars] - agree.sums[first, bars] + last
-    if bars >= VARIED_BARS:
-        found[first] = np.maximum(found[first], VARIED * bars)
-        same, changed = np.zeros(len(first)), np.full(len(first), -np.inf)
-        for at in range(bars):
-            odds = last if at == bars - 1 else agree.odds[first + at, first + at - bars]
-            changed = np.maximum(changed, same + PHRASE) + CHANGED
-            same = np.maximum(same + odds, changed)
-        found[first] = np.maximum(found[first], same)
+        while at:
+            plan.append(OPTIONS[choice[at, which]])
+            at -= plan[-1][0] * plan[-1][1]
+        plan.reverse()
+        if all(plan != other for _, other in found):
+            found.append((prior + _said(plan, begins), plan))
     return found
 
 
-def phrases_odds(odds: list[float]) -> float:
-    """Log odds of a pass whose bars have these, where it may change phrases."""
-    same, changed = 0.0, -np.inf
-    for one in odds:
-        changed = max(changed, same + PHRASE) + CHANGED
-        same = max(same + one, changed)
-    return same
+def _said(plan: Plan, begins: np.ndarray) -> float:
+    """Log odds of the lengths of parts, of times through, of where passes begin."""
+    total, at = 0.0, 0
+    for bars, times in plan:
+        total += PART_PRIOR.get(bars, LEFT_OVER) + (THRICE if times == MOST_TIMES else 0.0)
+        total += float(begins[at : at + bars * times : bars].sum())
+        at += bars * times
+    return total
+
+
+def _scores(agree: Agreement, begins: np.ndarray, n: int, missing: int) -> np.ndarray:
+    """Log odds of every option that ends before each bar, shape (bars + 1, options)."""
+    size = len(begins)
+    out = np.full((size + 1, len(OPTIONS)), -np.inf)
+    for row, (bars, times) in enumerate(OPTIONS):
+        if bars * times > size:
+            continue
+        starts = np.arange(size - bars * times + 1)
+        total = PART_PRIOR[bars] + begins[starts]
+        if times > 1:
+            again = _again(agree, bars, size, n, missing)
+            for time in range(1, times):
+                total = total + begins[starts + time * bars] + again[starts + time * bars]
+        out[starts + bars * times, row] = total + (THRICE if times == MOST_TIMES else 0.0)
+    return out
+
+
+def _again(agree: Agreement, bars: int, size: int, n: int, missing: int) -> np.ndarray:
+    """Log odds that a repeat begins with each bar of the round. Passes that are alike in a later
+    round are a repeat, even where a player varied one of them in the first."""
+    whole = agree.repeats[bars][EARLIEST - missing :][: n - bars + 1]
+    found = whole[:size].copy()
+    for first in range(size, len(whole), size):
+        later = whole[first : first + size]
+        found[: len(later)] = np.maximum(found[: len(later)], later)
+    return found

@@ -9,8 +9,8 @@ import numpy as np
 
 from liltwright.notate.bars.timeline import Timeline
 
-SLOT = 6
-OCTAVE = 0.8
+SLOT = 6  # ticks, a semiquaver
+OCTAVE = 0.8  # of full agreement
 
 
 def bar_grid(line: Timeline) -> np.ndarray:

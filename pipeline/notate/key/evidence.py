@@ -20,13 +20,13 @@ import numpy as np
 
 from liltwright.tune import Bar, NoteEvent, Part, ScoreNote
 
-PRESENT = 0.02
+PRESENT = 0.02  # share of the time from which on a pitch counts as there
 STRAIN = 8
 """Bars of a strain; longer parts are laid over it."""
 INTERVALS = (-5, -4, -3, -2, -1, 0, 1, 2, 3, 4, 5)
 """Semitones up from the note before; wider leaps have two tables of their own."""
-EXTREMES = 0.2
-CHORD_SHARPNESS = 6.0
+EXTREMES = 0.2  # quantile: the lowest and highest fifth of the notes
+CHORD_SHARPNESS = 6.0  # how sharply the best chord is told from the next
 TABLES = 15 + 8 + 5 + STRAIN + 4 + len(INTERVALS) + 2
 
 Weighted = tuple[int, float]
@@ -232,6 +232,7 @@ def _intervals(pitches: np.ndarray, lengths: np.ndarray) -> list[np.ndarray]:
 # ---------------------------------------------------------------- the chord of a bar
 
 _ROOT, _THIRD, _FIFTH, _OTHER = 1.0, 0.8, 0.8, -0.5
+"""What a tone says for a chord that holds it so, or does not."""
 
 
 def _templates() -> np.ndarray:

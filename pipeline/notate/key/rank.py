@@ -25,10 +25,10 @@ from liltwright.notate.key.evidence import PRESENT, KeyEvidence
 from liltwright.tune import KeyCandidate, Mode
 
 TRAINED: tuple[Mode, ...] = ("major", "mixolydian", "dorian", "minor")
-SHOWN = 8
+SHOWN = 8  # keys that are handed on
 LINEAR = 15
 """The linear expert looks at the first fifteen tables."""
-SMALLEST = 1e-6
+SMALLEST = 1e-6  # probability, against logarithms of nothing
 
 
 def rank_keys(evidence: KeyEvidence) -> tuple[KeyCandidate, ...]:

@@ -17,8 +17,8 @@ from liltwright.notate.key.evidence import KeyEvidence
 from liltwright.notate.key.rank import rank_keys
 from liltwright.tune import KeyName, Mode, Part
 
-BOTH = 0.015
-SECOND_HOME = 0.25
+BOTH = 0.015  # share of the time from which on a degree is used
+SECOND_HOME = 0.25  # probability from which on it is worth a word
 
 
 def key_remarks(parts: tuple[Part, ...], bar_length: Fraction, key: KeyName) -> tuple[str, ...]:
@@ -45,7 +45,7 @@ def _two_homes(evidence: KeyEvidence, key: KeyName) -> list[str]:
     said = " against ".join(f"{one.probability:.2f}" for one in (other, first))
     return [
         f"The home could also be {other.tonic} {other.mode} (likely {said}): "
-        f"--key {other.tonic}:{other.mode} writes it so."
+        f"the key {other.tonic}:{other.mode} writes it so."
     ]
 
 

@@ -16,12 +16,12 @@ import numpy as np
 
 from liltwright import models
 from liltwright.notate.metre.reading_features import looks
-from liltwright.notate.metre.trees import Trees, odds
-from liltwright.notate.metre.viterbi import Path
+from liltwright.notate.metre.viterbi import MetrePath
 from liltwright.notate.plain import PlainNotes
+from liltwright.trees import Trees, odds
 
 
-def chosen(paths: list[Path], notes: PlainNotes) -> tuple[list[Path], np.ndarray]:
+def chosen(paths: list[MetrePath], notes: PlainNotes) -> tuple[list[MetrePath], np.ndarray]:
     """The paths, best first, and the probability of each."""
     if len(paths) < 2:
         return paths, np.ones(len(paths))

@@ -11,9 +11,9 @@ from __future__ import annotations
 
 import numpy as np
 
-NUMBERS = 10
-FARTHEST = 12
-LONGEST_GAP_S = 4.0
+NUMBERS = 10  # columns of the network's input
+FARTHEST = 12  # semitones; wider steps are one class
+LONGEST_GAP_S = 4.0  # a longer rest tells no more
 
 
 def describe(onset_s: np.ndarray, offset_s: np.ndarray, midi: np.ndarray) -> dict[str, np.ndarray]:

@@ -16,8 +16,8 @@ import numpy as np
 from liltwright.dances import dances
 from liltwright.tune import TuneType
 
-TICKS = 96
-QUAVER = 12
+TICKS = 96  # in a whole note: semiquaver triplets and dotted notes are whole numbers
+QUAVER = 12  # ticks
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,6 @@
 """Task: ask the metre networks about every note.
 
-In: PlainNotes. Out: Evidence: log probabilities by note of its place (metre and position in the
+In: PlainNotes. Out: Emissions: log probabilities by note of its place (metre and position in the
     bar), of the step to the next note, and of what else the network tells.
 Method: models/metre, run by onnxruntime on windows of WINDOW notes that overlap by half; where
     windows overlap their log probabilities are averaged, weighted towards the middle. Three
@@ -10,7 +10,7 @@ Method: models/metre, run by onnxruntime on windows of WINDOW notes that overlap
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cache
 from typing import Any
 
@@ -21,14 +21,14 @@ from liltwright.notate.metre.features import describe
 from liltwright.notate.plain import PlainNotes
 from liltwright.threads import threads
 
-WINDOW = 512
+WINDOW = 512  # notes, as the networks were trained
 NETWORKS = {"metre/metre-1.onnx": 0, "metre/metre-2.onnx": 5, "metre/metre-3.onnx": 10}
 """Semitones that each network hears the melody higher: pitch classes tell nothing by themselves."""
 INPUTS = ("numbers", "before", "after", "chroma", "clock")
 
 
 @dataclass(frozen=True, slots=True)
-class Evidence:
+class Emissions:
     """Log probabilities, one row per note; classes as in models/metre."""
 
     place: np.ndarray
@@ -41,8 +41,12 @@ class Evidence:
     jump: np.ndarray
     """Log probability that the page jumps before the note, and that it does not."""
 
+    def of(self, some: np.ndarray) -> Emissions:
+        """Those of some notes alone, as a mask or by index."""
+        return Emissions(*(getattr(self, one.name)[some] for one in fields(self)))
 
-def listen_for_metre(notes: PlainNotes) -> Evidence:
+
+def listen_for_metre(notes: PlainNotes) -> Emissions:
     """What the networks say of the notes."""
     seen = describe(notes.onset_s, notes.offset_s, notes.midi)
     n = len(notes)
@@ -64,7 +68,7 @@ def listen_for_metre(notes: PlainNotes) -> Evidence:
                 logs = rise * logs / len(NETWORKS)
                 total.setdefault(name, np.zeros((n, logs.shape[1])))[part] += logs
     mean = {name: value / weight for name, value in total.items()}
-    return Evidence(
+    return Emissions(
         mean["place"], mean["step"], mean["since"], mean["kind"], mean["meter"],
         mean["flags"][:, :2], mean["flags"][:, 2:],
     )  # fmt: skip

@@ -2,8 +2,9 @@
 
 In: PlainNotes and what the user fixed. Out: Reading: the Timeline, ranked types, and what the
     networks think of the parts.
-Method: the metre networks look at the whole performance (metre); the best path of every metre
-    (bestpath) competes (choice), and the type is the networks' within the metre that wins. A
+Method: the metre networks look at the whole performance (network); the best path of every metre
+    (viterbi) competes (choice), and the type is the networks' within the metre that wins (types).
+    Then swing and tempo are known, the notes are read once more (swing) and laid out in bars. A
     tempo that the user fixed weighs on the steps; a fixed first bar line moves all bars alike.
 """
 
@@ -14,25 +15,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from liltwright.dances import dances
-from liltwright.errors import UsageError
-from liltwright.notate.bars.beats import unit_of
-from liltwright.notate.bars.crooked import place_logs
+from liltwright.errors import UsageError, to_type
+from liltwright.models import read_lines
 from liltwright.notate.bars.timeline import Timeline, lay_out
 from liltwright.notate.metre.choice import chosen
 from liltwright.notate.metre.kind import Kind
-from liltwright.notate.metre.network import Evidence, listen_for_metre
+from liltwright.notate.metre.network import Emissions, listen_for_metre
 from liltwright.notate.metre.places import nearest_step, places
 from liltwright.notate.metre.swing import in_swing, in_time, lacks_snaps, written_even
-from liltwright.notate.metre.tempo import find_pulse
+from liltwright.notate.metre.tempo import find_tempo
 from liltwright.notate.metre.types import weighed, with_compound
-from liltwright.notate.metre.viterbi import Path, best_paths
+from liltwright.notate.metre.viterbi import COSTS, MetrePath, Told, best_paths
 from liltwright.notate.plain import PlainNotes
 from liltwright.tune import TuneType
 
-TEMPO_SPREAD, TEMPO_FAR = 0.2, 6.0
-RIVAL = 0.12
-UNLIKELY = 0.01
-LEAST = 1e-4
+RIVAL = 0.12  # probability from which on another metre is named
+UNLIKELY = 0.01  # probability of a metre below which its types are not looked at closely
+LEAST = 1e-4  # probability; less likely types are not listed, and logarithms stay finite
 SAME_METER = {"2/2": "4/4", "12/8": "6/8"}
 """Metres that are read as another one; bars of 12/8 are paired afterwards."""
 
@@ -52,23 +51,11 @@ class Reading:
     """Probability of the metre."""
     other_meter: str | None = None
     """Another metre that fits nearly as well."""
-    word: Word | None = None
-    """What the network says of every note of the line, for looking at its bar lines again; None
-    where bars were paired or the user put a bar line by hand."""
-
-
-@dataclass(frozen=True, slots=True)
-class Word:
-    """The network's word on the notes of a Timeline, for looking at its bar lines again."""
-
-    place_logs: np.ndarray
-    """See crooked.place_logs."""
-    jumps: np.ndarray
-    """Where the page of the best path jumps."""
-    jump_logs: np.ndarray
-    """Log probability that the page jumps before the note."""
-    begins: np.ndarray
-    """Log odds that the note is in the first bar of a pass."""
+    path_odds: float = 0.0
+    """Log probability of a note on the best path."""
+    told: Told | None = None
+    """The reading as the networks tell it, for looking at its bar lines again; None where bars
+    were paired or the user put a bar line by hand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +65,18 @@ class _Wanted:
     tune_type: TuneType | None
     meter: str | None
     beats_per_minute: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Choice:
+    """The metre that won, before swing is looked at."""
+
+    paths: list[MetrePath]
+    """The best reading of every metre, best first."""
+    chance: np.ndarray
+    """Probability of each."""
+    simple: MetrePath | None = None
+    """The best reading as it was, in 4/4 or 2/4, where it is retold in 6/8."""
 
 
 def read_rhythm(
@@ -93,29 +92,30 @@ def read_rhythm(
     meters = _meters(wanted)
     heard = listen_for_metre(notes)
     evidence = in_time(heard, notes)
-    paths, chance = chosen(_candidates(evidence, notes, meters, wanted), notes)
-    told = None
-    if "6/8" in meters:
-        paths, chance, told = with_compound(paths, chance, notes)
-    types = _types(evidence, notes, paths, chance, wanted)
-    if tune_type is None and lacks_snaps(paths[0], types[0][0]):
-        types = _led_by("hornpipe", types)
-    kind = Kind(types[0][0], paths[0].meter)
-    best = paths[0]
-    if told is None:
-        swung = in_swing(evidence, notes, written_even(best, kind), kind)
-        best = written_even(_candidates(swung, notes, (kind.meter,), wanted)[0], kind)
-    line = _line(notes, best, kind, evidence, told or best)
-    said = _word(heard, told or best, line)
-    word = said if told is None else None
+
+    choice = _metre(evidence, notes, meters, wanted)
+    types = _types(evidence, notes, choice, wanted)
+    kind = Kind(types[0][0], choice.paths[0].meter)
+    best = _swung(evidence, notes, choice, kind, wanted)
+
+    told = Told.of(choice.simple or best, heard)
+    line = _line(notes, best, kind, evidence, choice.simple or best)
     if first_bar_s is not None:
-        line, word = _barred_at(line, first_bar_s), None
-    starts = part_starts(said.begins, line)
+        line = _barred_at(line, first_bar_s)
+    starts = part_starts(told, line)
     if meter == "12/8":
-        (line, starts), word = _paired(line, starts), None
-    rival = paths[1].meter if len(paths) > 1 and chance[1] > RIVAL else None
+        line, starts = _paired(line, starts)
+
+    as_told = choice.simple is None and first_bar_s is None and meter != "12/8"
     return Reading(
-        line, types, notes.onset_s[best.ticks < 0], starts, round(float(chance[0]), 4), rival, word
+        line,
+        types,
+        passed_over_s=notes.onset_s[best.ticks < 0],
+        part_starts=starts,
+        meter_chance=round(float(choice.chance[0]), 4),
+        other_meter=_rival(choice),
+        path_odds=choice.paths[0].score / len(notes),
+        told=told if as_told else None,
     )
 
 
@@ -135,13 +135,23 @@ def _meters(wanted: _Wanted) -> tuple[str, ...]:
     return tuple(one for one in known if one in chosen)
 
 
+def _metre(
+    evidence: Emissions, notes: PlainNotes, meters: tuple[str, ...], wanted: _Wanted
+) -> _Choice:
+    """The readings of all metres against each other; a simple one also retold in 6/8."""
+    paths, chance = chosen(_candidates(evidence, notes, meters, wanted), notes)
+    if "6/8" in meters:
+        return _Choice(*with_compound(paths, chance, notes))
+    return _Choice(paths, chance)
+
+
 def _candidates(
-    evidence: Evidence, notes: PlainNotes, meters: tuple[str, ...], wanted: _Wanted
-) -> list[Path]:
+    evidence: Emissions, notes: PlainNotes, meters: tuple[str, ...], wanted: _Wanted
+) -> list[MetrePath]:
     """The best path of each metre, best first."""
     if wanted.beats_per_minute is None:
         return best_paths(evidence, meters=meters)
-    paths: list[Path] = []
+    paths: list[MetrePath] = []
     for one in meters:
         kind = wanted.tune_type or _in_meter(evidence, wanted.meter or one)[0][0]
         tick_s = 60 / wanted.beats_per_minute / Kind(kind, one).beat_ticks
@@ -150,14 +160,15 @@ def _candidates(
     return sorted(paths, key=lambda path: -path.score)
 
 
-def _at_tempo(evidence: Evidence, notes: PlainNotes, tick_s: float) -> Evidence:
+def _at_tempo(evidence: Emissions, notes: PlainNotes, tick_s: float) -> Emissions:
     """The evidence with steps that a fixed tempo makes unlikely counted down."""
     gap = np.maximum(np.append(np.diff(notes.onset_s), 1.0), 0.02)
-    off = np.log(gap[:, None] / (tick_s * places().steps[None])) / TEMPO_SPREAD
-    return replace(evidence, step=evidence.step - np.minimum(0.5 * off**2, TEMPO_FAR))
+    costs = read_lines(COSTS)
+    off = np.log(gap[:, None] / (tick_s * places().steps[None])) / costs["tempo_spread"]
+    return replace(evidence, step=evidence.step - np.minimum(0.5 * off**2, costs["tempo_far"]))
 
 
-def _in_meter(evidence: Evidence, meter: str) -> list[tuple[TuneType, float]]:
+def _in_meter(evidence: Emissions, meter: str) -> list[tuple[TuneType, float]]:
     """The types written in a metre with their log probabilities, best first."""
     logs = evidence.kind.mean(axis=0)
     named = dict(zip(places().kinds, logs.tolist(), strict=True))
@@ -171,14 +182,14 @@ def _in_meter(evidence: Evidence, meter: str) -> list[tuple[TuneType, float]]:
 
 
 def _types(
-    evidence: Evidence, notes: PlainNotes, paths: list[Path], chance: np.ndarray, wanted: _Wanted
+    evidence: Emissions, notes: PlainNotes, choice: _Choice, wanted: _Wanted
 ) -> tuple[tuple[TuneType, float], ...]:
     """Types with probabilities; the likeliest of the best path leads."""
     if wanted.tune_type is not None:
         return ((wanted.tune_type, 1.0),)
     total: dict[TuneType, float] = {}
     first: TuneType | None = None
-    for path, weight in zip(paths, chance, strict=True):
+    for path, weight in zip(choice.paths, choice.chance, strict=True):
         kinds = _in_meter(evidence, wanted.meter or path.meter)
         whole = np.logaddexp.reduce([log for _, log in kinds])
         heard = {kind: float(np.exp(log - whole)) for kind, log in kinds}
@@ -188,7 +199,8 @@ def _types(
         for kind, share in heard.items():
             total[kind] = total.get(kind, 0.0) + float(weight * share)
     ranked = sorted(total, key=lambda kind: (kind != first, -total[kind]))
-    return tuple((kind, total[kind]) for kind in ranked if total[kind] > LEAST)
+    types = tuple((kind, total[kind]) for kind in ranked if total[kind] > LEAST)
+    return _led_by("hornpipe", types) if lacks_snaps(choice.paths[0], types[0][0]) else types
 
 
 def _led_by(
@@ -201,11 +213,30 @@ def _led_by(
     return ((kind, chance), *rest, (first, mine))
 
 
-def _line(notes: PlainNotes, path: Path, kind: Kind, evidence: Evidence, told: Path) -> Timeline:
+def _swung(
+    evidence: Emissions, notes: PlainNotes, choice: _Choice, kind: Kind, wanted: _Wanted
+) -> MetrePath:
+    """The best reading once its swing and tempo are known; one retold in 6/8 stays."""
+    if choice.simple is not None:
+        return choice.paths[0]
+    even = written_even(choice.paths[0], kind)
+    swung = in_swing(evidence, notes, even, kind)
+    return written_even(_candidates(swung, notes, (kind.meter,), wanted)[0], kind)
+
+
+def _rival(choice: _Choice) -> str | None:
+    """Another metre that fits nearly as well."""
+    near = len(choice.paths) > 1 and choice.chance[1] > RIVAL
+    return choice.paths[1].meter if near else None
+
+
+def _line(
+    notes: PlainNotes, path: MetrePath, kind: Kind, evidence: Emissions, told: MetrePath
+) -> Timeline:
     """The notes on the page. told : the reading of them that the network's word is on."""
     kept = np.flatnonzero(path.ticks >= 0)
     ticks = path.ticks[kept]
-    pulse = find_pulse(ticks, notes.onset_s[kept], path.jumps[kept], kind)
+    pulse = find_tempo(ticks, notes.onset_s[kept], path.jumps[kept], kind)
     table = places()
     which = table.meters.index(told.meter)
     its = told.ticks[kept]
@@ -217,18 +248,12 @@ def _line(notes: PlainNotes, path: Path, kind: Kind, evidence: Evidence, told: P
     return lay_out(notes, path, kind, pulse, placed=placed, stepped=stepped)
 
 
-def _word(evidence: Evidence, path: Path, line: Timeline) -> Word:
-    kept = path.ticks >= 0
-    first = np.exp(evidence.since[kept, 0])
-    if path.meter == "4/4" != line.kind.meter:  # one of its bars is two in 6/8
-        first = first * (path.ticks[kept] % 96 < 48)
-    logs = place_logs(evidence.place[kept], path.ticks[kept], path.meter, unit_of(line.kind))
-    begins = np.log(first + 1e-4) - np.log(1 - first + 1e-4)
-    return Word(logs, path.jumps[kept], evidence.jump[kept, 0], begins)
-
-
-def part_starts(begins: np.ndarray, line: Timeline) -> np.ndarray:
-    """Mean log odds over the notes of each bar that it is the first of a pass."""
+def part_starts(told: Told, line: Timeline) -> np.ndarray:
+    """Log odds that a pass of a part begins with each bar: the mean over the notes of the bar."""
+    first = np.exp(told.said.since[:, 0])
+    if told.path.meter == "4/4" != line.kind.meter:  # one of its bars is two in 6/8
+        first = first * (told.path.ticks % 96 < 48)
+    begins = np.log(first + LEAST) - np.log(1 - first + LEAST)
     which = line.ticks // line.kind.bar_ticks - line.first_bar
     count = np.bincount(which)
     return np.bincount(which, weights=begins) / np.maximum(count, 1)
@@ -239,7 +264,8 @@ def _barred_at(line: Timeline, first_bar_s: float) -> Timeline:
     end_s = float(line.onset_s[-1])
     if first_bar_s > end_s:
         raise UsageError(
-            f"--first-bar {first_bar_s:g} lies after the last note, which begins at {end_s:.1f} s."
+            f"{to_type('first bar', 'the first bar line at')} {first_bar_s:g} lies after the last "
+            f"note, which begins at {end_s:.1f} s."
         )
     nearest = int(np.argmin(np.abs(line.onset_s - first_bar_s)))
     return replace(line, ticks=line.ticks + -line.ticks[nearest] % line.kind.bar_ticks)

@@ -1,8 +1,8 @@
 """Task: what a reading looks like, as a row of numbers.
 
-In: a Path and the notes it reads. Out: `looks(...)`, shape (len(LOOKS),), NaN where a figure has
-    no meaning: how fast, how dense, which note values, which beats are struck and held, how often
-    a bar comes back after 1, 2, 4 ... bars, where the long notes stand in a phrase.
+In: a MetrePath and the notes it reads. Out: `looks(...)`, shape (len(LOOKS),), NaN where a
+    figure has no meaning: how fast, how dense, which note values, which beats are struck and held,
+    how often a bar comes back after 1, 2, 4 ... bars, where the long notes stand in a phrase.
 Method: what a player who sees the page and hears the tempo goes by, when two readings fit the
     notes nearly as well: a polka has two bars where a reel has one.
 """
@@ -12,15 +12,15 @@ from __future__ import annotations
 import numpy as np
 
 from liltwright.notate.metre.places import places
-from liltwright.notate.metre.viterbi import Path
+from liltwright.notate.metre.viterbi import MetrePath
 
-LAGS = (1, 2, 4, 8, 16, 32)
-RHYTHM_LAGS = (1, 2, 4)
+LAGS = (1, 2, 4, 8, 16, 32)  # bars after which a bar may come back
+RHYTHM_LAGS = (1, 2, 4)  # bars after which a rhythm may come back
 VALUES = (6, 8, 12, 18, 24, 36, 48, 72)
 """Note values in ticks of 1/96."""
-BEATS = 4
-ALIKE = 0.7
-SLOT = 6
+BEATS = 4  # of a bar that are looked at
+ALIKE = 0.7  # share of a bar that is the same where it comes back
+SLOT = 6  # ticks, a semiquaver
 LOOKS = (
     *(f"meter {at}" for at in range(5)),
     "bar s", "beat s", "notes in a beat", "timing", "same pitch", "movement", "into bar",
@@ -32,7 +32,7 @@ LOOKS = (
 )  # fmt: skip
 
 
-def looks(path: Path, onset_s: np.ndarray, midi: np.ndarray) -> np.ndarray:
+def looks(path: MetrePath, onset_s: np.ndarray, midi: np.ndarray) -> np.ndarray:
     """The row of a reading. onset_s and midi of shape (n_notes,), as the path."""
     kept = path.ticks >= 0
     ticks, onset, pitch = path.ticks[kept], onset_s[kept], midi[kept].astype(int)

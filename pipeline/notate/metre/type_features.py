@@ -11,12 +11,12 @@ from __future__ import annotations
 import numpy as np
 
 from liltwright.notate.metre.kind import Kind
-from liltwright.notate.metre.tempo import find_pulse
+from liltwright.notate.metre.tempo import find_tempo
 
 FILLED = {False: ((0,), (0, 12), (0, 18), (0, 6), (0, 8, 16), (0, 6, 12, 18)),
           True: ((0,), (0, 24), (0, 12, 24), (0, 18, 24), (0, 12), (0, 6, 12, 24))}  # fmt: skip
 """By compound time or not: how the notes of a beat stand, in ticks."""
-CADENCE = (0, 24, 48)
+CADENCE = (0, 24, 48)  # ticks of the three crotchets by which hornpipes close
 LEAST_BEATS = 8
 """So much must come after the lag before what does not come back says anything."""
 MANNER = ("pulse s", "swing", "one", "pair", "dotted", "snap", "three", "four", "other", "empty",
@@ -28,7 +28,7 @@ def manner(ticks: np.ndarray, onset_s: np.ndarray, midi: np.ndarray, meter: str)
     compound = meter.endswith("/8")
     kind = Kind("jig" if compound else "reel", meter)
     beat = kind.swing_ticks
-    pulse = find_pulse(ticks, onset_s, np.zeros(len(ticks), bool), kind)
+    pulse = find_tempo(ticks, onset_s, np.zeros(len(ticks), bool), kind)
     filled = _filled(ticks, beat)
     shares = [filled.count(one) for one in FILLED[compound]]
     empty = filled.count(())

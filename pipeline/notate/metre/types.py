@@ -18,24 +18,26 @@ import numpy as np
 
 from liltwright import models
 from liltwright.notate.metre.type_features import MANNER, manner
-from liltwright.notate.metre.viterbi import Path
+from liltwright.notate.metre.viterbi import MetrePath
 from liltwright.notate.plain import PlainNotes
 from liltwright.tune import TuneType
 
-LEAST = 1e-4
+LEAST = 1e-4  # probability, against logarithms of nothing
 FARTHEST = 4.0
 """So many standard deviations from the usual count at most: beyond them nothing was learned."""
 SIMPLE = ("4/4", "2/4")
 """Metres whose reading may be a compound one."""
-BEAT, DOTTED = 24, 36
-PULSES = (-1.25, -1.1, -0.95, -0.8, -0.6)
+BEAT, DOTTED = 24, 36  # ticks of a crotchet and of a dotted one
+PULSES = (-1.25, -1.1, -0.95, -0.8, -0.6)  # knots, by quantiles of the training split
 SWINGS = (0.1, 0.2, 0.3, 0.45, 0.7)
 """Logarithms of a beat's seconds and of long to short."""
 IN_SIX = {0: 0, 3: 6, 4: 6, 6: 12, 8: 12, 9: 12, 12: 24, 15: 24, 16: 24, 18: 30, 20: 30, 21: 30}
 """Where a tick of a crotchet falls in a dotted crotchet."""
 
 
-def weighed(path: Path, notes: PlainNotes, heard: dict[TuneType, float]) -> dict[TuneType, float]:
+def weighed(
+    path: MetrePath, notes: PlainNotes, heard: dict[TuneType, float]
+) -> dict[TuneType, float]:
     """Probabilities of the types that the metre network was asked for.
 
     heard : its probabilities. Those of types that nothing was learned of stay as they are.
@@ -55,8 +57,8 @@ def weighed(path: Path, notes: PlainNotes, heard: dict[TuneType, float]) -> dict
 
 
 def with_compound(
-    paths: list[Path], chance: np.ndarray, notes: PlainNotes
-) -> tuple[list[Path], np.ndarray, Path | None]:
+    paths: list[MetrePath], chance: np.ndarray, notes: PlainNotes
+) -> tuple[list[MetrePath], np.ndarray, MetrePath | None]:
     """The readings, best first, and their probabilities, with the best of them told in 6/8; and
     that reading as it was, where it is the best one now."""
     best = paths[0]
@@ -75,7 +77,7 @@ def with_compound(
     return [every[at] for at in order], shares[order], best if order[0] == 0 else None
 
 
-def _manner(path: Path, notes: PlainNotes, meter: str) -> np.ndarray:
+def _manner(path: MetrePath, notes: PlainNotes, meter: str) -> np.ndarray:
     kept = path.ticks >= 0
     return manner(path.ticks[kept], notes.onset_s[kept], notes.midi[kept], meter)
 
@@ -97,7 +99,7 @@ def _values(model: dict[str, Any], row: np.ndarray) -> np.ndarray:
     return np.asarray(np.array(model["weights"]) @ seen + np.array(model["bias"]))
 
 
-def retold(path: Path) -> Path:
+def retold(path: MetrePath) -> MetrePath:
     """A reading in 4/4 or 2/4 in bars of 6/8, its crotchets as dotted crotchets."""
     kept = np.flatnonzero(path.ticks >= 0)
     beat, inside = np.divmod(path.ticks[kept], BEAT)

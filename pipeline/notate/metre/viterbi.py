@@ -1,6 +1,6 @@
 """Task: the likeliest way through the bar, metre by metre.
 
-In: Evidence of the metre network. Out: `best_paths(...)`: for every metre allowed, the score
+In: Emissions of the metre network. Out: `best_paths(...)`: for every metre allowed, the score
     position of every note and the log score of the whole.
 Method: a Viterbi path over places. The network's word on the step from note to note counts
     fully; its word on places, which repeats itself from note to note, counts a part. A note may
@@ -11,23 +11,21 @@ Reference: L. R. Rabiner, "A tutorial on hidden Markov models", Proc. IEEE 77(2)
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
-from liltwright.notate.metre.network import Evidence
+from liltwright.models import read_lines
+from liltwright.notate.metre.network import Emissions
 from liltwright.notate.metre.places import Places, places
 
-PLACE_WEIGHT = 0.05
-JUMP_COST = 6.0
-PASS_COST = 1.0
-FIRST_PASSED_COST = 2.0
-MOST_PASSED = 3
+COSTS = "metre/costs.json"
+MOST_PASSED = 3  # notes passed over in a row
 
 
 @dataclass(frozen=True, slots=True)
-class Path:
+class MetrePath:
     """One metre's reading. Arrays have one entry per heard note."""
 
     meter: str
@@ -36,6 +34,21 @@ class Path:
     """Score position from the first bar line, in ticks; -1 for notes passed over."""
     jumps: np.ndarray
     """True where the page jumps before the note."""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A reading with what the networks say of its notes; those that it passes over are left out."""
+
+    path: MetrePath
+    said: Emissions
+
+    @staticmethod
+    def of(path: MetrePath, said: Emissions) -> Told:
+        """Of a path and emissions over all heard notes."""
+        kept = path.ticks >= 0
+        path = replace(path, ticks=path.ticks[kept], jumps=path.jumps[kept])
+        return Told(path, said.of(kept))
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +61,10 @@ class _Table:
     """Place of the note before; -1 - place after a jump."""
 
 
-def best_paths(evidence: Evidence, *, meters: tuple[str, ...]) -> list[Path]:
+def best_paths(evidence: Emissions, *, meters: tuple[str, ...]) -> list[MetrePath]:
     """The best path of every metre, best first."""
     table = places()
-    emit = PLACE_WEIGHT * evidence.place + evidence.real[:, :1]
+    emit = read_lines(COSTS)["place"] * evidence.place + evidence.real[:, :1]
     emit[:, ~np.isin(table.meter, [table.meters.index(m) for m in meters])] = -np.inf
     found = _forward(evidence, emit, table)
     paths = [_trace(evidence, found, which, table) for which in range(len(table.meters))
@@ -59,11 +72,12 @@ def best_paths(evidence: Evidence, *, meters: tuple[str, ...]) -> list[Path]:
     return sorted((p for p in paths if p is not None), key=lambda path: -path.score)
 
 
-def _forward(evidence: Evidence, emit: np.ndarray, table: Places) -> _Table:
+def _forward(evidence: Emissions, emit: np.ndarray, table: Places) -> _Table:
     n, size = emit.shape
+    costs = read_lines(COSTS)
     score = np.full((n, size), -np.inf)
     note, place = np.full((n, size), -1), np.zeros((n, size), int)
-    passed = np.cumsum(np.append(0.0, evidence.real[:, 1] - PASS_COST))
+    passed = np.cumsum(np.append(0.0, evidence.real[:, 1] - costs["pass"]))
     unreachable = np.where(table.source < 0, -np.inf, 0.0)
     moved = np.full((n, size), -np.inf)  # best way into each place from note j, by place
     came = np.zeros((n, size), int)
@@ -72,7 +86,7 @@ def _forward(evidence: Evidence, emit: np.ndarray, table: Places) -> _Table:
     for i in range(n):
         best = np.full(size, -np.inf)
         if i <= MOST_PASSED:
-            best[:] = passed[i] - FIRST_PASSED_COST * (i > 0)
+            best[:] = passed[i] - costs["first_passed"] * (i > 0)
         for j in range(i - 1, max(i - 2 - MOST_PASSED, -1), -1):
             value = moved[j] + (passed[i] - passed[j + 1]) + evidence.jump[i, 1]
             better = value > best
@@ -82,7 +96,7 @@ def _forward(evidence: Evidence, emit: np.ndarray, table: Places) -> _Table:
         if i:
             for inside in members:
                 top = inside[score[i - 1, inside].argmax()]
-                value = score[i - 1, top] + evidence.jump[i, 0] - JUMP_COST
+                value = score[i - 1, top] + evidence.jump[i, 0] - costs["jump"]
                 better = inside[value > best[inside]]
                 best[better], note[i, better], place[i, better] = value, i - 1, -1 - top
         score[i] = best + emit[i]
@@ -92,11 +106,11 @@ def _forward(evidence: Evidence, emit: np.ndarray, table: Places) -> _Table:
     return _Table(score, note, place)
 
 
-def _trace(evidence: Evidence, found: _Table, which: int, table: Places) -> Path | None:
+def _trace(evidence: Emissions, found: _Table, which: int, table: Places) -> MetrePath | None:
     """Follow the choices back from the best end of one metre; then count ticks forward."""
     n = len(found.score)
     inside = np.flatnonzero(table.meter == which)
-    left = np.cumsum(evidence.real[::-1, 1] - PASS_COST)[::-1]
+    left = np.cumsum(evidence.real[::-1, 1] - read_lines(COSTS)["pass"])[::-1]
     ends = [(found.score[i, inside].max() + (left[i + 1] if i + 1 < n else 0.0), i)
             for i in range(max(n - 1 - MOST_PASSED, 0), n)]  # fmt: skip
     best, at = max(ends)
@@ -109,13 +123,13 @@ def _trace(evidence: Evidence, found: _Table, which: int, table: Places) -> Path
         before, previous = int(found.note[at, state]), int(found.place[at, state])
         jumps[at] = before >= 0 and previous < 0
         at, state = before, previous if previous >= 0 else -1 - previous
-    return Path(
+    return MetrePath(
         table.meters[which], float(best), _counted(evidence, where, jumps, which, table), jumps
     )
 
 
 def _counted(
-    evidence: Evidence, where: np.ndarray, jumps: np.ndarray, which: int, table: Places
+    evidence: Emissions, where: np.ndarray, jumps: np.ndarray, which: int, table: Places
 ) -> np.ndarray:
     """Ticks from the first bar line; of the steps that fit two places the likeliest is meant."""
     bar = table.bar_ticks[which]

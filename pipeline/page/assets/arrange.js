@@ -1,18 +1,18 @@
 // Arrange: the layers on tabs, pins, chords and bass by part, the plan of rounds, grades, playing with a cursor.
 import { finished, get, post } from "./api.js";
-import { $, $$, barWords, careful, choice, fault, field, h, lengthWords, say, tabs } from "./ui.js";
+import { $, $$, barWords, careful, choice, fault, field, h, keepingFocus, lengthWords, say } from "./ui.js";
 import { bankOf, silence, voice } from "./sound.js";
 import { ranges, transport } from "./player.js";
 import { Tune, drawMusic, nearest } from "./tune.js";
 import { undoKeys } from "./choose.js";
+import { LAYERS, gradesOf, layerChoice, light } from "./panes.js";
+import { roundsCard } from "./rounds.js";
 
-const DYNAMICS = ["p", "mp", "mf", "f"];
 const kept = { layer: "plain-bass" };
 
 export async function show(main, id) {
   const tune = await new Tune(id).load();
   let made = null;
-  let layer = kept.layer;
   let chosen = null;
   let drawn = null;
   let turn = 0;
@@ -29,7 +29,7 @@ export async function show(main, id) {
     const began = performance.now();
     panel.setAttribute("aria-busy", "true");
     try {
-      const [found, engraved] = await Promise.all([get(tune.address("/layers")), get(tune.address("/layer", `&name=${layer}`))]);
+      const [found, engraved] = await Promise.all([get(tune.address("/layers")), get(tune.address("/layer", list.query()))]);
       if (mine !== turn) return;
       made = found;
       trouble.hidden = true;
@@ -47,30 +47,19 @@ export async function show(main, id) {
   tune.changed = () => { load(); };
 
   function draw(html) {
-    const now = made.layers.find((one) => one.name === layer) || made.layers[0];
-    head.replaceChildren(h("p.lead", {}, `${made.setup.tuning}, ${made.setup.capo_words}; sounds in ${made.setup.sounds} `, h("a", { href: `#/t/${id}/tuning` }, "change")), list,
+    const now = shown();
+    head.replaceChildren(h("p.lead", {}, `${made.setup.tuning}, ${made.setup.capo_words}; sounds in ${made.setup.sounds} `, h("a", { href: `#/t/${id}/tuning` }, "change")),
       h("div.note", {}, now.remarks.map((text) => h("p", {}, text))));
-    list.pick(layer);
     drawn = drawMusic(music, html);
     for (const one of tune.state.wishes.pins) for (const note of drawn.notes(one)) note.classList.add("pinned");
-    drawGrades(now);
+    drawGrades();
     drawPin();
     drawSide();
     player.refresh();
   }
-  const names = [["melody", "Melody"], ["drone", "Drone"], ["plain-bass", "Plain bass"], ["moving-bass", "Moving bass"], ["fuller", "Fuller"]];
-  const list = tabs("Layers", names, layer, (to) => { layer = kept.layer = to; list.pick(to); load(); });
-
-  function drawGrades(now) {
-    const most = Math.max(...made.layers.flatMap((one) => one.grades), 1);
-    strip.replaceChildren(...now.grades.map((grade, at) => {
-      const bar = h("button", { title: `${barWords(tune.state.bars[at], tune.state.parts)}: ${grade.toFixed(1)} moves of both hands a second`, "aria-label": `${barWords(tune.state.bars[at], tune.state.parts)}, ${grade.toFixed(1)} moves a second`, onclick: () => { choose({ bar: at, note: 0 }); } }, h("i"));
-      bar.firstChild.style.height = `${(100 * grade) / most}%`;
-      bar.classList.toggle("hard", grade > 0.8 * most);
-      bar.dataset.bar = at;
-      return bar;
-    }));
-  }
+  const shown = () => made.layers.find((one) => one.name === list.layer) || made.layers[0];
+  const list = layerChoice("Layers", LAYERS, kept.layer, () => { kept.layer = list.layer; say(list.words()); load(); }, "under");
+  const drawGrades = () => strip.replaceChildren(...gradesOf(made.layers, list.layer, tune.state.bars, tune.state.parts, (at) => choose({ bar: at, note: 0 })));
 
   // ---- a note and its string
   function choose(place) {
@@ -84,7 +73,7 @@ export async function show(main, id) {
   }
   function heldOn(place) {
     const note = tune.note(place);
-    const now = made?.layers.find((one) => one.name === layer) || made?.layers[0];
+    const now = made && shown();
     return note && now ? now.strings[place.bar].find((one) => one[2] === note.start) : null;
   }
   function drawPin() {
@@ -133,24 +122,19 @@ export async function show(main, id) {
     const wishes = tune.state.wishes;
     const parts = tune.state.parts;
     const lines = Object.fromEntries(wishes.lines.split(" ").filter(Boolean).map((one) => one.split("=")));
-    const plan = made.rounds.map((one) => ({ ...one }));
-    const keepPlan = () => tune.edit({ op: "rounds", to: plan.map((one) => `${one.layer}:${one.dynamic}`).join(" ") });
-    const now = made.layers.find((one) => one.name === layer) || made.layers[0];
-    const effort = now.difficulty;
-    side.replaceChildren(
+    const effort = shown().difficulty;
+    keepingFocus(side, () => side.replaceChildren(
       h("section.card", { "aria-label": "How it is arranged" }, h("h2", {}, "How it is arranged"),
         h("div.row", {}, field("Effort", choice([["easier", "easier"], ["as is", "as is"], ["harder", "harder"]], wishes.effort, (to) => tune.edit({ op: "effort", to }), "How hard it may be")),
           h("label.check", {}, h("input", { type: "checkbox", checked: wishes.ornaments, onchange: (event) => tune.edit({ op: "ornaments", to: event.target.checked }) }), "Ornaments")),
         made.lines.length ? h("div.row", {}, parts.map((part) => field(`Bass of part ${part.name}`, choice([["", "as usual"], ...made.lines.map((one) => [one, one])], lines[part.name] || "", (to) => tune.edit({ op: "line", part: part.name, to }), `Bass line of part ${part.name}`)))) : "",
         wishes.pins.length ? h("p", {}, `${wishes.pins.length} pinned: ${wishes.pins.map((one) => one.words).join(", ")} `, h("button.small", { onclick: () => tune.edit({ op: "pin", all: true }) }, "Let all go")) : "",
         h("p.soft", {}, `${(effort.moves_per_second || 0).toFixed(1)} moves of both hands a second; widest stretch ${Math.round(effort.largest_stretch_mm || 0)} mm; the hand shifts in ${Math.round(100 * (effort.share_of_bars_with_shift || 0))} % of the bars.`)),
-      h("section.card", { "aria-label": "Rounds" }, h("h2", {}, "Rounds"),
-        h("ol.rounds", {}, plan.map((one, at) => h("li.row", {}, choice(names, one.layer, (to) => { one.layer = to; keepPlan(); }, `Layer of round ${at + 1}`), choice(DYNAMICS.map((d) => [d, d]), one.dynamic, (to) => { one.dynamic = to; keepPlan(); }, `Loudness of round ${at + 1}`),
-          h("button.small", { "aria-label": `Round ${at + 1} away`, disabled: plan.length === 1, onclick: () => { plan.splice(at, 1); keepPlan(); } }, "×")))),
-        h("div.row", {}, h("button", { disabled: plan.length >= 12, onclick: () => { plan.push({ layer: "moving-bass", dynamic: "f" }); keepPlan(); } }, "One more round"), h("button", { onclick: () => playRounds() }, "Play them all"))),
+      roundsCard(tune, made, opened, playRounds),
       h("section.card", { "aria-label": "Paper and files" }, h("h2", {}, "Paper and files"), h("div.row", {}, h("button", { onclick: () => print() }, "Print this layer"), h("button", { onclick: () => writeAll() }, "Write every file")), files),
-      h("section.cautions", {}, made.cautions.map((text) => h("p", {}, text))));
+      h("section.cautions", {}, made.cautions.map((text) => h("p", {}, text)))));
   }
+  const opened = new Set();
   const files = h("div");
   const listFiles = careful(async () => {
     const found = await get(tune.address("/files"));
@@ -171,31 +155,21 @@ export async function show(main, id) {
     const key = `${id}:${version}`;
     if (!data || data.key !== key) data = { key, ...(await sound()) };
     const scores = data.scores;
-    const score = scores[layer];
+    const score = scores[list.layer];
     const all = ranges(score, tune.state.parts);
-    return { bank: bankOf(key, async () => data), score, ranges: all, bar: light };
+    return { bank: bankOf(key, async () => data), score, ranges: all, bar: (bar) => light(panel, bar) };
   }, { layers: true });
-  function light(bar) {
-    for (const old of $$(".now", panel)) old.classList.remove("now");
-    if (!bar) return;
-    for (const one of drawn.bar(bar[0])) {
-      one.classList.add("now");
-      const at = one.getBoundingClientRect();
-      if (at.top < 80 || at.bottom > innerHeight - 110) one.scrollIntoView({ block: "center" });
-    }
-    $(`[data-bar="${bar[0]}"]`, strip)?.classList.add("now");
-  }
   const playFrom = careful(async () => {
-    const bar = data?.scores[layer].bars.find((one) => one[0] === chosen?.bar);
+    const bar = data?.scores[list.layer].bars.find((one) => one[0] === chosen?.bar);
     if (bar) player.from(bar[1]);
   });
   const playRounds = careful(async () => {
     silence();
     const score = data.scores.performance;
-    await voice.play(bankOf(data.key, async () => data), score, 0, score.bars.at(-1)[2], { speed: player.speed, bar: light, ended: () => light(null) });
+    await voice.play(bankOf(data.key, async () => data), score, 0, score.bars.at(-1)[2], { speed: player.speed, bar: (bar) => light(panel, bar), ended: () => light(panel, null) });
   });
 
-  main.replaceChildren(h("div.bench", {}, h("div.sheet", {}, head, trouble, panel), h("div.side", {}, pin, side)));
+  main.replaceChildren(h("div.bench", {}, h("div.sheet", {}, head, list.element, trouble, panel), h("div.side", {}, pin, side)));
   panel.prepend(h("p.wait", { id: "arranging" }, "Arranging …"));
   await load();
   $("#arranging")?.remove();
@@ -229,5 +203,5 @@ export async function show(main, id) {
     return true;
   }
   const unwatch = tune.watch();
-  return { keys, left: () => { unwatch(); removeEventListener("resize", refit); removeEventListener("pointerup", dropped); } };
+  return { keys, left: () => { unwatch(); removeEventListener("resize", refit); removeEventListener("pointerup", dropped); list.left(); } };
 }

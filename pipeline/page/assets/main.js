@@ -22,7 +22,7 @@ const open = careful(async () => {
   let view;
   if (kind === "t") {
     steps.replaceChildren(...STEPS.map(([name, words]) => h("a", { href: `#/t/${id}/${name}`, "aria-current": name === step ? "page" : null }, words)));
-    const module = { tune: "./mend.js", tuning: "./choose.js", layers: "./arrange.js", practice: "./practise.js" }[step] || "./mend.js";
+    const module = { tune: "./mend.js", tuning: "./choose.js", layers: "./arrange.js", stages: "./stages.js", practice: "./practise.js" }[step] || "./mend.js";
     view = await (await import(module)).show(main, id);
   } else if (kind === "player") view = await (await import("./profile.js")).show(main);
   else view = await (await import("./shelf.js")).show(main);

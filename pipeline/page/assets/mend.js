@@ -1,12 +1,11 @@
 // Look and mend: the tune engraved, a note chosen, what can be done with it, the doubts, the recording beside it.
 import { get } from "./api.js";
-import { $$, barWords, calm, careful, choice, field, fraction, h, lengthWords, lengths, number, say } from "./ui.js";
+import { $$, barWords, calm, careful, choice, field, fraction, h, keepingFocus, lengthWords, lengths, number, say } from "./ui.js";
 import { hearNote, melodyBank, playTape, silence, stopTape, voice } from "./sound.js";
 import { ranges, transport } from "./player.js";
 import { Tune, drawMusic, nearest } from "./tune.js";
+import { METRES, TYPES, rereading } from "./anew.js";
 
-const TYPES = ["reel", "jig", "slip jig", "hop jig", "slide", "hornpipe", "polka", "waltz", "mazurka", "strathspey", "barn dance", "march", "air"];
-const METRES = ["4/4", "2/2", "2/4", "3/4", "6/8", "9/8", "12/8", "3/8", "6/4", "3/2"];
 const MODES = ["major", "mixolydian", "dorian", "minor", "lydian", "phrygian"];
 const TONICS = ["C", "C#", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"];
 const KEYS = [["← →", "from note to note"], ["↑ ↓", "a step of the scale up or down"], ["Shift ↑ ↓", "a semitone"], ["PageUp PageDown", "an octave"],
@@ -126,14 +125,17 @@ export async function show(main, id) {
     const tempo = h("input", { type: "number", min: 20, max: 400, step: 1, value: Math.round(state.tempo), onchange: () => tune.edit({ op: "tempo", to: Number(tempo.value) }) });
     const tonics = TONICS.includes(state.key.tonic) ? TONICS : [state.key.tonic, ...TONICS];
     const key = (tonic, mode) => tune.edit({ op: "key", to: `${tonic}:${mode}` });
-    facts.replaceChildren(h("h2", {}, "The tune"), field("Title", title),
+    keepingFocus(facts, () => facts.replaceChildren(h("h2", {}, "The tune"), field("Title", title),
       h("div.row", {}, field("Type", choice(TYPES.map((t) => [t, t]), state.type, (to) => tune.edit({ op: "type", to }), "Type of tune")),
         field("Metre", choice((METRES.includes(state.metre) ? METRES : [state.metre, ...METRES]).map((m) => [m, m]), state.metre, (to) => tune.edit({ op: "metre", to }), "Metre"))),
       h("div.row", {}, field("Key", choice(tonics.map((t) => [t, t.replace("#", "♯").replace("b", "♭")]), state.key.tonic, (to) => key(to, state.key.mode), "Tonic"), choice(MODES.map((m) => [m, m]), state.key.mode, (to) => key(state.key.tonic, to), "Mode")),
         field("Tempo", tempo)),
+      state.anew.heard ? anew.element() : "",
       h("div.row", {}, h("button.small", { onclick: () => tune.edit({ op: "octave", by: 1 }) }, "Octave up"), h("button.small", { onclick: () => tune.edit({ op: "octave", by: -1 }) }, "Octave down"), h("span.soft", {}, state.form)),
-      state.remarks.length ? h("details", {}, h("summary", {}, "What the program noticed"), h("ul.plain", {}, state.remarks.map((text) => h("li", {}, text)))) : "");
+      state.remarks.length ? h("details", {}, h("summary", {}, "What the program noticed"), h("ul.plain", {}, state.remarks.map((text) => h("li", {}, text)))) : ""));
   }
+
+  const anew = rereading(tune, facts, () => drawRows());
 
   // ---- doubts, one after another
   function drawDoubts() {
@@ -223,6 +225,10 @@ export async function show(main, id) {
     }
     for (const bar of $$("[data-heard]", strip)) bar.classList.toggle("now", Number(bar.dataset.heard) === heard);
   }
+  function drawRows() {
+    delete strip.dataset.row;
+    return get(tune.address("/picture")).then((found) => { rows = found.rows; drawStrip(); }).catch(() => { strip.hidden = true; });
+  }
   const heardBar = (event) => {
     const bar = event.target.closest("[data-heard]");
     if (!bar) return;
@@ -235,7 +241,7 @@ export async function show(main, id) {
   if (tune.state.heard.length) {
     strip.hidden = false;
     strip.replaceChildren(h("p.wait", {}, "Drawing what was heard …"));
-    get(tune.address("/picture")).then((found) => { rows = found.rows; drawStrip(); }).catch(() => { strip.hidden = true; });
+    drawRows();
   }
 
   music.addEventListener("click", (event) => {
@@ -248,7 +254,7 @@ export async function show(main, id) {
   let fitted = matchMedia("(max-width: 44rem)").matches;
   addEventListener("resize", refit);
 
-  main.replaceChildren(h("div.bench", {}, h("div.sheet", {}, h("section.card", { "aria-label": "The music" }, h("p.print-only.facts-line", {}), music), strip), h("div.side", {}, history, dock, doubts, facts)), help);
+  main.replaceChildren(h("div.bench", {}, h("div.sheet", {}, h("section.card", { "aria-label": "The music" }, h("p.print-only.facts-line", {}), music), strip), h("div.side", {}, history, dock, doubts, facts)), help, anew.dialog);
   draw();
   choose(chosen, true);
   say("");

@@ -1,9 +1,6 @@
 // The bar at the foot of the page: play, loop, speed, count-in, from anywhere in the tune.
-import { $, careful, h, say } from "./ui.js";
+import { $, careful, h, remember, remembered, say } from "./ui.js";
 import { silence, voice } from "./sound.js";
-
-const kept = (name, other) => { try { return localStorage.getItem(`liltwright-${name}`) ?? other; } catch { return other; } };
-const keep = (name, value) => { try { localStorage.setItem(`liltwright-${name}`, value); } catch { /* a private window keeps nothing */ } };
 
 const seen = new ResizeObserver(([{ target }]) => document.body.style.setProperty("--foot", `${target.offsetHeight}px`));
 
@@ -13,11 +10,11 @@ export function transport(what, { layers = false } = {}) {
   const play = h("button.strong.play", { "aria-keyshortcuts": "Space", onclick: () => (voice.playing ? silence() : go()) }, "Play");
   const range = h("select", { "aria-label": "What to play" });
   const where = h("span.where", { "aria-hidden": "true" });
-  const speed = h("input", { type: "range", min: 40, max: 130, step: 5, value: kept("speed", 100), "aria-label": "Speed in per cent" });
+  const speed = h("input", { type: "range", min: 40, max: 130, step: 5, value: remembered("speed", 100), "aria-label": "Speed in per cent" });
   const told = h("output", {}, `${speed.value} %`);
-  speed.addEventListener("input", () => { told.textContent = `${speed.value} %`; keep("speed", speed.value); });
+  speed.addEventListener("input", () => { told.textContent = `${speed.value} %`; remember("speed", speed.value); });
   const box_ = (name, words) => {
-    const tick = h("input", { type: "checkbox", checked: kept(name, "") === "1", onchange: () => keep(name, tick.checked ? "1" : "") });
+    const tick = h("input", { type: "checkbox", checked: remembered(name, "") === "1", onchange: () => remember(name, tick.checked ? "1" : "") });
     return [tick, h("label.check", {}, tick, words)];
   };
   const [loop, loopLabel] = box_("loop", "Loop");

@@ -20,7 +20,7 @@ export async function show(main) {
   const drop = h("section.card.drop", { "aria-label": "Take a tune in" },
     h("h2", {}, "Hum it, or drop it here"), mic.element,
     h("div.row", {}, h("button", { onclick: () => file.click() }, "Choose a recording or a tune"), h("button", { onclick: () => page.click() }, "Take a finished tab apart"), file, page),
-    h("p.soft", {}, "wav, flac, mp3, ogg, m4a, webm; ABC, MusicXML, MIDI. Only this machine sees it. You must have the right to use it."), tasks);
+    h("p.soft", {}, "wav, flac, mp3, ogg, m4a, webm; ABC, MusicXML, MIDI; a finished tab (MusicXML with its strings, or text) is taken apart. Only this machine sees it. You must have the right to use it."), tasks);
   for (const kind of ["dragenter", "dragover"]) drop.addEventListener(kind, (event) => { if (!event.dataTransfer.types.includes("Files")) return; event.preventDefault(); drop.classList.add("over"); });
   for (const kind of ["dragleave", "drop"]) drop.addEventListener(kind, () => drop.classList.remove("over"));
   drop.addEventListener("drop", (event) => { event.preventDefault(); for (const one of event.dataTransfer.files) take(one, one.name); });
@@ -63,8 +63,8 @@ export async function show(main) {
         }
       });
       const done = await get(`/api/tasks/${task.id}`);
-      say(`${name} is written down.`);
-      location.hash = `#/t/${done.tune}/tune`;
+      say(done.step === "stages" ? `${name} is taken apart.` : `${name} is written down.`);
+      location.hash = `#/t/${done.tune}/${done.step}`;
     } catch (error) {
       stage.textContent = error.message;
       stage.className = "wrong";

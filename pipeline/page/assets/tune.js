@@ -1,6 +1,6 @@
 // One tune as every view of it shares it: its state, edits in their order, undo, and what is stale.
 import { get, post } from "./api.js";
-import { $, fault, narrow, say } from "./ui.js";
+import { $, fault, h, narrow, say } from "./ui.js";
 import { loadTape } from "./sound.js";
 
 export class Tune {
@@ -27,6 +27,8 @@ export class Tune {
     this.state = state;
     this.scores = null;
     $("#title").textContent = state.title;
+    const here = location.hash.endsWith("/stages");
+    if (state.stages && !$("#steps [href$=stages]")) $("#steps").append(h("a", { href: `#/t/${this.id}/stages`, "aria-current": here ? "page" : null }, "Stages"));
   }
   async score() {
     if (!this.scores || this.scores.version !== this.state.version) this.scores = await get(this.address("/score"));
@@ -41,11 +43,13 @@ export class Tune {
   }
   undo() { const words = this.state.undo; return this.after(() => ({ undo: true }), () => false, words ? `Undone: ${words}` : ""); }
   redo() { const words = this.state.redo; return this.after(() => ({ redo: true }), () => false, words ? `Done again: ${words}` : ""); }
-  after(body, stillMeant, words = "") {
+  // Read the recording again as a type or metre; the program answers as to an edit.
+  anew(kind, metre) { return this.after(() => ({ type: kind, metre }), () => false, "The recording is read anew.", "/anew"); }
+  after(body, stillMeant, words = "", path = "/edit") {
     const work = async () => {
       const began = performance.now();
       try {
-        this.took(await post(this.address("/edit"), { version: this.state.version, ...body() }));
+        this.took(await post(this.address(path), { version: this.state.version, ...body() }));
       } catch (error) {
         if (!error.stale) { fault(error); return false; }
         this.took(await get(this.address())); // somebody else changed it: see, and make the change again where it is still meant

@@ -84,3 +84,16 @@ export function choice(options, value, change, label) {
     options.map(([id, words]) => { const one = h("option", { value: id }, words); one.selected = id === value; return one; }));
   return list;
 }
+
+// What this browser remembers between visits.
+export const remembered = (name, other) => { try { return localStorage.getItem(`liltwright-${name}`) ?? other; } catch { return other; } };
+export const remember = (name, value) => { try { localStorage.setItem(`liltwright-${name}`, value); } catch { /* a private window keeps nothing */ } };
+
+// Draw a box anew with the focus on the control that had it.
+export function keepingFocus(box, draw) {
+  const had = box.contains(document.activeElement) ? document.activeElement : null;
+  const name = (one) => `${one.tagName} ${one.getAttribute("aria-label") || one.textContent}`;
+  const wanted = had && name(had);
+  draw();
+  if (wanted) $$("button, select, input, summary, a", box).find((one) => name(one) === wanted)?.focus({ preventScroll: true });
+}

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from copy import deepcopy
 from typing import Any
 
@@ -21,20 +21,23 @@ from liltwright.write.engrave.tab_marks import STAFF_LINE
 SVG = "{http://www.w3.org/2000/svg}"
 FRET_PX = 420
 """Size of a fret number; strings are 314 apart. verovio draws 324."""
-_VEROVIO_FRET_PX = 324
+_VEROVIO_FRET_PX = 324  # size of the figures that verovio's places are made for
 _DIGIT_MIDDLE = 0.325
 """Half the height of a digit as a share of its font size."""
 _WIDER = 20
 """How much more room a number of FRET_PX needs in its string, on each side."""
-_TAB_DOT = 46
+_TAB_DOT = 46  # width of a dot, in verovio's units as all below
 _APART = 45
 """How much further apart beams stand than verovio sets them."""
 _SIGNS = {"\uea63": "♭♭", "\uea64": "♭", "\uea65": "♮", "\uea66": "♯", "\uea67": "♯♯"}
 """Accidentals of figured bass (Standard Music Font Layout 1.4), which verovio puts into chord
 names, and the same in any text font."""
 _CHORD_PX = "405px"
-_FINGER_REACH = 150
-_FINGER_HEIGHT = 215
+_FINGER_REACH = 150  # from a figure to a stem that it would touch
+_FINGER_HEIGHT = 215  # of a finger's figure
+_CHORD_REACH = 700  # from the left end of a chord's name to a finger under it
+_NAME_REACH = 2700  # from that of a layer's name
+_FAR = 100_000  # beyond any line of music
 _BOX_LEFT = 150
 """Where the box of a part's letter may begin, clear of the bar number."""
 
@@ -93,8 +96,9 @@ def mend_repeats(measure: Any) -> None:
             if found:
                 columns[use.get("transform", "").split(" scale")[1], found[1]].append(use)
         for dots in columns.values():
-            if len(dots) == 3:
-                line.remove(dots[1])
+            if len(dots) % 3 == 0:
+                for middle in dots[1::3]:
+                    line.remove(middle)
 
 
 def _enlarge(staff: Any) -> None:
@@ -227,25 +231,59 @@ def mend_letter(measure: Any) -> None:
             element.set("x", str(int(element.get("x", "0")) + right))
 
 
-def lift_fingers(measures: Sequence[Any]) -> int:
-    """Finger numbers off stems and flags. How far the chord names had to rise for them."""
+def lift_fingers(measures: Sequence[Any], parts: int = 1) -> int:
+    """Finger numbers off stems and flags. How far the upper part's chord names had to rise."""
+    risen = []
+    for number in range(parts):
+        band = _band(measures, number, parts)
+        # with several parts each has its name over its first bar
+        names = {"harm": _CHORD_REACH} | ({"dir": _NAME_REACH} if parts > 1 else {})
+        risen.append(_lift_part(measures, number, band, names))
+    return risen[0]
+
+
+def _band(measures: Sequence[Any], number: int, parts: int) -> range:
+    """The heights that belong to a part: from under the part above it to its lowest string."""
+    if parts == 1:
+        return range(-_FAR, _FAR)
+    rows = [row for measure in measures for row in staff_lines(children(measure, "staff"))]
+    heights = sorted({row[1] for row in rows})
+    size = len(heights) // parts
+    begin = heights[number * size - 1] + 1 if number else -_FAR
+    return range(begin, heights[(number + 1) * size - 1] + 1)
+
+
+def _lift_part(measures: Sequence[Any], number: int, band: range, names: Mapping[str, int]) -> int:
+    """The same for one part, whose signs lie in a band of heights.
+
+    names : kinds of words that rise, and how far to the right one may stand over a finger
+    """
     risen = 0
     for measure in measures:
-        stems = list(_stems(children(measure, "staff")[:1]))
-        names = [t for name in children(measure, "harm") for t in name.iter(f"{SVG}text")]
-        for finger in children(measure, "fing"):
-            for text in finger.iter(f"{SVG}text"):
-                x, y = int(text.get("x", "0")), int(text.get("y", "0"))
-                y = _clear_of(stems, x, y)
-                text.set("y", str(y))
-                under = [t for t in names if -200 < x - int(t.get("x", "0")) < 700]
-                for name in under:
+        stems = list(_stems(children(measure, "staff")[2 * number : 2 * number + 1]))
+        words = [
+            (text, reach)
+            for kind, reach in names.items()
+            for bar in (measures if kind == "dir" else (measure,))
+            for text in _texts(bar, kind, band)
+        ]
+        for text in _texts(measure, "fing", band):
+            x, y = int(text.get("x", "0")), int(text.get("y", "0"))
+            y = _clear_of(stems, x, y)
+            text.set("y", str(y))
+            for name, reach in words:
+                if -200 < x - int(name.get("x", "0")) < reach:
                     risen = max(risen, int(name.get("y", "0")) + 45 - (y - _FINGER_HEIGHT))
     for measure in measures if risen else ():
-        for name in children(measure, "harm"):
-            for text in name.iter(f"{SVG}text"):
-                text.set("y", str(int(text.get("y", "0")) - risen))
+        for text in (t for kind in names for t in _texts(measure, kind, band)):
+            text.set("y", str(int(text.get("y", "0")) - risen))
     return risen
+
+
+def _texts(measure: Any, kind: str, band: range) -> list[Any]:
+    """The words of signs of a kind within a band of heights."""
+    found = [text for sign in children(measure, kind) for text in sign.iter(f"{SVG}text")]
+    return [text for text in found if int(text.get("y", "0")) in band]
 
 
 def _clear_of(stems: Sequence[tuple[int, int, int]], x: int, y: int) -> int:

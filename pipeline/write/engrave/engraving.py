@@ -21,8 +21,9 @@ from liltwright.tab import Arrangement, Setup
 from liltwright.tune import KeyName, Tune
 from liltwright.write.engrave.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM
 from liltwright.write.engrave.svg import Drawing, drawing_of
+from liltwright.write.sheet.bars import Sheet
 from liltwright.write.sheet.drawn import drawn
-from liltwright.write.sheet.layout import Sheet, sheet_of_layer, sheet_of_tune
+from liltwright.write.sheet.layout import sheet_of_layer, sheet_of_tune
 from liltwright.write.sheet.systems import LINE_NOTES, ROOMY_NOTES, line_weight, lines_of
 
 if TYPE_CHECKING:
@@ -78,7 +79,7 @@ def engrave(sheet: Sheet, *, paper: Paper = "a4") -> Engraved:
     roomy = lines_of(plain.bars, capacity=ROOMY_NOTES)
     if len(roomy) <= _A_PAGE:
         lines = roomy
-    broken = _with_breaks(musicxml, lines).decode()
+    broken = with_breaks(musicxml, lines).decode()
     tab = plain.setup is not None
     room_mm = PAGE_MM[paper] - _HEAD_AND_FOOT_MM[tab]
     fullest = max(line_weight(plain.bars, line) for line in lines) / LINE_NOTES
@@ -96,26 +97,26 @@ def narrowed(music: Engraved) -> Engraved:
     """The same music with two bars on a line, for a small screen."""
     sheet = music.sheet
     lines = lines_of(sheet.bars, bars_per_line=2, capacity=LINE_NOTES / 2)
-    broken = _with_breaks(music.musicxml, lines).decode()
+    broken = with_breaks(music.musicxml, lines).decode()
     return Engraved(sheet, _draw(sheet, broken, lines, 0.56 * LINE_WIDTH), music.musicxml)
 
 
 def _draw(
     sheet: Sheet, musicxml: str, lines: Sequence[Sequence[int]], width: float
 ) -> tuple[Drawing, ...]:
-    toolkit = _toolkit()
+    kit = toolkit()
     usual = max(len(line) for line in lines)
-    toolkit.setOptions(_options(round(width), fill_last=len(lines[-1]) > usual / 2))
-    toolkit.resetXmlIdSeed(1)
-    toolkit.loadData(musicxml)
+    kit.setOptions(options(round(width), fill_last=len(lines[-1]) > usual / 2))
+    kit.resetXmlIdSeed(1)
+    kit.loadData(musicxml)
     return tuple(
-        drawing_of(toolkit.renderToSVG(page), sheet.bars, line)
+        drawing_of(kit.renderToSVG(page), sheet.bars, line=line)
         for page, line in enumerate(lines, start=1)
     )
 
 
-def _options(width: int, *, fill_last: bool) -> dict[str, Any]:
-    """A last line as long as the others is spread over the page, a short one is not."""
+def options(width: int, *, fill_last: bool) -> dict[str, Any]:
+    """What verovio is told; a last line as long as the others is spread, a short one is not."""
     return {
         "pageWidth": width,
         "pageHeight": 6000,
@@ -132,11 +133,12 @@ def _options(width: int, *, fill_last: bool) -> dict[str, Any]:
         "svgFormatRaw": True,
         "minLastJustification": 0.0 if fill_last else 0.8,
         "spacingBraceGroup": 12,
+        "spacingStaff": 12,
     }
 
 
 @cache
-def _toolkit() -> Any:
+def toolkit() -> Any:
     """One verovio for the whole run: loading its fonts takes longer than drawing."""
     import verovio
 
@@ -144,7 +146,7 @@ def _toolkit() -> Any:
     return verovio.toolkit()
 
 
-def _with_breaks(musicxml: bytes, lines: Sequence[Sequence[int]]) -> bytes:
+def with_breaks(musicxml: bytes, lines: Sequence[Sequence[int]]) -> bytes:
     """The MusicXML with a new page at the first bar of every line but the first."""
     from lxml import etree
 

@@ -15,13 +15,13 @@ from liltwright.options import Paper
 
 PAGE_MM: dict[Paper, float] = {"a4": 272.0, "letter": 254.0}
 """Height of what is printed on a page: paper less margins and footer."""
-WIDTH_MM: dict[Paper, float] = {"a4": 180.0, "letter": 185.9}
-LINE_GAP_MM = 3.0
-_INSIDE_A_PART = 4.0
-_LINE_ALONE = 6.0
+WIDTH_MM: dict[Paper, float] = {"a4": 180.0, "letter": 185.9}  # of the music, paper less margins
+LINE_GAP_MM = 3.0  # between lines of music
+_INSIDE_A_PART = 4.0  # price of turning inside a part
+_LINE_ALONE = 6.0  # price of a line alone on its page
 _UNEVEN = 2.0
 """What is to be avoided, against each other; a page more weighs more than all of them."""
-_PAGE_MORE = 100.0
+_PAGE_MORE = 100.0  # price of a page, above all other prices together
 
 
 def page_breaks(

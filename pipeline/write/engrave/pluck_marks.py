@@ -13,11 +13,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from liltwright.write.engrave.tab_marks import places_of, text_element
-from liltwright.write.sheet.layout import SheetBar
+from liltwright.write.sheet.bars import SheetBar
 
 _BELOW_STEMS, _ROW, _ALONE = 3.45, 1.0, 1.35
 """Of the first row with and without a bass, and from row to row; in gaps between strings."""
-_SIZE = 330
+_SIZE = 330  # of a letter, in verovio's units
 
 
 def mark_plucks(staff: Any, string_ys: Sequence[int], bar: SheetBar, *, bass: bool) -> int:

@@ -32,16 +32,16 @@ from liltwright.write.engrave.engraving import (
 )
 from liltwright.write.engrave.pages import LINE_GAP_MM, PAGE_MM, WIDTH_MM, page_breaks
 from liltwright.write.engrave.svg import Drawing, marked, standalone
-from liltwright.write.sheet.layout import Sheet, SheetBar
+from liltwright.write.sheet.bars import Sheet, SheetBar
 
 FONT = "Libertinus Serif"
 _TYPST_PAPER = {"a4": "a4", "letter": "us-letter"}
-_HARD_BARS = 3
-_NARROWEST = 0.9
+_HARD_BARS = 3  # bars named to be practised first
+_NARROWEST = 0.9  # of full size; smaller music goes to another page
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class SheetWords:
     """What stands on a sheet beside the music."""
 
     layer: str
@@ -62,7 +62,7 @@ def layer_pdf(
 ) -> bytes:
     """A layer, or the performance, as a PDF."""
     music = engraved or engrave_layer(tune, arrangement, name, paper=paper)
-    words = Words(layer_title(name), cautions=_cautions(arrangement))
+    words = SheetWords(layer_title(name), cautions=_cautions(arrangement))
     return set_pages([(music, words)], paper=paper)
 
 
@@ -78,7 +78,7 @@ def lead_sheet_pdf(
     notes = [*_check_by_ear(tune)]
     if chords_added:
         notes.append(("Chords", "as in the arrangement; the tune itself was written without."))
-    words = Words("The tune", tuple(notes), cautions=(RIGHTS,), doubts=_marked(tune))
+    words = SheetWords("The tune", tuple(notes), cautions=(RIGHTS,), doubts=_marked(tune))
     return set_pages([(music, words)], paper=paper)
 
 
@@ -96,7 +96,7 @@ def staged_pdf(
         music = music or engrave_layer(tune, arrangement, layer.name, paper=paper)
         first, last = number == 1, number == len(arrangement.layers)
         notes = _layer_notes(tune, arrangement, layer)
-        words = Words(
+        words = SheetWords(
             f"{number}. {layer_title(layer.name)}",
             (*notes, *_check_by_ear(tune)) if first else notes,
             _cautions(arrangement) if last else (HAND,),
@@ -110,18 +110,18 @@ def layer_pages_svg(
     tune: Tune, arrangement: Arrangement, name: str, *, paper: Paper = "a4"
 ) -> tuple[str, ...]:
     """The pages of a layer as SVG files, every letter and sign drawn as an outline."""
-    words = Words(layer_title(name), cautions=_cautions(arrangement))
+    words = SheetWords(layer_title(name), cautions=_cautions(arrangement))
     pages = [(engrave_layer(tune, arrangement, name, paper=paper), words)]
     out = _set(pages, paper, "svg")
     return tuple(page.decode() for page in (out if isinstance(out, list) else [out]))
 
 
-def set_pages(pages: Sequence[tuple[Engraved, Words]], *, paper: Paper = "a4") -> bytes:
+def set_pages(pages: Sequence[tuple[Engraved, SheetWords]], *, paper: Paper = "a4") -> bytes:
     """Sheets one after another, each on a page of its own, as one PDF."""
     return bytes(_set(pages, paper, "pdf"))
 
 
-def _set(pages: Sequence[tuple[Engraved, Words]], paper: Paper, form: str) -> Any:
+def _set(pages: Sequence[tuple[Engraved, SheetWords]], paper: Paper, form: str) -> Any:
     template = files("liltwright.write.engrave").joinpath("sheet.typ").read_bytes()
     return _compiler().compile(template, format=form, sys_inputs=_inputs(pages, paper), timestamp=0)
 
@@ -134,7 +134,7 @@ def _compiler() -> Any:
     return typst.Compiler(ignore_system_fonts=True)
 
 
-def _inputs(pages: Sequence[tuple[Engraved, Words]], paper: Paper) -> dict[str, str]:
+def _inputs(pages: Sequence[tuple[Engraved, SheetWords]], paper: Paper) -> dict[str, str]:
     data = {
         "title": pages[0][0].sheet.title or "Untitled tune",
         "paper": _TYPST_PAPER[paper],
@@ -143,7 +143,7 @@ def _inputs(pages: Sequence[tuple[Engraved, Words]], paper: Paper) -> dict[str, 
     return {"data": json.dumps(data, ensure_ascii=False)}
 
 
-def _sheet_data(music: Engraved, words: Words, paper: Paper) -> dict[str, Any]:
+def _sheet_data(music: Engraved, words: SheetWords, paper: Paper) -> dict[str, Any]:
     sheet = music.sheet
     widest = max(line.width for line in music.lines)
     fit, breaks = _fitted(music, words, paper)
@@ -168,7 +168,7 @@ def _sheet_data(music: Engraved, words: Words, paper: Paper) -> dict[str, Any]:
     }
 
 
-def _fitted(music: Engraved, words: Words, paper: Paper) -> tuple[float, list[int]]:
+def _fitted(music: Engraved, words: SheetWords, paper: Paper) -> tuple[float, list[int]]:
     """The share of the page's width that the music takes, and the lines that begin a page.
 
     Music that is too high for one page by a little is set a little narrower.

@@ -26,7 +26,7 @@ from liltwright.write.engrave.corrections import (
 )
 from liltwright.write.engrave.pluck_marks import mark_plucks
 from liltwright.write.engrave.tab_marks import mark_tab
-from liltwright.write.sheet.layout import SheetBar
+from liltwright.write.sheet.bars import SheetBar
 
 _FOOT = 110
 """What the plucking hand's letters need below their feet."""
@@ -105,8 +105,11 @@ def glyph_sheet(drawings: Sequence[Drawing]) -> str:
     return f"<svg {hidden}><defs>{shapes}</defs></svg>"
 
 
-def drawing_of(text: str, bars: Sequence[SheetBar], line: Sequence[int]) -> Drawing:
-    """Clean one page of verovio's SVG that shows those of `bars` whose indices are in `line`."""
+def drawing_of(text: str, *parts: Sequence[SheetBar], line: Sequence[int]) -> Drawing:
+    """Clean one page of verovio's SVG.
+
+    parts : the bars of each part, top to bottom; line : the indices of those that are shown
+    """
     from lxml import etree
 
     root = etree.fromstring(text.encode())
@@ -116,15 +119,21 @@ def drawing_of(text: str, bars: Sequence[SheetBar], line: Sequence[int]) -> Draw
     glyphs = _glyphs(root.find(f"{SVG}defs"))
     _drop_milestones(inner)
     measures = of_class(inner, "measure")
-    bass = any(v.name == "bass" and any(i.notes for i in v.items)
-               for index in line for v in bars[index].voices)  # fmt: skip
-    feet = [
-        _mark_bar(measure, index, bars[index], bass=bass)
-        for measure, index in zip(measures, line, strict=True)
-    ]
-    height = max(height, max(feet, default=0) + _FOOT)
-    top = -lift_fingers(measures)
-    _number_line(measures, next((bars[i].number for i in line if bars[i].number), 0))
+    feet = [0]
+    for number, bars in enumerate(parts):
+        bass = any(v.name == "bass" and any(i.notes for i in v.items)
+                   for index in line for v in bars[index].voices)  # fmt: skip
+        for measure, index in zip(measures, line, strict=True):
+            staves = children(measure, "staff")
+            if len(parts) > 1:
+                staves = staves[2 * number : 2 * number + 2]
+            feet.append(_mark_tab(staves, bars[index], bass=bass))
+    for measure, index in zip(measures, line, strict=True):
+        _mark_bar(measure, index)
+    height = max(height, max(feet) + _FOOT)
+    top = -lift_fingers(measures, len(parts))
+    numbers = (parts[0][index].number for index in line)
+    _number_line(measures, next((number for number in numbers if number), 0))
     for element in inner.iter():
         _plain(element)
     groups = [group for group in inner if group.tag == f"{SVG}g"]
@@ -132,15 +141,11 @@ def drawing_of(text: str, bars: Sequence[SheetBar], line: Sequence[int]) -> Draw
     return Drawing(body, glyphs, width, height - top, tuple(line), top)
 
 
-def _mark_bar(measure: Any, index: int, bar: SheetBar, *, bass: bool) -> int:
-    """Give a bar its index and a rectangle over its staves; tidy its tab staff.
-
-    bass : whether a bass is drawn on the line. Returns the lowest foot of what was written below.
-    """
+def _mark_bar(measure: Any, index: int) -> None:
+    """Give a bar its index and a rectangle over its staves; tidy what stands at them."""
     from lxml import etree
 
-    staves = children(measure, "staff")
-    lines = staff_lines(staves)
+    lines = staff_lines(children(measure, "staff"))
     measure.set("data-bar", str(index))
     if lines:
         left, right = min(row[0] for row in lines), max(row[2] for row in lines)
@@ -150,6 +155,16 @@ def _mark_bar(measure: Any, index: int, bar: SheetBar, *, bass: bool) -> int:
                             ("width", right - left), ("height", bottom - top + 600)):  # fmt: skip
             box.set(name, str(value))
         measure.insert(0, box)
+    mend_repeats(measure)
+    mend_chords(measure)
+    mend_letter(measure)
+
+
+def _mark_tab(staves: Sequence[Any], bar: SheetBar, *, bass: bool) -> int:
+    """Tidy the tab staff of a part's bar under its notation.
+
+    bass : whether a bass is drawn on the line. Returns the lowest foot of what was written below.
+    """
     foot = 0
     if len(staves) > 1:
         strings = sorted({row[1] for row in staff_lines(staves[1:])})
@@ -157,9 +172,6 @@ def _mark_bar(measure: Any, index: int, bar: SheetBar, *, bass: bool) -> int:
             mark_tab(staves[1], strings, bar)
             foot = mark_plucks(staves[1], strings, bar, bass=bass)
         mend_tab(staves[1], staves[0])
-    mend_repeats(measure)
-    mend_chords(measure)
-    mend_letter(measure)
     return foot
 
 

@@ -14,8 +14,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from liltwright.write.sheet.layout import SheetBar
-from liltwright.write.sheet.voices import Item, SheetNote, Voice
+from liltwright.write.sheet.bars import SheetBar
+from liltwright.write.sheet.voices import SheetNote, Voice, VoiceItem
 
 STAFF_LINE = re.compile(r"M(-?\d+) (-?\d+) L(-?\d+) (-?\d+)$")
 """A staff line or a piece of one, as verovio draws it."""
@@ -23,17 +23,17 @@ _SVG = "{http://www.w3.org/2000/svg}"
 _LETTERS = {"hammer-on": "h", "pull-off": "p", "slide": "s"}
 _BASELINE = 110
 """How far the foot of a grace note's number lies below its string."""
-_GRACE_STEP = 265
+_GRACE_STEP = 265  # from grace note to grace note, in verovio's units as all below
 _GAP = 105
 """How far a string is cut left and right of a grace note's number."""
 _SMALL = 340
 """Size of a grace note's number."""
-_LETTER = 290
-_ARC = 170
+_LETTER = 290  # size of a letter
+_ARC = 170  # height of an arc
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class NumberPlace:
     """A number on the tab staff."""
 
     note: SheetNote
@@ -56,19 +56,19 @@ def mark_tab(staff: Any, string_ys: Sequence[int], bar: SheetBar) -> None:
                     staff.append(mark)
 
 
-def places_of(staff: Any, string_ys: Sequence[int], bar: SheetBar) -> Iterator[Place]:
+def places_of(staff: Any, string_ys: Sequence[int], bar: SheetBar) -> Iterator[NumberPlace]:
     """Every number on a bar's tab staff."""
     for places in _by_voice(staff, string_ys, bar):
         yield from places
 
 
-def _by_voice(staff: Any, string_ys: Sequence[int], bar: SheetBar) -> Iterator[list[Place]]:
+def _by_voice(staff: Any, string_ys: Sequence[int], bar: SheetBar) -> Iterator[list[NumberPlace]]:
     layers = [g for g in staff.iter(f"{_SVG}g") if _kind(g) == "layer"]
     for layer, voice in zip(layers, bar.voices, strict=False):
         yield list(_places(layer, voice, string_ys))
 
 
-def _places(layer: Any, voice: Voice, ys: Sequence[int]) -> Iterator[Place]:
+def _places(layer: Any, voice: Voice, ys: Sequence[int]) -> Iterator[NumberPlace]:
     """Every number of a voice in playing order; nothing where the drawing has other events."""
     events = [g for g in layer.iter(f"{_SVG}g") if _kind(g) == "tabGrp"]
     items = [item for item in voice.items if item.notes]
@@ -80,15 +80,15 @@ def _places(layer: Any, voice: Voice, ys: Sequence[int]) -> Iterator[Place]:
             yield from _of_item(item, int(text.get("x", "0")), ys)
 
 
-def _of_item(item: Item, x: int, ys: Sequence[int]) -> Iterator[Place]:
+def _of_item(item: VoiceItem, x: int, ys: Sequence[int]) -> Iterator[NumberPlace]:
     for at, grace in enumerate(item.graces):
         left = x - _GRACE_STEP * (len(item.graces) - at) - 20
-        yield Place(grace, left, ys[grace.string - 1])
+        yield NumberPlace(grace, left, ys[grace.string - 1])
     for note in item.notes:
-        yield Place(note, x, ys[note.string - 1])
+        yield NumberPlace(note, x, ys[note.string - 1])
 
 
-def _cut_string(staff: Any, place: Place) -> None:
+def _cut_string(staff: Any, place: NumberPlace) -> None:
     """Leave room for a number in the line of its string."""
     from lxml import etree
 
@@ -104,13 +104,13 @@ def _cut_string(staff: Any, place: Place) -> None:
             return
 
 
-def _before(places: Sequence[Place], place: Place) -> Place | None:
+def _before(places: Sequence[NumberPlace], place: NumberPlace) -> NumberPlace | None:
     """The number before on the same string."""
     earlier = [p for p in places if p.x < place.x and p.note.string == place.note.string]
     return max(earlier, key=lambda p: p.x, default=None)
 
 
-def _joined(before: Place, place: Place) -> Iterator[Any]:
+def _joined(before: NumberPlace, place: NumberPlace) -> Iterator[Any]:
     """An arc over two numbers and the letter of the technique above it."""
     from lxml import etree
 

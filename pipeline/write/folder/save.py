@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from liltwright.errors import PipelineError, UsageError
+from liltwright.errors import PipelineError, UsageError, to_type
 from liltwright.stopping import note_written, undisturbed
 from liltwright.write.folder.journal import (
     Change,
@@ -64,7 +64,7 @@ def check_folder(folder: Path, *, replace: bool = False) -> tuple[Path, ...]:
     UsageError otherwise.
     """
     if folder.exists() and not folder.is_dir():
-        raise UsageError(f"{folder} is a file, not a folder: choose another name with --out.")
+        raise UsageError(f"{folder} is a file, not a folder: choose another name{to_type('out')}.")
     try:
         made = _make(folder)
         with alone(folder):
@@ -78,7 +78,7 @@ def check_folder(folder: Path, *, replace: bool = False) -> tuple[Path, ...]:
     except OSError as fault:
         reason = (fault.strerror or str(fault)).lower()
         raise UsageError(
-            f"cannot write into the folder {folder} ({reason}): choose another with --out."
+            f"cannot write into the folder {folder} ({reason}): choose another{to_type('out')}."
         ) from fault
     if not replace:
         _refuse_strangers(folder)
@@ -143,7 +143,7 @@ def restore(folder: Path) -> Saved:
 def check_new(path: Path) -> None:
     """Raises UsageError when there is such a file already."""
     if os.path.lexists(path):
-        raise UsageError(f"{path} is there already: choose another name with --out.")
+        raise UsageError(f"{path} is there already: choose another name{to_type('out')}.")
 
 
 def save_one(path: Path, data: bytes) -> None:
@@ -227,13 +227,13 @@ def _refuse_strangers(folder: Path) -> None:
     if list_is_damaged(folder):
         raise UsageError(
             f"{LIST_NAME} in {folder} is damaged, so that nothing tells whose files these are: "
-            "choose another folder with --out, or say --replace; yours are then kept beside."
+            f"choose another folder{to_type('out')}{to_type('or replace')}."
         )
     others = sorted(path.name for path in folder.iterdir() if path.name not in OUR_NAMES)
     if others and not read_list(folder):
         raise UsageError(
-            f"the folder {folder} is not empty ({some(others)}): choose another with --out, "
-            "or say --replace to write into it all the same."
+            f"the folder {folder} is not empty ({some(others)}): choose another{to_type('out')}"
+            f"{to_type('or replace strangers')}."
         )
 
 
@@ -242,6 +242,6 @@ def _write_fault(folder: Path, fault: OSError, staged: Mapping[str, bytes]) -> s
     if fault.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
         return (
             f"no room on the disk for the {size:.1f} MB that go into {folder}: "
-            "nothing was written; free some space or choose another folder with --out."
+            f"nothing was written; free some space or choose another folder{to_type('out')}."
         )
     return f"could not write into {folder} ({(fault.strerror or str(fault)).lower()})."

@@ -19,12 +19,13 @@ from functools import cache
 from liltwright import keys, models
 from liltwright.tab import Arrangement
 from liltwright.tune import KeyName, Tune
-from liltwright.write.sheet.layout import Sheet, SheetBar, sheet_of_layer, sheet_of_tune
+from liltwright.write.sheet.bars import Sheet, SheetBar
+from liltwright.write.sheet.layout import sheet_of_layer, sheet_of_tune
 from liltwright.write.sheet.values import beam_group, beat_group, value_and_dots
-from liltwright.write.sheet.voices import Item, SheetNote, VoiceName
+from liltwright.write.sheet.voices import SheetNote, VoiceItem, VoiceName
 
-EIGHTH, SIXTEENTH = Fraction(1, 8), Fraction(1, 16)
-BARS_A_LINE = 4
+EIGHTH, SIXTEENTH = Fraction(1, 8), Fraction(1, 16)  # of a whole note
+BARS_A_LINE = 4  # a phrase of the dance tunes
 _spelled = cache(keys.spell)
 _alters = cache(keys.signature_alters)
 _ACCIDENTALS = {-2: "__", -1: "_", 0: "=", 1: "^", 2: "^^"}
@@ -148,10 +149,10 @@ def _bar_line(bar: SheetBar) -> str:
 def _bar_text(
     sheet: Sheet, unit: Fraction, bar: SheetBar, voice: VoiceName, ornaments: bool
 ) -> str:
-    items: tuple[Item, ...] = next((v.items for v in bar.voices if v.name == voice), ())
+    items: tuple[VoiceItem, ...] = next((v.items for v in bar.voices if v.name == voice), ())
     hidden = not items
     if hidden:
-        items = (Item(Fraction(0), bar.length),)
+        items = (VoiceItem(Fraction(0), bar.length),)
     chords = dict(bar.chords) if voice == "melody" else {}
     writer = _BarWriter(sheet, unit, ornaments and voice == "melody", hidden)
     if beat_group(sheet.meter).numerator == 1:
@@ -159,9 +160,9 @@ def _bar_text(
     return writer.text(_cut_at_chords(items, chords), chords, bar.offset)
 
 
-def _merged(items: Sequence[Item]) -> tuple[Item, ...]:
+def _merged(items: Sequence[VoiceItem]) -> tuple[VoiceItem, ...]:
     """Tied items of one bar as one where a single note can be written (A4 over mid-bar)."""
-    merged: list[Item] = []
+    merged: list[VoiceItem] = []
     for item in items:
         before = merged[-1] if merged else None
         if before is not None and before.tuplet is None and item.tuplet is None:
@@ -174,9 +175,9 @@ def _merged(items: Sequence[Item]) -> tuple[Item, ...]:
     return tuple(merged)
 
 
-def _cut_at_chords(items: Sequence[Item], chords: dict[Fraction, str]) -> list[Item]:
+def _cut_at_chords(items: Sequence[VoiceItem], chords: dict[Fraction, str]) -> list[VoiceItem]:
     """Items cut (and tied) where a chord symbol stands inside one."""
-    pieces: list[Item] = []
+    pieces: list[VoiceItem] = []
     for item in items:
         inside = sorted(at for at in chords if item.start < at < item.start + item.length)
         for at in inside:
@@ -199,7 +200,9 @@ class _BarWriter:
     by_place: dict[tuple[str, int], int] = field(default_factory=dict)
     by_letter: dict[str, int] = field(default_factory=dict)
 
-    def text(self, items: Sequence[Item], chords: dict[Fraction, str], offset: Fraction) -> str:
+    def text(
+        self, items: Sequence[VoiceItem], chords: dict[Fraction, str], offset: Fraction
+    ) -> str:
         """The bar's music code without bar lines."""
         group = beam_group(self.sheet.meter)
         words: list[str] = []
@@ -214,7 +217,7 @@ class _BarWriter:
             words.append(self._item(item))
         return "".join(words)
 
-    def _item(self, item: Item) -> str:
+    def _item(self, item: VoiceItem) -> str:
         length = _length(item.written / self.unit)
         if not item.notes:
             return ("x" if self.hidden else "z") + length
@@ -259,11 +262,11 @@ class _BarWriter:
         return _alters(self.sheet.signature)[letter] == alter
 
 
-def _beamed(item: Item) -> bool:
+def _beamed(item: VoiceItem) -> bool:
     return bool(item.notes) and item.written < Fraction(1, 4)
 
 
-def _tuplet_sign(items: Sequence[Item]) -> str:
+def _tuplet_sign(items: Sequence[VoiceItem]) -> str:
     """ "(3" before three notes of one length, else "(3:2:n"."""
     tuplet = items[0].tuplet
     if tuplet is None:

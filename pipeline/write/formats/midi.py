@@ -24,20 +24,15 @@ import mido
 from liltwright import keys
 from liltwright.tab import Arrangement
 from liltwright.tune import KeyName, Tune
-from liltwright.write.sheet.layout import (
-    PERFORMANCE,
-    Sheet,
-    SheetBar,
-    sheet_of_layer,
-    sheet_of_tune,
-)
+from liltwright.write.sheet.bars import Sheet, SheetBar
+from liltwright.write.sheet.layout import PERFORMANCE, sheet_of_layer, sheet_of_tune
 from liltwright.write.sheet.timing import bar_spans, clock_of
 from liltwright.write.sheet.voices import VOICE_NAMES, SheetNote
 
-TICKS_A_QUARTER = 960
-STEEL_GUITAR, FLUTE = 25, 73
-_VELOCITY = {"p": 52, "mp": 66, "mf": 80, "f": 98}
-_SOFTER = {"melody": 0, "bass": 8, "inner": 16}
+TICKS_A_QUARTER = 960  # divided by every tuplet that is written
+STEEL_GUITAR, FLUTE = 25, 73  # programs counted from 0 (General MIDI)
+_VELOCITY = {"p": 52, "mp": 66, "mf": 80, "f": 98}  # of a note's strike, 0 to 127
+_SOFTER = {"melody": 0, "bass": 8, "inner": 16}  # velocity less than the melody's
 _BEND_SEMITONES = 2.0
 """Range of the pitch wheel that General MIDI instruments start with."""
 

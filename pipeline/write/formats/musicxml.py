@@ -35,8 +35,9 @@ from liltwright.write.formats.xml_notes import (
     rest_element,
     spelling_of,
 )
+from liltwright.write.sheet.bars import Sheet, SheetBar
 from liltwright.write.sheet.beams import beams_of
-from liltwright.write.sheet.layout import Sheet, SheetBar, sheet_of_layer, sheet_of_tune
+from liltwright.write.sheet.layout import sheet_of_layer, sheet_of_tune
 from liltwright.write.sheet.values import value_and_dots
 from liltwright.write.sheet.voices import SheetNote, Voice
 
@@ -44,12 +45,12 @@ _DOCTYPE = (
     '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
     '"http://www.musicxml.org/dtds/partwise.dtd">'
 )
-_VOICE_NUMBERS = {"melody": 1, "bass": 2, "inner": 3}
+_VOICE_NUMBERS = {"melody": 1, "bass": 2, "inner": 3}  # on the first staff; four more on the second
 _STEMS = {"melody": "up", "bass": "down", "inner": "up"}
-_TAB_STAFF = 2
+_TAB_STAFF = 2  # the lower of the two
 STEEL_GUITAR = 26
 """General MIDI program of the steel-string guitar, counted from 1 as MusicXML does."""
-FLUTE = 74
+FLUTE = 74  # program counted from 1, as MusicXML has it (General MIDI)
 
 NoteKey = tuple[int, int, Fraction, int]
 """Which note on the guitar: bar, string, start, and the how manieth grace note there (0: none)."""

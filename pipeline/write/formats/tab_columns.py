@@ -18,18 +18,18 @@ from fractions import Fraction
 from functools import lru_cache
 
 from liltwright.notation import RHYTHM_MARKS
-from liltwright.write.sheet.layout import Sheet, SheetBar
+from liltwright.write.sheet.bars import Sheet, SheetBar
 from liltwright.write.sheet.values import divided, tuplet_of, value_and_dots
 from liltwright.write.sheet.voices import SheetNote
 
-STRINGS = range(1, 7)
+STRINGS = range(1, 7)  # of a guitar
 RINGS = {"melody": "-", "bass": "=", "inner": "~"}
 TECHNIQUES = {"hammer-on": "h", "pull-off": "p", "slide": "s"}
 STOP = "."
 
 
 @dataclass(slots=True)
-class Column:
+class TabColumn:
     """One moment of a bar."""
 
     at: Fraction
@@ -58,7 +58,7 @@ class _Ringing:
     end: Fraction
 
 
-def columns_of(sheet: Sheet) -> list[list[Column]]:
+def columns_of(sheet: Sheet) -> list[list[TabColumn]]:
     """The columns of every bar."""
     begins = [Fraction(0)]
     for bar in sheet.bars:
@@ -113,7 +113,7 @@ def _ringing(bars: Sequence[SheetBar], begins: Sequence[Fraction]) -> list[_Ring
 
 def _bar_columns(
     sheet: Sheet, bar: SheetBar, begin: Fraction, ringing: Sequence[_Ringing]
-) -> list[Column]:
+) -> list[TabColumn]:
     end = begin + bar.length
     stops = _melody_stops(ringing, begin, end)
     moments = {begin} | {max(one.start, begin) for one in ringing}
@@ -165,7 +165,7 @@ def _melody_stops(
     return stops
 
 
-def _empty(sheet: Sheet, bar: SheetBar, moments: Sequence[Fraction]) -> list[Column]:
+def _empty(sheet: Sheet, bar: SheetBar, moments: Sequence[Fraction]) -> list[TabColumn]:
     """Columns at the moments, and more where one rhythm mark cannot say the time between."""
     columns = []
     for place, at in enumerate(moments):
@@ -174,7 +174,7 @@ def _empty(sheet: Sheet, bar: SheetBar, moments: Sequence[Fraction]) -> list[Col
         if not tuplet_of(until - at):
             pieces = divided(bar.offset + at, until - at, sheet.meter)
         for piece in pieces:
-            columns.append(Column(at, piece))
+            columns.append(TabColumn(at, piece))
             at += piece
     return columns
 

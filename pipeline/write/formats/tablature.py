@@ -20,11 +20,13 @@ from liltwright import keys
 from liltwright.notation import REPEAT_DOT_STRINGS
 from liltwright.tab import Arrangement
 from liltwright.tune import KeyName, Tune
-from liltwright.write.formats.tab_columns import STOP, STRINGS, Column, columns_of, rhythm_mark
-from liltwright.write.sheet.layout import Sheet, SheetBar, sheet_of_layer
+from liltwright.write.formats.tab_columns import STOP, STRINGS, TabColumn, columns_of, rhythm_mark
+from liltwright.write.sheet.bars import Sheet, SheetBar
+from liltwright.write.sheet.layout import sheet_of_layer
 
-WIDTH = 80
+WIDTH = 80  # signs of a line: survives e-mail
 _NARROWEST = ((Fraction(1, 2), 8), (Fraction(3, 8), 6), (Fraction(1, 4), 5), (Fraction(1, 12), 3))
+"""Signs that a column of at least this length has."""
 
 
 def layer_to_text(tune: Tune, arrangement: Arrangement, name: str, *, hands: bool = False) -> str:
@@ -128,7 +130,7 @@ def _ascii(text: str) -> str:
 class _DrawnBar:
     """One bar as text, without the bar line before it."""
 
-    def __init__(self, bar: SheetBar, columns: Sequence[Column], hands: bool) -> None:
+    def __init__(self, bar: SheetBar, columns: Sequence[TabColumn], hands: bool) -> None:
         self.bar = bar
         self.signs = _signs(bar)
         fingers = [_fingers(bar, column) if hands else ("", "") for column in columns]
@@ -184,7 +186,7 @@ def _signs(bar: SheetBar) -> str:
     return "".join(signs)
 
 
-def _fingers(bar: SheetBar, column: Column) -> tuple[str, str]:
+def _fingers(bar: SheetBar, column: TabColumn) -> tuple[str, str]:
     """Fingers of the fretting and of the plucking hand on the notes that begin in a column."""
     notes = [note for note in bar.sounding if note.start == column.at and not note.grace]
     notes.sort(key=lambda note: -note.string)
@@ -192,7 +194,7 @@ def _fingers(bar: SheetBar, column: Column) -> tuple[str, str]:
     return "".join(str(note.finger) for note in notes), "".join(plucked)
 
 
-def _width(column: Column) -> int:
+def _width(column: TabColumn) -> int:
     """Wide enough for what stands in the column; longer times are wider."""
     usual = next((width for least, width in _NARROWEST if column.step >= least), 2)
     cells = [len(text) + 1 for text in column.cells.values()]
@@ -200,7 +202,7 @@ def _width(column: Column) -> int:
     return max(usual, len(column.mark) + 1, chord, *cells, 2)
 
 
-def _cell(column: Column, string: int, width: int) -> str:
+def _cell(column: TabColumn, string: int, width: int) -> str:
     return (
         column.cells.get(string, "").ljust(width, "-")
         if (string not in column.rings)

@@ -1,7 +1,7 @@
 """Every kind of file that is written: its ending, what it is for, and who writes a layer so.
 
-A new kind is one line in FORMATS (and its writer): the folder of a run, `tab --out`, its help text
-and the report's list of files all follow from here.
+A new kind is one line in FORMATS (and its writer): the folder of a run, a layer in a file of its
+own, the help text and the report's list of files all follow from here.
 """
 
 from __future__ import annotations

@@ -18,7 +18,7 @@ from lxml import etree
 from liltwright import keys
 from liltwright.notation import CHORD_KINDS
 from liltwright.write.sheet.values import value_and_dots
-from liltwright.write.sheet.voices import Item, SheetNote
+from liltwright.write.sheet.voices import SheetNote, VoiceItem
 
 _spelled = cache(keys.spell)
 _TYPES = {
@@ -88,7 +88,9 @@ class NoteStyle:
     tab: bool = False
 
 
-def rest_element(parent: etree._Element, item: Item, style: NoteStyle, whole_bar: bool) -> None:
+def rest_element(
+    parent: etree._Element, item: VoiceItem, style: NoteStyle, whole_bar: bool
+) -> None:
     """A rest; one that fills its bar is written as such."""
     note = add(parent, "note")
     add(note, "rest", **({"measure": "yes"} if whole_bar else {}))
@@ -104,7 +106,7 @@ def rest_element(parent: etree._Element, item: Item, style: NoteStyle, whole_bar
 
 def note_elements(
     parent: etree._Element,
-    item: Item,
+    item: VoiceItem,
     style: NoteStyle,
     beams: Sequence[str],
     signs: Sequence[str | None],
@@ -154,7 +156,7 @@ def grace_elements(
             add(note, "stem", style.stem)
         if style.staff:
             add(note, "staff", style.staff)
-        plain = Item(Fraction(0), Fraction(1, 16), (played,))
+        plain = VoiceItem(Fraction(0), Fraction(1, 16), (played,))
         _notations(note, plain, played, style, techniques, first=True)
 
 
@@ -204,7 +206,7 @@ def _duration(note: etree._Element, length: Fraction, style: NoteStyle) -> None:
     add(note, "duration", int(length * 4 * style.divisions))
 
 
-def _type(note: etree._Element, item: Item, sign: str | None = None) -> None:
+def _type(note: etree._Element, item: VoiceItem, sign: str | None = None) -> None:
     shown = value_and_dots(item.written)
     if shown:
         add(note, "type", _TYPES[shown[0]])
@@ -218,7 +220,7 @@ def _type(note: etree._Element, item: Item, sign: str | None = None) -> None:
         add(change, "normal-notes", item.tuplet.normal)
 
 
-def _tuplet(notations: etree._Element, item: Item) -> None:
+def _tuplet(notations: etree._Element, item: VoiceItem) -> None:
     if item.tuplet is None:
         return
     beamed = item.notes and item.written < Fraction(1, 4)
@@ -230,7 +232,7 @@ def _tuplet(notations: etree._Element, item: Item) -> None:
 
 def _notations(
     note: etree._Element,
-    item: Item,
+    item: VoiceItem,
     played: SheetNote,
     style: NoteStyle,
     links: Sequence[Link],

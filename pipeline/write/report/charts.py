@@ -25,12 +25,12 @@ from liltwright.keys import note_name, pitch_class, scale_steps, signature_of
 from liltwright.tab import Setup
 from liltwright.tune import Tune
 
-WIDTH, LEFT, RIGHT = 760.0, 96.0, 24.0
-TOP, STRING_GAP = 58.0, 30.0
+WIDTH, LEFT, RIGHT = 760.0, 96.0, 24.0  # in units of the drawing, as all below
+TOP, STRING_GAP = 58.0, 30.0  # above the first string, and from string to string
 INK, PALE = "#161616", "#8a8a8a"
-SMALLEST, LARGEST = 7.5, 13.0
-FEWEST_FRETS = 5
-INLAYS = (3, 5, 7, 9, 12, 15)
+SMALLEST, LARGEST = 7.5, 13.0  # radius of a dot
+FEWEST_FRETS = 5  # shown
+INLAYS = (3, 5, 7, 9, 12, 15)  # frets that carry a mark (common practice)
 
 
 @dataclass(frozen=True, slots=True)

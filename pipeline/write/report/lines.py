@@ -21,8 +21,8 @@ def lines_section(tune: Tune, arrangement: Arrangement, number: int) -> str:
     return (
         f'<section class="layer" id="lines-{number}"><h3>Bass lines to choose from</h3>'
         "<p>Three for every part, under the same fingers of the melody; of each bar the chords and "
-        "the bass notes. Take another with <code>--lines</code>, or for one round with "
-        f"<code>--rounds</code>.</p>{tables}</section>"
+        "the bass notes. Another can be taken for a part, as <code>B=still</code>, or in one round "
+        f"of the performance.</p>{tables}</section>"
     )
 
 

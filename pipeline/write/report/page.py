@@ -31,17 +31,17 @@ from liltwright.tune import Tune
 from liltwright.write.engrave.engraving import Engraved, engrave_layer, engrave_tune, narrowed
 from liltwright.write.engrave.svg import glyph_sheet
 from liltwright.write.formats.lead import with_chords
-from liltwright.write.report.frame import layers_heading, page_section
 from liltwright.write.report.picture import heard_picture
 from liltwright.write.report.player import Music
+from liltwright.write.report.ranking import ranking_section
 from liltwright.write.report.sections import (
     downloads_section,
     heard_section,
     layers_section,
     masthead,
-    ranking_section,
     tune_section,
 )
+from liltwright.write.report.unpicked import layers_heading, page_section
 from liltwright.write.sheet.timing import PlayedBar, clock_of, played_bars
 from liltwright.write.sound.bank import PULSE_S, Bank
 from liltwright.write.sound.encode import MP3_RATES, encode_audio, resampled

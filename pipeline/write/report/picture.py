@@ -22,13 +22,13 @@ from liltwright import keys
 from liltwright.tune import HeardBar, NoteEvent, Tune
 from liltwright.units import midi_to_hz
 
-WIDTH, ROW_HEIGHT, TOP, LEFT = 1000.0, 190.0, 22.0, 34.0
-BARS_PER_ROW = 4
-HOP_S = 0.02
+WIDTH, ROW_HEIGHT, TOP, LEFT = 1000.0, 190.0, 22.0, 34.0  # in units of the drawing
+BARS_PER_ROW = 4  # a phrase of the dance tunes
+HOP_S = 0.02  # seconds between columns
 STEPS = 4
 """Rows of the picture for each semitone."""
-_WINDOW_S = 0.085
-_HARMONICS = 6
+_WINDOW_S = 0.085  # seconds by which a pitch is seen
+_HARMONICS = 6  # that are summed up
 
 
 @dataclass(frozen=True, slots=True)

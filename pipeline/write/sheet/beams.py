@@ -12,10 +12,10 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from liltwright.write.sheet.values import beam_group, value_and_dots
-from liltwright.write.sheet.voices import Item
+from liltwright.write.sheet.voices import VoiceItem
 
 
-def flags(item: Item) -> int:
+def flags(item: VoiceItem) -> int:
     """Flags of the item's note head: 1 for an eighth, 2 for a sixteenth, 0 for longer and rests."""
     value = value_and_dots(item.written)
     if value is None or not item.notes:
@@ -23,7 +23,7 @@ def flags(item: Item) -> int:
     return max(0, (Fraction(1) / value[0]).numerator.bit_length() - 3)
 
 
-def beams_of(items: Sequence[Item], offset: Fraction, meter: str) -> list[tuple[str, ...]]:
+def beams_of(items: Sequence[VoiceItem], offset: Fraction, meter: str) -> list[tuple[str, ...]]:
     """For each item its MusicXML beam values, level 1 first; empty where there is no beam."""
     marks: list[tuple[str, ...]] = [()] * len(items)
     for group in _groups(items, offset, beam_group(meter)):
@@ -34,7 +34,7 @@ def beams_of(items: Sequence[Item], offset: Fraction, meter: str) -> list[tuple[
     return marks
 
 
-def _groups(items: Sequence[Item], offset: Fraction, size: Fraction) -> list[list[int]]:
+def _groups(items: Sequence[VoiceItem], offset: Fraction, size: Fraction) -> list[list[int]]:
     groups: list[list[int]] = []
     current: list[int] = []
     which = None

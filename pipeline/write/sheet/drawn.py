@@ -17,11 +17,11 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
-from liltwright.write.sheet.layout import Sheet, SheetBar
-from liltwright.write.sheet.voices import Item, SheetNote, Voice, VoiceName
+from liltwright.write.sheet.bars import Sheet, SheetBar
+from liltwright.write.sheet.voices import SheetNote, Voice, VoiceItem, VoiceName
 
-CRUMB = Fraction(1, 16)
-SHORTEST = Fraction(1, 8)
+CRUMB = Fraction(1, 16)  # of a whole note: a shorter rest is drawn into the note before
+SHORTEST = Fraction(1, 8)  # of a whole note
 _NAMES: tuple[VoiceName, ...] = ("melody", "bass", "inner")
 
 
@@ -35,7 +35,7 @@ def drawn(sheet: Sheet) -> Sheet:
 
 def _bar(bar: SheetBar, gone: dict[VoiceName, bool]) -> SheetBar:
     """`gone`: whether the last inner note has joined the melody or the bass; carried on."""
-    voices = {name: list[Item]() for name in _NAMES}
+    voices = {name: list[VoiceItem]() for name in _NAMES}
     for voice in bar.voices:
         voices[voice.name] = list(voice.items)
     alone = bar.written < 0 and not any(item.notes for item in voices["melody"])
@@ -54,7 +54,7 @@ def _bar(bar: SheetBar, gone: dict[VoiceName, bool]) -> SheetBar:
     return replace(bar, voices=kept)
 
 
-def _chord(voices: dict[VoiceName, list[Item]]) -> list[Item]:
+def _chord(voices: dict[VoiceName, list[VoiceItem]]) -> list[VoiceItem]:
     """The closing chord as one voice, that no melody rests over it; empty where it is more."""
     bass, inner = voices["bass"], voices["inner"] or voices["bass"]
     if [(item.start, item.length) for item in bass] != [(i.start, i.length) for i in inner]:
@@ -65,7 +65,9 @@ def _chord(voices: dict[VoiceName, list[Item]]) -> list[Item]:
     ]
 
 
-def _joined(items: list[Item], inner: Sequence[Item], gone: bool) -> tuple[list[Item], bool]:
+def _joined(
+    items: list[VoiceItem], inner: Sequence[VoiceItem], gone: bool
+) -> tuple[list[VoiceItem], bool]:
     """Move inner notes to the items struck with them, in place; the inner items that are left."""
     struck = {
         item.start: at for at, item in enumerate(items)
@@ -79,7 +81,7 @@ def _joined(items: list[Item], inner: Sequence[Item], gone: bool) -> tuple[list[
             if gone and at is not None:
                 notes = sorted((*items[at].notes, *item.notes), key=_pitch)
                 items[at] = replace(items[at], notes=tuple(notes))
-        left.append(Item(item.start, item.length) if gone else item)
+        left.append(VoiceItem(item.start, item.length) if gone else item)
     return left, gone
 
 
@@ -87,9 +89,9 @@ def _pitch(note: SheetNote) -> int:
     return note.midi
 
 
-def _without_crumbs(items: Sequence[Item]) -> list[Item]:
+def _without_crumbs(items: Sequence[VoiceItem]) -> list[VoiceItem]:
     """The items without ends of ties that are a sixteenth or shorter."""
-    done: list[Item] = []
+    done: list[VoiceItem] = []
     for item in items:
         before = done[-1] if done else None
         if (
@@ -100,12 +102,12 @@ def _without_crumbs(items: Sequence[Item]) -> list[Item]:
             and before.length > item.length
         ):
             done[-1] = replace(before, tied_out=False)
-            item = Item(item.start, item.length, tuplet=item.tuplet)
+            item = VoiceItem(item.start, item.length, tuplet=item.tuplet)
         done.append(item)
     return done
 
 
-def _not_too_short(items: Sequence[Item]) -> list[Item]:
+def _not_too_short(items: Sequence[VoiceItem]) -> list[VoiceItem]:
     """The items with short notes written as eighths where a rest leaves the room."""
     done = list(items)
     for at, (item, after) in enumerate(pairwise(items)):
@@ -113,5 +115,5 @@ def _not_too_short(items: Sequence[Item]) -> list[Item]:
         plain = item.notes and not (item.tied_in or item.tied_out or item.tuplet or after.tuplet)
         if plain and not after.notes and 0 < missing <= after.length and done[at] is item:
             done[at] = replace(item, length=SHORTEST)
-            done[at + 1] = Item(after.start + missing, after.length - missing)
+            done[at + 1] = VoiceItem(after.start + missing, after.length - missing)
     return [item for item in done if item.length]

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from liltwright.write.sheet.layout import SheetBar
+from liltwright.write.sheet.bars import SheetBar
 
 LINE_NOTES = 47
 """Moments (onsets, with a little for each bar line) that fit a line of an A4 page."""

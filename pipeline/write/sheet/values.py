@@ -13,13 +13,12 @@ from __future__ import annotations
 from fractions import Fraction
 from functools import lru_cache
 
-ZERO = Fraction(0)
-QUARTER = Fraction(1, 4)
-DOTTED_QUARTER = Fraction(3, 8)
-SHORTEST = Fraction(1, 64)
+QUARTER = Fraction(1, 4)  # of a whole note
+DOTTED_QUARTER = Fraction(3, 8)  # of a whole note
+SHORTEST = Fraction(1, 64)  # of a whole note; nothing shorter is written
 
-_DOTS = {Fraction(1): 0, Fraction(3, 2): 1, Fraction(7, 4): 2}
-_TUPLETS = {3: (3, 2), 5: (5, 4), 7: (7, 4), 9: (9, 8)}
+_DOTS = {Fraction(1): 0, Fraction(3, 2): 1, Fraction(7, 4): 2}  # by the share of the plain value
+_TUPLETS = {3: (3, 2), 5: (5, 4), 7: (7, 4), 9: (9, 8)}  # so many in the time of so many
 
 
 @lru_cache(maxsize=4096)

@@ -21,7 +21,7 @@ from liltwright.write.sheet.values import divided, is_binary, tuplet_of, tuplet_
 
 VoiceName = Literal["melody", "bass", "inner"]
 VOICE_NAMES: tuple[VoiceName, ...] = ("melody", "bass", "inner")
-SIXTEENTH = Fraction(1, 16)
+SIXTEENTH = Fraction(1, 16)  # of a whole note
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,7 @@ class Tuplet:
 
 
 @dataclass(frozen=True, slots=True)
-class Item:
+class VoiceItem:
     """One note head's worth of a voice: a note, a chord or (without notes) a rest."""
 
     start: Fraction
@@ -90,11 +90,11 @@ class Voice:
     """One voice of one bar; its items fill the bar."""
 
     name: VoiceName
-    items: tuple[Item, ...]
+    items: tuple[VoiceItem, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
+class UnvoicedBar:
     """The notes of one printed bar before they are voices."""
 
     notes: tuple[SheetNote, ...]
@@ -114,7 +114,7 @@ class _Event:
     graces: tuple[SheetNote, ...]
 
 
-def voices_of(frames: Sequence[Frame], meter: str) -> list[tuple[Voice, ...]]:
+def voices_of(frames: Sequence[UnvoicedBar], meter: str) -> list[tuple[Voice, ...]]:
     """The voices of each frame: the melody always, if only as one rest; others with notes."""
     found: list[list[Voice]] = [[] for _ in frames]
     for name in VOICE_NAMES:
@@ -124,7 +124,9 @@ def voices_of(frames: Sequence[Frame], meter: str) -> list[tuple[Voice, ...]]:
     return [tuple(voices) for voices in found]
 
 
-def _one_voice(frames: Sequence[Frame], name: VoiceName, meter: str) -> Iterator[tuple[Item, ...]]:
+def _one_voice(
+    frames: Sequence[UnvoicedBar], name: VoiceName, meter: str
+) -> Iterator[tuple[VoiceItem, ...]]:
     begins = [Fraction(0)]
     for frame in frames:
         begins.append(begins[-1] + frame.length)
@@ -132,13 +134,13 @@ def _one_voice(frames: Sequence[Frame], name: VoiceName, meter: str) -> Iterator
     at = 0
     for index, frame in enumerate(frames):
         begin, end = begins[index], begins[index + 1]
-        inside: list[Item] = []
+        inside: list[VoiceItem] = []
         while at < len(events) and events[at].start < end:
             event = events[at]
             cut = min(event.end, end)
             start = max(event.start, begin)
             inside.append(
-                Item(
+                VoiceItem(
                     start - begin,
                     cut - start,
                     event.notes,
@@ -153,10 +155,12 @@ def _one_voice(frames: Sequence[Frame], name: VoiceName, meter: str) -> Iterator
         if inside:
             yield tuple(_written(_filled(inside, frame.length), frame.offset, meter))
         else:
-            yield (Item(Fraction(0), frame.length),) if name == "melody" else ()
+            yield (VoiceItem(Fraction(0), frame.length),) if name == "melody" else ()
 
 
-def _events(frames: Sequence[Frame], begins: Sequence[Fraction], name: VoiceName) -> list[_Event]:
+def _events(
+    frames: Sequence[UnvoicedBar], begins: Sequence[Fraction], name: VoiceName
+) -> list[_Event]:
     notes: dict[Fraction, list[SheetNote]] = {}
     graces: dict[Fraction, list[SheetNote]] = {}
     limits: dict[Fraction, Fraction] = {}
@@ -193,24 +197,24 @@ def _plain_end(start: Fraction, end: Fraction) -> Fraction:
     return plain if plain > start else end
 
 
-def _filled(items: Sequence[Item], length: Fraction) -> list[Item]:
+def _filled(items: Sequence[VoiceItem], length: Fraction) -> list[VoiceItem]:
     """The items with rests between them."""
-    filled: list[Item] = []
+    filled: list[VoiceItem] = []
     now = Fraction(0)
     for item in items:
         if item.start > now:
-            filled.append(Item(now, item.start - now))
+            filled.append(VoiceItem(now, item.start - now))
         filled.append(item)
         now = item.start + item.length
     if now < length:
-        filled.append(Item(now, length - now))
+        filled.append(VoiceItem(now, length - now))
     return filled
 
 
 # ---------------------------------------------------------------- values
 
 
-def _written(items: Sequence[Item], offset: Fraction, meter: str) -> list[Item]:
+def _written(items: Sequence[VoiceItem], offset: Fraction, meter: str) -> list[VoiceItem]:
     """Items of one note value each.
 
     A tuplet opens with the first item that ends where halving does not reach, counted from its
@@ -218,8 +222,8 @@ def _written(items: Sequence[Item], offset: Fraction, meter: str) -> list[Item]:
     """
     if len(items) == 1 and not items[0].notes and items[0].length == Fraction(meter):
         return list(items)  # a rest for the whole bar; in a short bar it would not say how long
-    done: list[Item] = []
-    group: list[Item] = []
+    done: list[VoiceItem] = []
+    group: list[VoiceItem] = []
     waiting = list(reversed(items))
     while waiting:
         item = waiting.pop()
@@ -239,7 +243,7 @@ def _written(items: Sequence[Item], offset: Fraction, meter: str) -> list[Item]:
     return done + (_tuplet(group) if group else [])
 
 
-def _tuplet_edge(item: Item, opening: Fraction, inside: bool) -> Fraction | None:
+def _tuplet_edge(item: VoiceItem, opening: Fraction, inside: bool) -> Fraction | None:
     """Where inside an item a tuplet begins or ends; `opening` is where the open one began."""
     start, end = item.start - opening, item.start + item.length - opening
     if inside and not is_binary(start):
@@ -253,7 +257,7 @@ def _tuplet_edge(item: Item, opening: Fraction, inside: bool) -> Fraction | None
     return None
 
 
-def _parts(item: Item, lengths: Sequence[Fraction]) -> list[Item]:
+def _parts(item: VoiceItem, lengths: Sequence[Fraction]) -> list[VoiceItem]:
     """The item as tied items of these lengths (the first ones, if they do not reach its end)."""
     pieces = []
     now = item.start
@@ -274,12 +278,12 @@ def _parts(item: Item, lengths: Sequence[Fraction]) -> list[Item]:
     return pieces
 
 
-def _tuplet(group: Sequence[Item]) -> list[Item]:
+def _tuplet(group: Sequence[VoiceItem]) -> list[VoiceItem]:
     """Items marked as one tuplet, each of one note value."""
     kinds = [tuplet_of(item.length) for item in group]
     ratio = next((kind for kind in kinds if kind), None) or (3, 2)
     actual, normal = ratio
-    pieces: list[Item] = []
+    pieces: list[VoiceItem] = []
     for item in group:
         shown = item.length * actual / normal
         if value_and_dots(shown):

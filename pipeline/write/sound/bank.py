@@ -20,13 +20,13 @@ from liltwright.write.sound.encode import encode_audio
 from liltwright.write.sound.pluck import SAMPLE_RATE, Pluck, string_tone
 from liltwright.write.sound.synth import DAMP_S, LET_GO_S, PlayedNote, until_needed
 
-SLOWEST = 0.5
+SLOWEST = 0.5  # of the player's speeds, by which tones must last longer
 PULSE_S = 0.2
 """Where the pulse stands in the recording; the first tone follows at FIRST_S."""
-FIRST_S = 0.4
-_LONGEST_S = 2.6
-_GAP_S = 0.05
-_LEVEL = 0.03
+FIRST_S = 0.4  # seconds
+_LONGEST_S = 2.6  # seconds of a tone; later it is hardly heard
+_GAP_S = 0.05  # seconds between tones
+_LEVEL = 0.03  # of full scale, so that chords do not clip
 _Key = tuple[int, int, float, Pluck]
 
 

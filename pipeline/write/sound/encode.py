@@ -17,7 +17,7 @@ AudioKind = Literal["wav", "ogg", "mp3"]
 
 MP3_RATES = (16_000, 22_050, 24_000, 32_000, 44_100, 48_000)
 """Sample rates of MPEG-1 and MPEG-2 layer III (ISO/IEC 11172-3, 13818-3)."""
-_OPUS_RATES = (8_000, 12_000, 16_000, 24_000, 48_000)
+_OPUS_RATES = (8_000, 12_000, 16_000, 24_000, 48_000)  # Hz that Opus takes (RFC 6716)
 _LAME_SCALE = np.float32(0.95)
 """LAME writes everything softer by this at 48 kbit/s a channel, to be on the safe side."""
 _BITEXACT = 1 << 23

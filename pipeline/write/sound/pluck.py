@@ -23,7 +23,7 @@ import numpy as np
 from liltwright import models
 from liltwright.units import midi_to_hz
 
-SAMPLE_RATE = 24_000
+SAMPLE_RATE = 24_000  # Hz; a plucked string has little above half of it
 TONE_S = 4.0
 """Length of a tone in seconds; it has died away by then or is faded."""
 Pluck = Literal["p", "i", "left"]
@@ -34,11 +34,11 @@ POLARISATIONS = ((0.7, 1.5), (0.3, 0.7))
 
 _EXTRA_LOSS_PER_S = 1.5
 """Taken into the loop and given back to the samples, so that no tail wraps round the FFT."""
-_FFT_SIZE = 1 << 17
-_HIGHEST_HZ = 11_000.0
+_FFT_SIZE = 1 << 17  # samples, longer than any tone
+_HIGHEST_HZ = 11_000.0  # partials above are left out
 _DELAY_S = 0.0006
 """Room for the smooth onset of the pluck, which is centred on its own time."""
-_LOUDNESS_S = 0.35
+_LOUDNESS_S = 0.35  # seconds by which loudness is judged
 
 
 @cache

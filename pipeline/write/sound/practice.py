@@ -26,9 +26,9 @@ from liltwright.units import midi_to_hz
 from liltwright.write.sound.encode import AudioKind, encode_audio
 from liltwright.write.sound.synth import add_ticks, heard_melody_audio, layer_audio
 
-SPEEDS = (0.6, 0.75, 0.9, 1.0)
-SLOWEST, FASTEST = 0.25, 1.5
-_EDGE_S = 0.008
+SPEEDS = (0.6, 0.75, 0.9, 1.0)  # of the tracks, as shares of the arrangement's
+SLOWEST, FASTEST = 0.25, 1.5  # as a share of the recorded speed
+_EDGE_S = 0.008  # fade at the edges of a loop, against clicks
 _NTH = {1: "first", 2: "second", 3: "third", 4: "fourth"}
 
 

@@ -26,19 +26,19 @@ from liltwright.write.sound.pluck import SAMPLE_RATE, Pluck, string_tone
 if TYPE_CHECKING:
     from liltwright.arrange.rounds import PerformedBar
 
-GAIN = {"melody": 1.0, "bass": 0.72, "inner": 0.6}
-DYNAMIC = {"p": 0.55, "mp": 0.72, "mf": 0.86, "f": 1.0}
-OFF_BEAT = 0.85
-LEFT_HAND = 0.75
-STANDARD = (40, 45, 50, 55, 59, 64)
+GAIN = {"melody": 1.0, "bass": 0.72, "inner": 0.6}  # of the parts, melody in front
+DYNAMIC = {"p": 0.55, "mp": 0.72, "mf": 0.86, "f": 1.0}  # loudness by its sign
+OFF_BEAT = 0.85  # loudness off the beat
+LEFT_HAND = 0.75  # loudness of hammered and pulled notes
+STANDARD = (40, 45, 50, 55, 59, 64)  # MIDI of the open strings, low to high
 
 _LEVEL = 0.03
 """Full scale is 1; a tone's A-weighted root mean square is made this."""
-_PEAK = 0.89
-LET_GO_S = 0.04
-DAMP_S = 0.006
-_TAIL_S = 0.5
-_GRACE_S = 0.055
+_PEAK = 0.89  # of full scale
+LET_GO_S = 0.04  # seconds in which a tone ends by itself
+DAMP_S = 0.006  # seconds in which its string is taken for another tone
+_TAIL_S = 0.5  # seconds after the last tone
+_GRACE_S = 0.055  # seconds of a grace note
 
 
 class PlayedNote(NamedTuple):
@@ -78,22 +78,6 @@ def layer_audio(
     notes = layer_notes(tune, arrangement, performed, clock, bars)
     end_s = bars[-1].end_s
     samples = mix(notes, max([end_s, *(min(note.end_s, end_s + 2.0) for note in notes)]) + _TAIL_S)
-    if click:
-        add_pulse(samples, tune, clock, bars, lead_s)
-    return Sound(samples, SAMPLE_RATE, bars)
-
-
-def melody_audio(tune: Tune, *, tempo: float = 1.0, click: bool = False) -> Sound:
-    """The plain tune once through, at the pitch it is written in."""
-    clock = clock_of(tune, tempo=tempo)
-    lead_s = count_in_s(tune, clock, tune.performed_order()[0]) if click else 0.0
-    bars = played_bars(tune, clock, start_s=lead_s)
-    written = tune.written_bars()
-    notes = [
-        note for bar in bars
-        for note in melody_notes(written[bar.index].notes, bar.line_s, clock)
-    ]  # fmt: skip
-    samples = mix(notes, bars[-1].end_s + _TAIL_S)
     if click:
         add_pulse(samples, tune, clock, bars, lead_s)
     return Sound(samples, SAMPLE_RATE, bars)
