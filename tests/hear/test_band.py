@@ -10,7 +10,7 @@ from liltwright.errors import UsageError
 from liltwright.hear.audio.recording import audio_from_samples
 from liltwright.hear.audio.stretch import only_between
 from liltwright.hear.ears.accompanied import agreement, is_plainly_accompanied
-from liltwright.hear.ears.band import odd_db, one_octave
+from liltwright.hear.ears.band import odd_db
 from liltwright.hear.ears.facing import facing_the_lead
 from liltwright.hear.ears.network import (
     BAND,
@@ -22,6 +22,7 @@ from liltwright.hear.ears.network import (
     evidence_inside,
     run_network,
 )
+from liltwright.hear.ears.one_octave import one_octave
 from liltwright.hear.ears.raw import RawNote
 from liltwright.hear.listen import hear
 from liltwright.hear.settings import HearSettings

@@ -23,9 +23,10 @@ import numpy as np
 
 from liltwright.hear.audio.recording import Audio
 from liltwright.hear.clean.several import foreign_shares
-from liltwright.hear.ears.band import band_notes, one_octave
+from liltwright.hear.ears.band import band_notes
 from liltwright.hear.ears.decode import decode
 from liltwright.hear.ears.network import BAND, SOLO, Known, evidence_inside
+from liltwright.hear.ears.one_octave import one_octave
 from liltwright.hear.ears.raw import RawNote
 from liltwright.tune import Heard
 
