@@ -47,7 +47,7 @@ REST_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Habit:
+class Keeping:
     """Prices in nats.
 
     floor  : no octave of a note is less probable than this
@@ -64,7 +64,7 @@ class Habit:
     away: float
 
 
-SURE, DOUBTFUL = Habit(0.01, 1.0, 0.2, 0.0, 0.0), Habit(0.05, 0.5, 1.2, 1.0, 0.3)
+SURE, DOUBTFUL = Keeping(0.01, 1.0, 0.2, 0.0, 0.0), Keeping(0.05, 0.5, 1.2, 1.0, 0.3)
 """Where few notes are in doubt between octaves, and where many are (models/band/CARD.md)."""
 
 
@@ -103,7 +103,7 @@ def doubt_of(octaves: np.ndarray, brief: np.ndarray) -> float:
     return float(doubtful.mean()) if len(doubtful) else 0.0
 
 
-def _between(doubt: float) -> Habit:
+def _between(doubt: float) -> Keeping:
     """The prices for a recording of which such a share of the notes is in doubt."""
     part = float(np.clip((doubt - FEW) / (MANY - FEW), 0.0, 1.0))
 
@@ -112,10 +112,10 @@ def _between(doubt: float) -> Habit:
         return sure + part * (doubtful - sure)
 
     floor = SURE.floor * (DOUBTFUL.floor / SURE.floor) ** part
-    return Habit(floor, mixed("brief"), mixed("leap"), mixed("change"), mixed("away"))
+    return Keeping(floor, mixed("brief"), mixed("leap"), mixed("change"), mixed("away"))
 
 
-def _path(notes: list[RawNote], gains: np.ndarray, habit: Habit) -> np.ndarray:
+def _path(notes: list[RawNote], gains: np.ndarray, habit: Keeping) -> np.ndarray:
     """Semitones by which each note of the best path is moved, shape (n_notes,)."""
     midi = np.array([note.midi for note in notes])[:, None] + SHIFTS
     change = habit.change * (SHIFTS[:, None] != SHIFTS[None, :])
