@@ -226,9 +226,16 @@ def evidence(
 
 
 def evidence_inside(
-    samples: np.ndarray, seconds: float, *, model: str, known: Known
+    samples: np.ndarray,
+    seconds: float,
+    *,
+    model: str,
+    known: Known,
+    middle_s: float | None = None,
 ) -> tuple[Evidence, float]:
-    """What the network believes of at least so many seconds in the middle, and where they begin.
+    """What the network believes of at least so many seconds around a moment, and where they begin.
+
+    middle_s : the moment; None: the middle of the samples
 
     Only whole pieces of `evidence` are worked through; they are put into `known`, so that a later
     `evidence` of the same samples need not work on them again and gives the same bytes.
@@ -238,7 +245,8 @@ def evidence_inside(
     piece = _even_piece(total)
     starts = list(range(0, total, piece))
     wanted = min(max(1, -(-round(seconds / HOP_S) // piece)), len(starts))
-    first = (len(starts) - wanted) // 2
+    middle = total / 2 if middle_s is None else middle_s / HOP_S
+    first = int(np.clip(middle / piece - wanted / 2, 0, len(starts) - wanted))
     mine = [(start, min(start + piece, total)) for start in starts[first : first + wanted]]
 
     def work(span: tuple[int, int]) -> None:
