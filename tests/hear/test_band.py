@@ -9,7 +9,7 @@ from liltwright import models
 from liltwright.errors import UsageError
 from liltwright.hear.audio.recording import audio_from_samples
 from liltwright.hear.audio.stretch import only_between
-from liltwright.hear.ears.accompanied import Place, agreement, is_plain
+from liltwright.hear.ears.accompanied import Spot, agreement, is_plain
 from liltwright.hear.ears.band import odd_db
 from liltwright.hear.ears.facing import facing_the_lead
 from liltwright.hear.ears.network import (
@@ -116,7 +116,7 @@ def test_a_glance_is_worked_through_once_and_changes_no_byte():
     first = round(start_s / HOP_S)
     assert np.array_equal(whole.pitch[first : first + len(middle.pitch)], middle.pitch)
     assert not np.array_equal(whole.pitch, evidence(samples, model=BAND, known=spoiled).pitch)
-    assert not is_plain(Place(samples, RATE, None, {}))
+    assert not is_plain(Spot(samples, RATE, None, {}))
 
 
 def test_a_panned_lead_is_faced():

@@ -45,7 +45,7 @@ FEWEST = 20  # notes a place; fewer tell nothing: the slowest singers have 12, s
 
 
 @dataclass(frozen=True)
-class Place:
+class Spot:
     """What both ears hear around one moment, found out when it is asked for.
 
     samples : float32, the first piece of the recording, or a cut of it
@@ -87,7 +87,7 @@ class Place:
 
 def lead_in_the_middle(samples: np.ndarray, sample_rate: int, known: Known) -> list[RawNote]:
     """The lead of some seconds in the middle of these samples."""
-    return Place(samples, sample_rate, None, known).lead
+    return Spot(samples, sample_rate, None, known).lead
 
 
 def is_accompanied(audio: Audio, first: np.ndarray, known: Known) -> bool:
@@ -116,7 +116,7 @@ def is_accompanied(audio: Audio, first: np.ndarray, known: Known) -> bool:
     return _is_band(float(np.median(shares)), alike, ALTOGETHER)
 
 
-def is_plain(place: Place) -> bool:
+def is_plain(place: Spot) -> bool:
     """Whether one place says that this is a band; False: not yet known."""
     if len(place.solo) < FEWEST or float(np.quantile(place.foreign, 0.75)) <= HARDLY:
         return False
@@ -130,13 +130,13 @@ def _is_band(beside: float, alike: float, pairs: tuple[tuple[float, float], ...]
     return any(beside >= least and alike < most for least, most in pairs)
 
 
-def _place(audio: Audio, first: np.ndarray, middle_s: float, known: Known) -> Place:
+def _place(audio: Audio, first: np.ndarray, middle_s: float, known: Known) -> Spot:
     """In the first piece, or in a cut of a longer recording."""
     rate = audio.sample_rate
     if middle_s * rate < len(first):
-        return Place(first, rate, middle_s, known)
+        return Spot(first, rate, middle_s, known)
     start = round((middle_s - GLANCE_S / 2) * rate)
-    return Place(audio.samples[start : start + round(GLANCE_S * rate)], rate, None, {})
+    return Spot(audio.samples[start : start + round(GLANCE_S * rate)], rate, None, {})
 
 
 def _sounding(audio: Audio) -> tuple[float, float]:
