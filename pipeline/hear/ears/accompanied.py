@@ -3,7 +3,7 @@
 Task   : which ear to listen with.
 In     : Audio, what the solo ear heard, the share of foreign sound at each of its notes.
 Out    : True where the band's ear shall listen.
-Method : first a glance: both ears listen to some seconds in the middle, the band's only where
+Method : first a glance: both ears listen to the middle (network.MIDDLE), the band's only where
          something foreign sounds at the notes of the other. Where they plainly disagree, or very
          much sounds that is not the band's line, it is a band, and the solo ear need not hear the
          rest. Otherwise that ear hears everything. Where hardly anything foreign sounds at its
@@ -35,7 +35,6 @@ HARDLY = 0.04
 """Upper quartile of the foreign shares, of the solo ear's notes, up to which nothing is asked."""
 AGREE, MUCH, VERY_MUCH = 0.92, 0.035, 0.13
 """Agreement below which the ears disagree; medians of the foreign shares at the band's line."""
-GLANCE_S = 8.0  # seconds, at least, in the middle
 PLAINLY = ((MUCH, 0.8), (0.13, 0.89), (0.2, 1.1))
 """A glance is enough where more than so much is foreign and the ears agree less than this: singers
 and renders of one player keep a distance from it, one singer of 47 a small one (0.143, 0.909)."""
@@ -49,7 +48,7 @@ def is_plainly_accompanied(samples: np.ndarray, sample_rate: int, known: Known) 
     samples : float32, shape (n,), the first piece of the recording (by_name.first_piece)
     known   : what the ears made of the middle is put here
     """
-    beliefs, start_s = evidence_inside(samples, GLANCE_S, model=SOLO, known=known)
+    beliefs, start_s = evidence_inside(samples, model=SOLO, known=known)
     solo = decode(beliefs)
     here = samples[round(start_s * sample_rate) :]
     if len(solo) < FEWEST:
@@ -67,7 +66,7 @@ def is_plainly_accompanied(samples: np.ndarray, sample_rate: int, known: Known) 
 
 def lead_in_the_middle(samples: np.ndarray, known: Known, *, start_s: float = 0.0) -> list[RawNote]:
     """The lead of some seconds in the middle, times counted from `start_s`; see above."""
-    beliefs, first_s = evidence_inside(samples, GLANCE_S, model=BAND, known=known)
+    beliefs, first_s = evidence_inside(samples, model=BAND, known=known)
     return [
         replace(
             note,
