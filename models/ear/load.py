@@ -1,7 +1,7 @@
 """ear.onnx -> weights to go on training from: python -m liltwright.models.ear.load OUT.pt
 
 In     : models/ear/ear.onnx, in which the exporter has folded every normalisation into the
-         convolution before it.
+         convolution before it, and in which COMBS stand for the shifted copies.
 Out    : a file for models.ear.train --start; the network in evaluation gives what the ONNX gives.
 Method : the folded weights go back into the convolutions. Mean and variance of what each
          normalisation sees are measured on training clips; its factor and offset are then set so
@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 import torch
 
+from liltwright.models.ear.combs import COMBS, PREFIX, joined
 from liltwright.models.ear.net import Ear, Probabilities
 from liltwright.models.ear.render import collate, render
 from liltwright.models.ear.scenes import SHARES, scene
@@ -25,6 +26,8 @@ from liltwright.models.ear.train import Spectra
 HERE = Path(__file__).parent
 NORMS = {"along": "norm", "down": "out", "0": "1"}
 """Last part of a convolution's name -> that of its normalisation."""
+HARMONIC = "harmonic.0"
+"""The convolution that COMBS stand for."""
 TOLERANCE = 1e-4
 CLIPS_PER_FAMILY = 3
 
@@ -41,8 +44,10 @@ def load(path: Path = HERE / "ear.onnx", clips: torch.Tensor | None = None) -> E
     ear = Ear().eval()
     modules = dict(ear.named_modules())
     norms = {}
+    combs = [arrays[f"{PREFIX}{k}"] for k in range(len(COMBS))]
+    arrays[f"{PREFIX}0"] = joined(combs)[:, :, None, None]
     for node in graph.node:
-        if node.op_type != "Conv":
+        if node.op_type != "Conv" or len(node.input) < 3:
             continue
         name = module_name(node.name)
         weight, offset = (torch.from_numpy(arrays[key]) for key in node.input[1:3])
@@ -59,6 +64,8 @@ def load(path: Path = HERE / "ear.onnx", clips: torch.Tensor | None = None) -> E
 
 def module_name(node: str) -> str:
     """/ear/first/first.0/Conv -> first.0; /ear/blocks.0/along/Conv -> blocks.0.along."""
+    if node.startswith(f"/{PREFIX}"):
+        return HARMONIC
     parts = node.split("/")[2:-1]
     if len(parts) > 1 and parts[-1].startswith(parts[-2] + "."):
         parts = parts[-1:]

@@ -27,6 +27,9 @@ from liltwright.models.ear.sampled import Sampler, sampled
 from liltwright.models.ear.scenes import SHARES, scene
 
 EVENT_WEIGHTS = (2.0, 0.5, 0.7)
+"""Weights of onset, end and ornament in the loss."""
+KEEP = 0.998
+"""Share of the running average of the weights that a step keeps, once it has run for a while."""
 
 
 class Steps(Dataset[dict[str, torch.Tensor]]):
@@ -186,7 +189,7 @@ def train(arguments: argparse.Namespace) -> None:
         (first + second).backward()
         torch.nn.utils.clip_grad_norm_(model.parameters(), 1.0)
         optimizer.step()
-        update_average(average, model, min(0.999, step / (step + 10)))
+        update_average(average, model, min(KEEP, step / (step + 10)))
         sums += 0.0 if step % 10 else np.array([first.item(), second.item()])
         if step % 100 == 99:
             now = time.monotonic()

@@ -107,7 +107,7 @@ def test_a_note_without_its_odd_harmonics_sounds_an_octave_higher():
 def test_a_glance_is_worked_through_once_and_changes_no_byte():
     samples = line(harmonics=8)
     known = {}
-    middle, start_s = evidence_inside(samples, 3.0, model=BAND, known=known)
+    middle, start_s = evidence_inside(samples, model=BAND, known=known)
     spoiled = {span: (pitch + 1, events) for span, (pitch, events) in known.items()}
     whole = evidence(samples, model=BAND)
     again = evidence(samples, model=BAND, known=known)

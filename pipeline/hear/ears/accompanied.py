@@ -6,8 +6,8 @@ Out    : True where the band's ear shall listen.
 Method : first a glance: both ears listen to some seconds in the middle, the band's only where
          something foreign sounds at the notes of the other. Where they plainly disagree, or very
          much sounds that is not the band's line, it is a band. Otherwise the solo ear listens at
-         other places too: where hardly anything foreign sounds at its notes one player plays
-         alone. Elsewhere the band's ear listens at the same places, and both are judged anew.
+         another place too: where hardly anything foreign sounds at its notes one player plays
+         alone. Elsewhere the band's ear listens at the same place, and both are judged anew.
          Where both ears agree, either will do. What is heard for this need not be worked through
          again. Thresholds chosen on development mixtures, development renders of one player and
          real singers (models/band/CARD.md).
@@ -28,10 +28,8 @@ from liltwright.hear.ears.network import BAND, SOLO, Evidence, Known, evidence_i
 from liltwright.hear.ears.one_octave import one_octave
 from liltwright.hear.ears.raw import RawNote
 
-GLANCE_S = 8.0  # seconds, at least, at each place
-PLACES, LONG_PLACES, LONG_S = (0.85,), (0.2, 0.8), 60.0
-"""Where else to listen than in the middle, as parts of what sounds, and from which length on at
-the places of long recordings."""
+ELSEWHERE = 0.8  # of what sounds: where to listen besides the middle
+CUT_S = 10.0  # seconds to listen to beyond the first piece of a long recording
 HARDLY = 0.04
 """Upper quartile of the foreign shares, of the solo ear's notes, up to which nothing is asked."""
 PLAINLY = ((0.08, 0.75), (0.13, 0.89), (0.2, 1.1))
@@ -46,7 +44,7 @@ FEWEST = 20  # notes a place; fewer tell nothing: the slowest singers have 12, s
 
 @dataclass(frozen=True)
 class Spot:
-    """What both ears hear around one moment, found out when it is asked for.
+    """What both ears hear in the piece with one moment in it, found out when it is asked for.
 
     samples : float32, the first piece of the recording, or a cut of it
     known   : what the ears made of these samples is put here
@@ -54,7 +52,7 @@ class Spot:
 
     samples: np.ndarray
     sample_rate: int
-    middle_s: float | None
+    at_s: float | None
     known: Known
 
     @cached_property
@@ -80,9 +78,7 @@ class Spot:
         return foreign_shares(self.samples, self.sample_rate, self.lead)
 
     def _listened(self, model: str) -> tuple[Evidence, float]:
-        return evidence_inside(
-            self.samples, GLANCE_S, model=model, known=self.known, middle_s=self.middle_s
-        )
+        return evidence_inside(self.samples, model=model, known=self.known, at_s=self.at_s)
 
 
 def lead_in_the_middle(samples: np.ndarray, sample_rate: int, known: Known) -> list[RawNote]:
@@ -100,11 +96,7 @@ def is_accompanied(audio: Audio, first: np.ndarray, known: Known) -> bool:
     glance = _place(audio, first, (from_s + to_s) / 2, known)
     if is_plain(glance):
         return True
-    parts = LONG_PLACES if to_s - from_s >= LONG_S else PLACES
-    places = [
-        glance,
-        *(_place(audio, first, from_s + part * (to_s - from_s), known) for part in parts),
-    ]
+    places = [glance, _place(audio, first, from_s + ELSEWHERE * (to_s - from_s), known)]
     foreign = np.concatenate([place.foreign for place in places])
     fewest = FEWEST * len(places)
     if len(foreign) < fewest or float(np.quantile(foreign, 0.75)) <= HARDLY:
@@ -130,13 +122,13 @@ def _is_band(beside: float, alike: float, pairs: tuple[tuple[float, float], ...]
     return any(beside >= least and alike < most for least, most in pairs)
 
 
-def _place(audio: Audio, first: np.ndarray, middle_s: float, known: Known) -> Spot:
+def _place(audio: Audio, first: np.ndarray, at_s: float, known: Known) -> Spot:
     """In the first piece, or in a cut of a longer recording."""
     rate = audio.sample_rate
-    if middle_s * rate < len(first):
-        return Spot(first, rate, middle_s, known)
-    start = round((middle_s - GLANCE_S / 2) * rate)
-    return Spot(audio.samples[start : start + round(GLANCE_S * rate)], rate, None, {})
+    if at_s * rate < len(first):
+        return Spot(first, rate, at_s, known)
+    start = round((at_s - CUT_S / 2) * rate)
+    return Spot(audio.samples[start : start + round(CUT_S * rate)], rate, None, {})
 
 
 def _sounding(audio: Audio) -> tuple[float, float]:
