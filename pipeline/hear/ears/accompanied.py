@@ -32,7 +32,7 @@ ELSEWHERE = 0.8  # of what sounds: where to listen besides the middle
 CUT_S = 10.0  # seconds to listen to beyond the first piece of a long recording
 HARDLY = 0.04
 """Upper quartile of the foreign shares, of the solo ear's notes, up to which nothing is asked."""
-PLAINLY = ((0.08, 0.75), (0.13, 0.89), (0.2, 1.1))
+PLAINLY = ((0.08, 0.75), (0.13, 0.89), (0.2, 0.985), (0.25, 1.1))
 """A glance is enough where the median of the foreign shares at the band's line is above the first,
 and the agreement of the ears below the second of a pair."""
 ALTOGETHER = ((0.0, 0.62), (0.035, 0.8), (0.09, 0.9), (0.13, 0.985), (0.2, 1.1))
