@@ -81,9 +81,13 @@ class Spectra(torch.nn.Module):
 
 
 def losses(
-    pitch: torch.Tensor, events: torch.Tensor, batch: Batch
+    pitch: torch.Tensor, events: torch.Tensor, batch: Batch, held: float = 0.0
 ) -> tuple[torch.Tensor, torch.Tensor]:
-    """Cross entropy of the pitch and weighted binary cross entropy of the events."""
+    """Cross entropy of the pitch and weighted binary cross entropy of the events.
+
+    held : how much more frames count inside a note that goes on, against those where its pitch
+           begins anew (1: as much more)
+    """
     wanted = targets(batch)
     log = torch.log_softmax(pitch.float(), dim=2)
     weight = 1.0 + 2.0 * batch.events[:, 2] + 1.0 * batch.events[:, 0]
@@ -93,7 +97,8 @@ def losses(
     each = torch.nn.functional.binary_cross_entropy_with_logits(
         events.float(), batch.events.transpose(1, 2), reduction="none"
     )
-    each[..., 0] *= 1.0 + batch.events[:, 0] * repeated(batch.pitch)
+    begins = batch.events[:, 0]
+    each[..., 0] *= 1.0 + (begins + held * (1.0 - begins)) * repeated(batch.pitch)
     each = each.mean((0, 1))
     return pitch_loss, (each * torch.tensor(EVENT_WEIGHTS, device=each.device)).sum()
 

@@ -233,13 +233,22 @@ def evidence(
     return _as_evidence(pitch, events)
 
 
-def evidence_inside(samples: np.ndarray, *, model: str, known: Known) -> tuple[Evidence, float]:
-    """What the network believes of the piece in the middle, and at what second that begins.
+def evidence_inside(
+    samples: np.ndarray, *, model: str, known: Known, at_s: float | None = None
+) -> tuple[Evidence, float]:
+    """What the network believes of one piece, and at what second that begins.
 
     It is put into `known`, so that a later `evidence` of the same samples need not work on it again
-    and gives the same bytes. Of a short recording it is the first half.
+    and gives the same bytes.
+
+    at_s : a moment within the piece; None: the piece in the middle, or the first half of a short
+           recording
     """
-    span = _spans(n_frames(len(samples)))[0]
+    total = n_frames(len(samples))
+    span = _spans(total)[0]
+    if at_s is not None:
+        frame = int(np.clip(at_s / HOP_S, 0, total - 1))
+        span = next(one for one in _spans(total) if one[0] <= frame < one[1])
     key = (model, *span)
     if key not in known:
         known[key] = _one_piece(samples, *span, model)
