@@ -27,7 +27,7 @@ def parts(rng: np.random.Generator, what: Piece) -> list[Part]:
     makers: list[Callable[[np.random.Generator, Piece], Part]] = [
         strummed, picked, vamp, bass, pad, drone, stabs, second,
     ]  # fmt: skip
-    chances = np.array((0.27, 0.24, 0.14, 0.1, 0.08, 0.08, 0.04, 0.05))
+    chances = np.array((0.28, 0.26, 0.12, 0.09, 0.07, 0.07, 0.03, 0.08))
     count = int(rng.choice((1, 2, 3), p=(0.5, 0.35, 0.15)))
     chosen = rng.choice(len(makers), count, replace=False, p=chances)
     found = [makers[i](rng, what) for i in chosen]
@@ -58,7 +58,7 @@ def strummed(rng: np.random.Generator, what: Piece) -> Part:
     damp = rng.random() < 0.4
     pattern = rng.random(2 * what.bar) < rng.uniform(0.25, 0.95)
     pattern[:: what.group] |= rng.random(len(pattern[:: what.group])) < 0.9
-    finer = rng.random() < 0.25
+    finer = rng.random() < 0.35
     spread = rng.uniform(0.003, 0.016)
     strikes: list[Strike] = []
     for chord in what.chords:
@@ -173,7 +173,7 @@ def stabs(rng: np.random.Generator, what: Piece) -> Part:
 
 
 def second(rng: np.random.Generator, what: Piece) -> Part:
-    """A quiet second line below the tune: thirds, sixths, chord tones."""
+    """A second line below the tune: thirds, sixths, chord tones; seldom as loud as the tune."""
     below = int(rng.choice((2, 4, 5)))
     strikes: list[Strike] = []
     ladder = [m for m in range(30, 100) if (m - what.tonic) % 12 in what.scale]
@@ -186,7 +186,7 @@ def second(rng: np.random.Generator, what: Piece) -> Part:
         strikes.append(Strike(onset + rng.normal(0, 0.008), end, midi, 0.6, 0))
     kind = "plucked" if rng.random() < 0.5 else "held"
     program = int(rng.choice(GUITARS if kind == "plucked" else (40, 41, 73, 21)))
-    return Part(_clip(strikes), program, kind, gain(rng) * 0.5)
+    return Part(_clip(strikes), program, kind, gain(rng) * rng.uniform(0.4, 0.9))
 
 
 def percussion(rng: np.random.Generator, what: Piece) -> Part:

@@ -29,6 +29,10 @@ SHARES = {
 SAMPLED = (73, 72, 74, 75, 78, 79, 68, 69, 71, 21, 22, 23, 40, 40, 40, 41, 110, 110, 109, 111, 65)
 SAMPLED_PLUCKED = (24, 25, 26, 105, 105, 106, 104, 15, 46, 6)
 PLUCKED_RANGE = (50, 88)
+COUNTS = (0.42, 0.34, 0.16, 0.08)
+"""Chances of one to four players."""
+SAME = 0.5
+"""Chance that a further player keeps to the octave of the first where he could play another."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +79,7 @@ def lead(
 
 
 def _seats(rng: np.random.Generator, what: Piece) -> list[Seat]:
-    count = int(rng.choice((1, 2, 3, 4), p=(0.42, 0.3, 0.19, 0.09)))
+    count = int(rng.choice((1, 2, 3, 4), p=COUNTS))
     low, high = min(n.midi for n in what.notes), max(n.midi for n in what.notes)
     seats: list[Seat] = []
     for number in range(count):
@@ -89,11 +93,12 @@ def _seats(rng: np.random.Generator, what: Piece) -> list[Seat]:
             if not near:
                 continue
             same = [o for o in near if o == seats[0].octave]
-            octave = same[0] if same and rng.random() < 0.5 else int(rng.choice(near))
+            apart = [o for o in near if o != seats[0].octave]
+            octave = int(rng.choice(same if same and rng.random() < SAME else apart or same))
         else:
             octave = int(rng.choice(fits))
         lowered = seats and octave < seats[0].octave
-        db = rng.uniform(-4, 4) if lowered else rng.uniform(-8, 3) if number else 0.0
+        db = rng.uniform(-6, 6) if lowered else rng.uniform(-8, 4) if number else 0.0
         seats.append(Seat(family, program, octave, 10 ** (db / 20)))
     return seats
 

@@ -22,7 +22,7 @@ from liltwright.models.ear.curves import CLIP_S, CONTROLS, TIMES, Clip
 from liltwright.models.ear.sampled import sampled
 from liltwright.models.ear.scenes import scene
 
-ALONE = 0.16
+ALONE = 0.17
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,9 @@ from liltwright.models.ear.train import Spectra, losses, update_average
 
 Fields = tuple[dict[str, torch.Tensor], dict[str, torch.Tensor], torch.Tensor]
 CHECK_SEED = 987654321
+HELD = 1.0
+"""Inside a note that goes on frames count as much as where its pitch begins anew: a strum of the
+accompaniment is no onset of the lead."""
 
 
 class Steps(Dataset[Fields]):
@@ -144,7 +147,7 @@ def train(arguments: argparse.Namespace) -> None:
         model.train()
         with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
             pitch, events = model(spectra)
-        first, second = losses(pitch, events, batch)
+        first, second = losses(pitch, events, batch, HELD)
         optimizer.zero_grad(set_to_none=True)
         (first + second).backward()
         torch.nn.utils.clip_grad_norm_(model.parameters(), 1.0)

@@ -24,6 +24,8 @@ MODES = {"major": SCALES[0], "mixolydian": SCALES[1], "dorian": SCALES[2], "mino
 GRIDS = ((8, 4), (8, 4), (6, 3), (6, 3), (9, 3), (6, 2), (4, 2))
 """Units per bar and per beat group: reel, jig, slip jig, waltz, polka."""
 THIRD = {"major": 4, "minor": 3}
+HELD = 0.3
+"""Share of tunes with many long notes, into which the accompaniment strikes."""
 OUTSIDE = 0.7
 """Price of a unit of melody that is no tone of its chord."""
 
@@ -94,6 +96,8 @@ def _melody(
     """Notes that fill the grid; a long note ends with a beat group now and then."""
     at, place, notes = int(rng.integers(len(ladder))), 0.0, []
     repeats, long_share = rng.uniform(0.04, 0.25), rng.uniform(0, 0.35)
+    if rng.random() < HELD:
+        long_share = rng.uniform(0.35, 0.9)
     while place < units:
         beats: tuple[float, ...] = RHYTHMS[rng.integers(len(RHYTHMS))]
         left = group - place % group

@@ -17,6 +17,7 @@ import numpy as np
 import torch
 
 from liltwright.hear.ears.network import SAMPLE_RATE, spectra
+from liltwright.models.ear.combs import comb
 from liltwright.models.ear.net import Ear, Probabilities
 
 HERE = Path(__file__).parent
@@ -66,6 +67,7 @@ def export(
         input_names=["spectra"], output_names=["pitch", "events"], dynamic_axes=names,
         opset_version=17, dynamo=False,
     )  # fmt: skip
+    comb(onnx)
     np.savez_compressed(reference, spectra=frames, pitch=pitch[0].numpy(), events=events[0].numpy())
 
 

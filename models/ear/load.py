@@ -1,7 +1,7 @@
 """ear.onnx -> weights to go on training from: python -m liltwright.models.ear.load OUT.pt
 
 In     : models/ear/ear.onnx, in which the exporter has folded every normalisation into the
-         convolution before it.
+         convolution before it, and in which COMBS stand for the shifted copies.
 Out    : a file for models.ear.train --start; the network in evaluation gives what the ONNX gives.
 Method : the folded weights go back into the convolutions. Mean and variance of what each
          normalisation sees are measured on training clips; its factor and offset are then set so
@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 import torch
 
+from liltwright.models.ear.combs import COMBS, PREFIX, joined
 from liltwright.models.ear.net import Ear, Probabilities
 from liltwright.models.ear.render import collate, render
 from liltwright.models.ear.scenes import SHARES, scene
@@ -25,12 +26,17 @@ from liltwright.models.ear.train import Spectra
 HERE = Path(__file__).parent
 NORMS = {"along": "norm", "down": "out", "0": "1"}
 """Last part of a convolution's name -> that of its normalisation."""
+HARMONIC = "harmonic.0"
+"""The convolution that COMBS stand for."""
 TOLERANCE = 1e-4
 CLIPS_PER_FAMILY = 3
 
 
-def load(path: Path = HERE / "ear.onnx") -> Ear:
-    """The network with the weights of an ONNX file, normalisations fitted to training clips."""
+def load(path: Path = HERE / "ear.onnx", clips: torch.Tensor | None = None) -> Ear:
+    """The network with the weights of an ONNX file, normalisations fitted to training clips.
+
+    clips : spectra of those, (clips, 3, frames, N_BINS); None: some of every family of the ear
+    """
     import onnx
 
     graph = onnx.load(str(path)).graph
@@ -38,8 +44,10 @@ def load(path: Path = HERE / "ear.onnx") -> Ear:
     ear = Ear().eval()
     modules = dict(ear.named_modules())
     norms = {}
+    combs = [arrays[f"{PREFIX}{k}"] for k in range(len(COMBS))]
+    arrays[f"{PREFIX}0"] = joined(combs)[:, :, None, None]
     for node in graph.node:
-        if node.op_type != "Conv":
+        if node.op_type != "Conv" or len(node.input) < 3:
             continue
         name = module_name(node.name)
         weight, offset = (torch.from_numpy(arrays[key]) for key in node.input[1:3])
@@ -50,12 +58,14 @@ def load(path: Path = HERE / "ear.onnx") -> Ear:
             continue
         head, last = name.rsplit(".", 1)
         norms[modules[f"{head}.{NORMS[last]}"]] = offset
-    _fit(ear, norms)
+    _fit(ear, norms, _of_every_family() if clips is None else clips)
     return ear
 
 
 def module_name(node: str) -> str:
     """/ear/first/first.0/Conv -> first.0; /ear/blocks.0/along/Conv -> blocks.0.along."""
+    if node.startswith(f"/{PREFIX}"):
+        return HARMONIC
     parts = node.split("/")[2:-1]
     if len(parts) > 1 and parts[-1].startswith(parts[-2] + "."):
         parts = parts[-1:]
@@ -63,7 +73,14 @@ def module_name(node: str) -> str:
 
 
 @torch.no_grad()
-def _fit(ear: Ear, offsets: dict[torch.nn.Module, torch.Tensor]) -> None:
+def _of_every_family() -> torch.Tensor:
+    rng = np.random.default_rng(4321)
+    clips = [scene(rng, family) for family in SHARES for _ in range(CLIPS_PER_FAMILY)]
+    return Spectra()(render(collate(clips), torch.Generator().manual_seed(0)))
+
+
+@torch.no_grad()
+def _fit(ear: Ear, offsets: dict[torch.nn.Module, torch.Tensor], clips: torch.Tensor) -> None:
     """Make every normalisation add its folded offset and nothing else, in place."""
     seen: dict[torch.nn.Module, tuple[torch.Tensor, torch.Tensor]] = {}
 
@@ -77,9 +94,7 @@ def _fit(ear: Ear, offsets: dict[torch.nn.Module, torch.Tensor]) -> None:
         norm.weight.fill_(1.0)
         norm.bias.copy_(offset)
     hooks = [norm.register_forward_pre_hook(measure) for norm in offsets]
-    rng = np.random.default_rng(4321)
-    clips = [scene(rng, family) for family in SHARES for _ in range(CLIPS_PER_FAMILY)]
-    ear(Spectra()(render(collate(clips), torch.Generator().manual_seed(0))))
+    ear(clips)
     for hook in hooks:
         hook.remove()
     for norm, offset in offsets.items():
@@ -91,9 +106,9 @@ def _fit(ear: Ear, offsets: dict[torch.nn.Module, torch.Tensor]) -> None:
 
 
 @torch.no_grad()
-def difference(ear: Ear) -> float:
-    """Largest difference from reference.npz, in probability."""
-    with np.load(HERE / "reference.npz") as stored:
+def difference(ear: Ear, reference: Path = HERE / "reference.npz") -> float:
+    """Largest difference from a reference.npz, in probability."""
+    with np.load(reference) as stored:
         pitch, events = Probabilities(ear).eval()(torch.from_numpy(stored["spectra"])[None])
         return max(
             float(np.abs(pitch[0].numpy() - stored["pitch"]).max()),
@@ -101,15 +116,14 @@ def difference(ear: Ear) -> float:
         )
 
 
-def main() -> None:
+def write(ear: Ear, reference: Path, to: str) -> None:
     """Write the weights; refuse when they do not give the reference."""
-    ear = load()
-    off = difference(ear)
+    off = difference(ear, reference)
     if off > TOLERANCE:
-        raise SystemExit(f"weights of ear.onnx differ from reference.npz by {off:.1e}")
-    torch.save(ear.state_dict(), sys.argv[1])
-    print(f"{sys.argv[1]}: differs from reference.npz by {off:.1e}")
+        raise SystemExit(f"weights of {to} differ from {reference.name} by {off:.1e}")
+    torch.save(ear.state_dict(), to)
+    print(f"{to}: differs from {reference.name} by {off:.1e}")
 
 
 if __name__ == "__main__":
-    main()
+    write(load(), HERE / "reference.npz", sys.argv[1])

@@ -12,11 +12,9 @@ from __future__ import annotations
 import torch
 from torch import nn
 
-from liltwright.hear.ears.network import BINS_PER_SEMITONE, N_PITCHES, SPECTRUM_SEMITONES, WINDOWS
+from liltwright.hear.ears.network import BINS_PER_SEMITONE, SPECTRUM_SEMITONES, WINDOWS
+from liltwright.models.ear.combs import SEMITONES, SHIFTS
 
-SEMITONES = N_PITCHES // BINS_PER_SEMITONE
-SHIFTS = (0, 12, 19, 24, 28, 31, 34, 36, -12, -19, -24)
-"""Semitones from a pitch to its harmonics 2 to 8 and to the pitches it is a harmonic of."""
 DILATIONS = (1, 2, 4, 8, 16, 1, 2, 4)
 
 

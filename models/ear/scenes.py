@@ -34,7 +34,7 @@ from liltwright.models.ear.sustained import habits, slower, sustained
 SHARES = {
     "plucked": 0.1, "flute": 0.07, "whistle": 0.09, "reed": 0.05, "free reed": 0.05,
     "bowed": 0.08, "pipes": 0.06, "lip whistle": 0.07, "hum": 0.09, "voice": 0.05, "lilt": 0.06,
-    "choir": 0.07, "layered": 0.07, "singers": 0.34, "struck": 0.03, "brass": 0.03,
+    "choir": 0.07, "layered": 0.07, "singers": 0.6, "struck": 0.03, "brass": 0.03,
 }  # fmt: skip
 
 

@@ -52,7 +52,7 @@ from liltwright.models.ear.words import (
     vowels,
 )  # fmt: skip
 
-AMATEURS = 0.5
+AMATEURS = 0.65
 """Share of the clips in which somebody sings at sight (amateurs.py)."""
 VOICES = ((38, 62, 0.92), (43, 68, 1.0), (50, 76, 1.1), (55, 82, 1.17), (57, 88, 1.3))
 """Lowest and highest note and scale of the formants: bass, tenor, alto, soprano, child."""

@@ -27,6 +27,9 @@ from liltwright.models.ear.sampled import Sampler, sampled
 from liltwright.models.ear.scenes import SHARES, scene
 
 EVENT_WEIGHTS = (2.0, 0.5, 0.7)
+"""Weights of onset, end and ornament in the loss."""
+KEEP = 0.998
+"""Share of the running average of the weights that a step keeps, once it has run for a while."""
 
 
 class Steps(Dataset[dict[str, torch.Tensor]]):
@@ -78,9 +81,13 @@ class Spectra(torch.nn.Module):
 
 
 def losses(
-    pitch: torch.Tensor, events: torch.Tensor, batch: Batch
+    pitch: torch.Tensor, events: torch.Tensor, batch: Batch, held: float = 0.0
 ) -> tuple[torch.Tensor, torch.Tensor]:
-    """Cross entropy of the pitch and weighted binary cross entropy of the events."""
+    """Cross entropy of the pitch and weighted binary cross entropy of the events.
+
+    held : how much more frames count inside a note that goes on, against those where its pitch
+           begins anew (1: as much more)
+    """
     wanted = targets(batch)
     log = torch.log_softmax(pitch.float(), dim=2)
     weight = 1.0 + 2.0 * batch.events[:, 2] + 1.0 * batch.events[:, 0]
@@ -90,7 +97,8 @@ def losses(
     each = torch.nn.functional.binary_cross_entropy_with_logits(
         events.float(), batch.events.transpose(1, 2), reduction="none"
     )
-    each[..., 0] *= 1.0 + batch.events[:, 0] * repeated(batch.pitch)
+    begins = batch.events[:, 0]
+    each[..., 0] *= 1.0 + (begins + held * (1.0 - begins)) * repeated(batch.pitch)
     each = each.mean((0, 1))
     return pitch_loss, (each * torch.tensor(EVENT_WEIGHTS, device=each.device)).sum()
 
@@ -181,7 +189,7 @@ def train(arguments: argparse.Namespace) -> None:
         (first + second).backward()
         torch.nn.utils.clip_grad_norm_(model.parameters(), 1.0)
         optimizer.step()
-        update_average(average, model, min(0.999, step / (step + 10)))
+        update_average(average, model, min(KEEP, step / (step + 10)))
         sums += 0.0 if step % 10 else np.array([first.item(), second.item()])
         if step % 100 == 99:
             now = time.monotonic()

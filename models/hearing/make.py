@@ -4,7 +4,9 @@ Task   : renders of development tunes and sung clips -> logistic weights per ear
 Method : every ear listens to the same recordings; each of its notes is right or not (mir_eval's
          definition: onset within 50 ms, latency taken out, pitch within 50 cents, one to one);
          logistic regression by Newton's method with a small ridge. The sung clips are of the kind
-         that the ear was trained with (models/ear), of seeds that it was not trained with.
+         that the ear was trained with (models/ear), of seeds that it was not trained with. The
+         ear of a band, "band", hears mixtures instead, of one octave: where players are in two, no
+         octave is the right one.
 Run    : python -m liltwright.models.hearing.make [EAR ...], from the repository, then
          liltwright.models.register.
          Needs PyTorch for the sung clips.
@@ -31,6 +33,8 @@ CONDITIONS: tuple[Any, ...] = ("clean", "room", "noise20", "noise12", "phone")
 LAPS = 2
 SUNG = {"singers": 60, "voice": 6, "choir": 8, "hum": 6}
 """Clips of about six seconds by family of models/ear."""
+MIXTURES = tuple(number for number in range(100, 124) if number // 2 % 4 != 3)
+"""Numbers of tests.benchmark.band_mix, but for those with players in octaves."""
 RIDGE = 1.0
 
 Truth = tuple[np.ndarray, np.ndarray]
@@ -41,9 +45,12 @@ def main() -> None:
     """Fit the ears named on the command line and write their weights."""
     ears = sys.argv[1:] or ["own", "swift-f0", "basic-pitch"]
     rows: dict[str, list[tuple[np.ndarray, np.ndarray]]] = {ear: [] for ear in ears}
-    for audio, truth in (*renders(), *sung()):
-        for ear in ears:
+    alone = [ear for ear in ears if ear != "band"]
+    for audio, truth in (*renders(), *sung()) if alone else ():
+        for ear in alone:
             rows[ear].append(judged(audio, truth, ear))
+    for audio, truth in mixtures() if "band" in ears else ():
+        rows["band"].append(judged(audio, truth, "band"))
     table = json.loads(FILE.read_text(encoding="utf-8"))
     for ear, found in rows.items():
         features = np.concatenate([one for one, _ in found])
@@ -88,6 +95,23 @@ def renders() -> Iterator[tuple[Any, Truth]]:
             )
 
 
+def mixtures() -> Iterator[tuple[Any, Truth]]:
+    """Audio and true notes of bands, by the sound font that is not kept for testing."""
+    from liltwright.hear.audio.recording import audio_from_samples
+    from tests.benchmark.band_mix import mixture
+
+    for number in MIXTURES:
+        mixed = mixture("dev", number, font="timgm")
+        true, cents = mixed.tunes[0].heard, mixed.tunes[0].tuning_offset_cents
+        yield (
+            audio_from_samples(mixed.samples, mixed.rate),
+            (
+                np.array([note.onset_s for note in true]),
+                np.array([note.midi + cents / 100 for note in true]),
+            ),
+        )
+
+
 def sung() -> Iterator[tuple[Any, Truth]]:
     """Audio and true notes of clips like those that the ear was trained with."""
     import torch
@@ -126,8 +150,9 @@ def judged(audio: Any, truth: Truth, ear: str) -> tuple[np.ndarray, np.ndarray]:
     from liltwright.hear.ears.by_name import raw_notes
     from liltwright.hear.settings import HearSettings
 
+    settings = HearSettings(players="band") if ear == "band" else HearSettings(ear=ear)  # type: ignore[arg-type]
+    audio = listen.towards_the_lead(audio, {}) if ear == "band" else audio
     events = find_events(audio.samples, audio.sample_rate)
-    settings = HearSettings(ear=ear)  # type: ignore[arg-type]
     raw = raw_notes(audio, events, settings=settings)
     if not raw:
         return np.zeros((0, 9)), np.zeros(0)

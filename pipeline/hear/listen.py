@@ -23,18 +23,14 @@ from liltwright.hear.audio.events import find_events
 from liltwright.hear.audio.recording import Audio
 from liltwright.hear.clean.attack import at_the_vowels, voice_share
 from liltwright.hear.clean.concert import concert_pitch
-from liltwright.hear.clean.confidence import calibrated
+from liltwright.hear.clean.confidence import BAND, calibrated
 from liltwright.hear.clean.finepitch import NotePitch, measure_pitch, settled_pitch
 from liltwright.hear.clean.nontune import TALKING, sort_out
 from liltwright.hear.clean.octaves import octave_shifts
 from liltwright.hear.clean.ornaments import label_ornaments
 from liltwright.hear.clean.scoops import meant_notes
 from liltwright.hear.clean.several import closing_chord, foreign_shares, is_several
-from liltwright.hear.ears.accompanied import (
-    is_accompanied,
-    is_plainly_accompanied,
-    lead_in_the_middle,
-)
+from liltwright.hear.ears.accompanied import is_accompanied, lead_in_the_middle
 from liltwright.hear.ears.by_name import first_piece, raw_notes
 from liltwright.hear.ears.facing import facing_the_lead
 from liltwright.hear.ears.network import Known
@@ -70,30 +66,30 @@ def hear(
     if settings.players == "band":
         return _hear_band(audio, settings, progress, {})
     if settings.players == "solo" or settings.ear != "own":
-        return _hear(audio, settings, progress)[0]
+        return _hear(audio, settings, progress)
     known: Known = {}
-    as_band = replace(settings, players="band")
-    if is_plainly_accompanied(first_piece(audio), audio.sample_rate, known):
-        return _hear_band(audio, as_band, progress, known)
-    heard, foreign = _hear(audio, settings, progress, known)
-    if not is_accompanied(audio, heard, foreign):
-        return heard
-    return _hear_band(audio, as_band, progress, known)
+    if is_accompanied(audio, first_piece(audio), known):
+        return _hear_band(audio, replace(settings, players="band"), progress, known)
+    return _hear(audio, settings, progress, known)
 
 
 def _hear_band(audio: Audio, settings: HearSettings, progress: Progress, known: Known) -> Heard:
     """The lead of a band; of a stereo recording, in the mix in which it stands out most."""
-    if audio.beside is not None:
-        facing = facing_the_lead(audio, lead_in_the_middle(first_piece(audio), known))
-        known = known if facing is audio else {}
-        audio = facing
-    return _hear(audio, settings, progress, known)[0]
+    facing = towards_the_lead(audio, known)
+    return _hear(facing, settings, progress, known if facing is audio else {})
+
+
+def towards_the_lead(audio: Audio, known: Known) -> Audio:
+    """The mix of a stereo recording in which the lead stands out most; or the audio itself."""
+    if audio.beside is None:
+        return audio
+    return facing_the_lead(audio, lead_in_the_middle(first_piece(audio), audio.sample_rate, known))
 
 
 def _hear(
     audio: Audio, settings: HearSettings, progress: Progress, known: Known | None = None
-) -> tuple[Heard, np.ndarray]:
-    """What was heard by one ear, and what share of the sound at each note is not the note's."""
+) -> Heard:
+    """What was heard by one ear."""
     band = settings.players == "band"
     events = find_events(audio.samples, audio.sample_rate)
     raw = raw_notes(audio, events, settings=settings, progress=progress, known=known)
@@ -119,7 +115,7 @@ def _hear(
         )
     offsets = _offsets(raw)
     confidence = calibrated(
-        raw, clarity, spread, 0 * foreign if band else foreign, ear=settings.ear,
+        raw, clarity, spread, foreign, ear=BAND if band else settings.ear,
         several=several and not band, voice=voice,
     )  # fmt: skip
     raw = [
@@ -128,7 +124,7 @@ def _hear(
     ]
     notes = tuple(_rounded(note) for note in label_ornaments(raw))
     said = [LEAD] if band else [SEVERAL] if several else []
-    heard = Heard(
+    return Heard(
         source=audio.source,
         notes=notes,
         tuning_offset_cents=round(float(np.mean(offsets)), 1),
@@ -136,7 +132,6 @@ def _hear(
         warnings=(*audio.warnings, *said, *takes_warning(notes)),
         band=band,
     )
-    return heard, foreign
 
 
 def _check_tune(audio: Audio, notes: int, left_out: tuple[LeftOut, ...]) -> None:

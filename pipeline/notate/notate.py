@@ -22,7 +22,7 @@ from liltwright.notate.bars.passes import settled
 from liltwright.notate.bars.repeated import mended
 from liltwright.notate.bars.timeline import heard_bars
 from liltwright.notate.bars.trebles import untrebled
-from liltwright.notate.concert import concert_move, concert_remark, moved_heard, moved_keys
+from liltwright.notate.concert import concert_move, concert_remark, moved_heard, moved_keys, scatter
 from liltwright.notate.doubts import find_doubts
 from liltwright.notate.effects import heard_effects
 from liltwright.notate.form.fold import Folded, coda_remark, fold
@@ -145,7 +145,7 @@ def _tune(heard: Heard, page: DraftTune, settings: NotateSettings) -> Tune:
     trust = trust_in(heard.notes)
     keys = rank_keys(KeyEvidence.of_parts(parts, Fraction(kind.meter), trust))
     move = concert_move(
-        heard.tuning_offset_cents, keys,
+        heard.tuning_offset_cents, keys, scatter_cents=scatter(heard),
         known_cents=settings.concert_cents, known_key=settings.key,
     )  # fmt: skip
     nearby: tuple[str, ...] = ()

@@ -24,12 +24,15 @@ import numpy as np
 from liltwright.keys import pitch_class
 from liltwright.tune import Tune
 from tests.benchmark.collections import CollectedTune, Split, tunes
+from tests.benchmark.manners import Family
 from tests.benchmark.performer import perform
 from tests.benchmark.playing import Performance, Stroke
 from tests.benchmark.synth.fonts import FONTS, RATE, _midi_file
 
-LEADS = (("fiddle", 40), ("flute", 73), ("whistle", 72), ("accordion", 21), ("plucked", 105),
-         ("fiddle", 110), ("recorder", 74))  # fmt: skip
+LEADS: tuple[tuple[Family, int], ...] = (
+    ("fiddle", 40), ("flute", 73), ("whistle", 72), ("accordion", 21), ("plucked", 105),
+    ("fiddle", 110), ("recorder", 74),
+)  # fmt: skip
 SECOND = {"unison": (40, 73, 21, 71, 22), "octave": (40, 73, 105, 68, 24)}
 LEVELS_DB = (0.0, 3.0, 6.0)
 GROUPS = ("one", "unison", "one", "octave")
@@ -364,7 +367,9 @@ def _mixed(
     """Lead over the sum of the rest by `lead_db` in power where each sounds, a little room."""
     parts = [part / max(_rms(part), 1e-6) for part in rest]
     gains = [10 ** (rng.uniform(-3, 3) / 20) for _ in parts]
-    backing = sum(g * p for g, p in zip(gains, parts, strict=True))
+    backing = np.zeros_like(lead)
+    for gain, part in zip(gains, parts, strict=True):
+        backing = backing + gain * part
     backing = backing / max(_rms(backing), 1e-6) * 10 ** (-lead_db / 20)
     lead = lead / max(_rms(lead), 1e-6)
     drawn = float(rng.uniform(0.15, 0.35)) if stereo else 0.5

@@ -9,8 +9,8 @@ from liltwright import models
 from liltwright.errors import UsageError
 from liltwright.hear.audio.recording import audio_from_samples
 from liltwright.hear.audio.stretch import only_between
-from liltwright.hear.ears.accompanied import agreement, is_plainly_accompanied
-from liltwright.hear.ears.band import odd_db, one_octave
+from liltwright.hear.ears.accompanied import Spot, agreement, is_plain
+from liltwright.hear.ears.band import odd_db
 from liltwright.hear.ears.facing import facing_the_lead
 from liltwright.hear.ears.network import (
     BAND,
@@ -22,6 +22,7 @@ from liltwright.hear.ears.network import (
     evidence_inside,
     run_network,
 )
+from liltwright.hear.ears.one_octave import one_octave
 from liltwright.hear.ears.raw import RawNote
 from liltwright.hear.listen import hear
 from liltwright.hear.settings import HearSettings
@@ -106,7 +107,7 @@ def test_a_note_without_its_odd_harmonics_sounds_an_octave_higher():
 def test_a_glance_is_worked_through_once_and_changes_no_byte():
     samples = line(harmonics=8)
     known = {}
-    middle, start_s = evidence_inside(samples, 3.0, model=BAND, known=known)
+    middle, start_s = evidence_inside(samples, model=BAND, known=known)
     spoiled = {span: (pitch + 1, events) for span, (pitch, events) in known.items()}
     whole = evidence(samples, model=BAND)
     again = evidence(samples, model=BAND, known=known)
@@ -115,7 +116,7 @@ def test_a_glance_is_worked_through_once_and_changes_no_byte():
     first = round(start_s / HOP_S)
     assert np.array_equal(whole.pitch[first : first + len(middle.pitch)], middle.pitch)
     assert not np.array_equal(whole.pitch, evidence(samples, model=BAND, known=spoiled).pitch)
-    assert not is_plainly_accompanied(samples, RATE, {})
+    assert not is_plain(Spot(samples, RATE, None, {}))
 
 
 def test_a_panned_lead_is_faced():
@@ -143,9 +144,11 @@ def test_a_band_between_two_times_is_found_out():
 
 def test_agreement_counts_each_note_once():
     notes = [RawNote(1.0, 1.2, 60.0, 0.9), RawNote(1.3, 1.5, 62.0, 0.9)]
-    assert agreement([(1.01, 60.1), (1.31, 62.0)], notes) == 1.0
-    assert agreement([(1.0, 60.0), (1.0, 60.0)], notes) == 0.5
-    assert agreement([], notes) == 0.0
+    alike = [RawNote(1.01, 1.2, 60.1, 0.9), RawNote(1.31, 1.5, 62.0, 0.9)]
+    assert agreement([alike], [notes]) == 1.0
+    assert agreement([[notes[0], notes[0]]], [notes]) == 0.5
+    assert agreement([alike, []], [notes, notes]) == 4 / 6
+    assert agreement([[]], [[]]) == 0.0
 
 
 def test_a_stretch_keeps_the_times_of_the_recording():

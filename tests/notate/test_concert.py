@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from liltwright.errors import UsageError
-from liltwright.notate.concert import concert_move, concert_remark
+from liltwright.notate.concert import concert_move, concert_remark, scatter
 from liltwright.notate.notate import notate
 from liltwright.notate.renotate import renotate
 from liltwright.notate.settings import NotateSettings
@@ -41,6 +42,24 @@ def test_a_usual_key_stays(cents: float) -> None:
     move = concert_move(cents, D_MAJOR)
     assert move is not None
     assert move.semitones == 0
+
+
+@pytest.mark.parametrize(("scatter_cents", "semitones"), [(10.0, -1), (15.0, 0)])
+def test_a_voice_may_be_in_any_key(scatter_cents: float, semitones: int) -> None:
+    """Singers take the key that suits them, and the nearer semitone is meant (common practice)."""
+    move = concert_move(-46.0, F_MINOR, scatter_cents=scatter_cents)
+    assert move is not None
+    assert move.semitones == semitones
+
+
+def test_scatter_is_that_of_the_notes() -> None:
+    heard = play(tune_of(JIG), beats_per_minute=110)
+    rng = np.random.default_rng(1)
+    off = rng.normal(0, 0.12, len(heard.notes))
+    sung = tuple(replace(n, midi=n.midi + o) for n, o in zip(heard.notes, off, strict=True))
+    assert scatter(heard) == 0.0
+    assert scatter(replace(heard, notes=sung)) == pytest.approx(12, rel=0.3)
+    assert scatter(replace(heard, notes=())) == 0.0
 
 
 @pytest.mark.parametrize("cents", [0.0, 34.0, -34.0])

@@ -17,6 +17,8 @@ from functools import cache
 
 import numpy as np
 
+from liltwright.hear.audio.pieces import bell, cut
+
 WINDOW = 512  # samples at 22050 Hz, 23 ms
 HOP = 128  # samples between frames, 5.8 ms
 LAG = 2  # frames that a rise is taken over
@@ -68,13 +70,10 @@ def powers(samples: np.ndarray, first: int, last: int) -> np.ndarray:
     """Power spectra of frames first to last - 1, shape (frames, WINDOW // 2 + 1)."""
     from scipy.fft import rfft
 
-    start, end = first * HOP - WINDOW // 2, (last - 1) * HOP + WINDOW // 2
-    part = samples[max(0, start) : max(0, min(end, len(samples)))]
-    part = np.pad(part, (max(0, -start), max(0, end - max(start, 0) - len(part) - max(0, 0))))
-    need = (last - first - 1) * HOP + WINDOW
-    part = np.pad(part, (0, max(0, need - len(part))))[:need]
+    start = first * HOP - WINDOW // 2
+    part = cut(samples, start, start + (last - first - 1) * HOP + WINDOW)
     windows = np.lib.stride_tricks.sliding_window_view(part, WINDOW)[::HOP]
-    spectrum = rfft(windows * np.hanning(WINDOW).astype(np.float32), axis=1)
+    spectrum = rfft(windows * bell(WINDOW), axis=1)
     return (spectrum.real**2 + spectrum.imag**2).astype(np.float32)
 
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from liltwright.hear.audio.pieces import bell, cut
 from liltwright.units import midi_to_hz
 
 WINDOW, TRANSFORM = 1024, 2048  # samples at 22050 Hz: 46 ms, and with zeros to twice that
@@ -29,11 +30,8 @@ def frame_spectra(samples: np.ndarray, first: int, last: int) -> np.ndarray:
     from scipy.fft import rfft
 
     start, stop = first * HOP - WINDOW // 2, (last - 1) * HOP + WINDOW // 2
-    part = samples[max(0, start) : max(0, stop)]
-    part = np.pad(part, (max(0, -start), 0))
-    part = np.pad(part, (0, max(0, stop - start - len(part))))
-    frames = np.lib.stride_tricks.sliding_window_view(part, WINDOW)[::HOP]
-    lines = rfft(frames * np.hanning(WINDOW).astype(np.float32), TRANSFORM, axis=1)
+    frames = np.lib.stride_tricks.sliding_window_view(cut(samples, start, stop), WINDOW)[::HOP]
+    lines = rfft(frames * bell(WINDOW), TRANSFORM, axis=1)
     return (lines.real**2 + lines.imag**2).astype(np.float32)
 
 

@@ -1,6 +1,6 @@
 """Cutting a long recording into overlapping pieces, so that memory stays bounded.
 
-Task   : where each piece starts and ends, and which part of its frames to keep.
+Task   : where each piece starts and ends, and which part of its frames to keep; and to cut one out.
 Method : all pieces have the same length (the last one reaches back), start on the frame grid,
          and meet in the middle of their overlap, so that frames near a cut have context on
          both sides.
@@ -9,6 +9,9 @@ Method : all pieces have the same length (the last one reaches back), start on t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,3 +49,20 @@ def pieces(
             )
         )
     return tuple(found)
+
+
+def cut(samples: np.ndarray, start: int, stop: int) -> np.ndarray:
+    """Samples start to stop - 1, float32; silence where the recording has none."""
+    if start >= 0 and stop <= len(samples):
+        return samples[start:stop]
+    inside = samples[max(start, 0) : max(stop, 0)]
+    before = max(-start, 0)
+    result = np.zeros(stop - start, dtype=np.float32)
+    result[before : before + len(inside)] = inside
+    return result
+
+
+@cache
+def bell(length: int) -> np.ndarray:
+    """A Hann window that begins and ends at zero, float32."""
+    return np.hanning(length).astype(np.float32)

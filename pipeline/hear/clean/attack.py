@@ -128,7 +128,7 @@ def _overtaken_s(old_midi: float, note: RawNote, sound: _Sound) -> float:
     power = frame_spectra(sound.audio.samples, first, max(last, first + 1))
     rate = sound.audio.sample_rate
     lead_db = level_db(power, note.midi, rate) - level_db(power, old_midi, rate)
-    above = np.flatnonzero(np.convolve(np.pad(lead_db, 2, mode="edge"), EVEN, "valid") >= 0.0)
+    above = np.flatnonzero(_even(lead_db) >= 0.0)
     return (first + int(above[0])) * hop_s if len(above) else note.onset_s
 
 
@@ -144,7 +144,7 @@ def _ended(notes: list[RawNote], heard_s: list[float], sound: _Sound) -> list[Ra
         if last - first > 1:
             power = frame_spectra(sound.audio.samples, first, last)
             own = 10 ** (level_db(power, note.midi, sound.audio.sample_rate) / 20)
-            own = np.convolve(np.pad(own, 2, mode="edge"), EVEN, "valid")
+            own = _even(own)
             own = np.maximum(own, table["end_floor"] * own.max()) ** table["end_power"]
             fall_s = _centre_s(own, hop_s, 0.0, (last - first) * hop_s, sign=-1)
             if fall_s is not None:
@@ -153,6 +153,13 @@ def _ended(notes: list[RawNote], heard_s: list[float], sound: _Sound) -> list[Ra
                 note = replace(note, offset_s=min(max(end_s, note.onset_s + SHORTEST_S), next_s))
         result.append(note)
     return result
+
+
+def _even(curve: np.ndarray) -> np.ndarray:
+    """The curve smoothed by EVEN, its ends held."""
+    reach = len(EVEN) // 2
+    held = (np.full(reach, curve[0]), curve, np.full(reach, curve[-1]))
+    return np.convolve(np.concatenate(held), EVEN, "valid")
 
 
 def _centre_s(

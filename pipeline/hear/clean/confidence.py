@@ -21,6 +21,7 @@ import numpy as np
 from liltwright.hear.ears.raw import RawNote
 from liltwright.models import read_json
 
+BAND = "band"  # the own ear where it follows the lead of a band
 SEVERAL_FACTOR = 0.6  # how much less a note is believed where something else sounds
 
 
@@ -36,6 +37,7 @@ def calibrated(
 ) -> np.ndarray:
     """Confidence per note; when several instruments play it is lowered on the whole.
 
+    ear   : a name of options.Ear, or BAND
     voice : as of attack.voice_share; singers are less sure than instruments of one score
     """
     table = read_json("hearing/confidence.json")

@@ -16,18 +16,20 @@ References: P. McLeod and G. Wyvill, "A smarter way to find pitch", ICMC 2005 (t
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 
 from liltwright.hear.audio.recording import Audio
 from liltwright.hear.ears.raw import RawNote
+from liltwright.threads import threads
 from liltwright.units import hz_to_midi, midi_to_hz
 
 FRAME = 1024  # samples at 22050 Hz, 46 ms
 HOP = 256  # samples between frames, 12 ms
 TRANSFORM = 2048  # samples with zeros, so that the correlation does not wrap
-BATCH = 192  # frames worked on together
+BATCH, WORKERS = 96, 2  # frames worked on together, and how many of these side by side
 MOST_FRAMES = 30  # of one note; more would not make its median better
 COARSE_LAG, FINE_LAG = 60.0, 250.0
 """Samples: as many periods as fit are compared, first few, then many."""
@@ -74,10 +76,12 @@ def _measured_frames(
     starts, owner = _frame_places(notes, len(samples), sample_rate)
     rough_hz = midi_to_hz(np.array([note.midi for note in notes]))
     periods = sample_rate / rough_hz[owner] if len(owner) else np.zeros(0)
-    columns = [
-        _measure_frames(samples, starts[at : at + BATCH], periods[at : at + BATCH])
-        for at in range(0, len(starts), BATCH)
-    ]
+
+    def measured(at: int) -> np.ndarray:
+        return _measure_frames(samples, starts[at : at + BATCH], periods[at : at + BATCH])
+
+    with ThreadPoolExecutor(threads(WORKERS)) as pool:
+        columns = list(pool.map(measured, range(0, len(starts), BATCH)))
     frames = np.concatenate(columns, axis=1) if columns else np.zeros((4, 0))
     pitch_midi = hz_to_midi(sample_rate / np.maximum(frames[0], 1.0))
     return owner, starts / sample_rate, pitch_midi, frames

@@ -1,117 +1,134 @@
 """Whether a recording is that of a band: a lead with an accompaniment.
 
 Task   : which ear to listen with.
-In     : Audio, what the solo ear heard, the share of foreign sound at each of its notes.
+In     : Audio.
 Out    : True where the band's ear shall listen.
 Method : first a glance: both ears listen to some seconds in the middle, the band's only where
          something foreign sounds at the notes of the other. Where they plainly disagree, or very
-         much sounds that is not the band's line, it is a band, and the solo ear need not hear the
-         rest. Otherwise that ear hears everything. Where hardly anything foreign sounds at its
-         notes one player plays alone. Elsewhere the band's ear listens to a stretch in the middle,
-         to two of a long recording: it is a band where both ears disagree and much sounds that is
-         not its line, or where very much does. Where both ears agree, either will do. Thresholds
-         chosen on development mixtures and development renders of one player
-         (models/band/CARD.md).
+         much sounds that is not the band's line, it is a band. Otherwise the solo ear listens at
+         another place too: where hardly anything foreign sounds at its notes one player plays
+         alone. Elsewhere the band's ear listens at the same place, and both are judged anew.
+         Where both ears agree, either will do. What is heard for this need not be worked through
+         again. Thresholds chosen on development mixtures, development renders of one player and
+         real singers (models/band/CARD.md).
 References: agreement of two transcriptions as F1 of notes: mir_eval.transcription's definition.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from liltwright.hear.audio.recording import Audio
 from liltwright.hear.clean.several import foreign_shares
-from liltwright.hear.ears.band import band_notes, one_octave
 from liltwright.hear.ears.decode import decode
-from liltwright.hear.ears.network import BAND, SOLO, Known, evidence_inside
+from liltwright.hear.ears.network import BAND, SOLO, Evidence, Known, evidence_inside
+from liltwright.hear.ears.one_octave import one_octave
 from liltwright.hear.ears.raw import RawNote
-from liltwright.tune import Heard
 
-STRETCH_S, LONG_S = 20.0, 60.0
-"""Seconds listened to at each place, and from which length on at two places."""
+ELSEWHERE = 0.8  # of what sounds: where to listen besides the middle
+CUT_S = 10.0  # seconds to listen to beyond the first piece of a long recording
 HARDLY = 0.04
 """Upper quartile of the foreign shares, of the solo ear's notes, up to which nothing is asked."""
-AGREE, MUCH, VERY_MUCH = 0.92, 0.035, 0.13
-"""Agreement below which the ears disagree; medians of the foreign shares at the band's line."""
-GLANCE_S = 8.0  # seconds, at least, in the middle
-PLAINLY = ((MUCH, 0.8), (0.13, 0.89), (0.2, 1.1))
-"""A glance is enough where more than so much is foreign and the ears agree less than this: singers
-and renders of one player keep a distance from it, one singer of 47 a small one (0.143, 0.909)."""
+PLAINLY = ((0.08, 0.75), (0.13, 0.89), (0.2, 0.985), (0.25, 1.1))
+"""A glance is enough where the median of the foreign shares at the band's line is above the first,
+and the agreement of the ears below the second of a pair."""
+ALTOGETHER = ((0.0, 0.62), (0.03, 0.84), (0.09, 0.9), (0.13, 0.985), (0.2, 1.1))
+"""The same of all places. Singers and renders of one player keep a distance from both; an
+agreement is never above 1."""
 ONSET_S, SEMITONES = 0.06, 0.6  # seconds and semitones within which two ears heard the same note
-FEWEST = 4  # notes; fewer tell nothing
+FEWEST = 20  # notes a place; fewer tell nothing: the slowest singers have 12, slow waltzes 30
 
 
-def is_plainly_accompanied(samples: np.ndarray, sample_rate: int, known: Known) -> bool:
-    """Whether a glance at the middle says that this is a band; False: not yet known.
+@dataclass(frozen=True)
+class Spot:
+    """What both ears hear in the piece with one moment in it, found out when it is asked for.
 
-    samples : float32, shape (n,), the first piece of the recording (by_name.first_piece)
-    known   : what the ears made of the middle is put here
+    samples : float32, the first piece of the recording, or a cut of it
+    known   : what the ears made of these samples is put here
     """
-    beliefs, start_s = evidence_inside(samples, GLANCE_S, model=SOLO, known=known)
-    solo = decode(beliefs)
-    here = samples[round(start_s * sample_rate) :]
-    if len(solo) < FEWEST:
+
+    samples: np.ndarray
+    sample_rate: int
+    at_s: float | None
+    known: Known
+
+    @cached_property
+    def solo(self) -> list[RawNote]:
+        """Notes of the solo ear."""
+        beliefs, start_s = self._listened(SOLO)
+        return _later(decode(beliefs), start_s)
+
+    @cached_property
+    def lead(self) -> list[RawNote]:
+        """Notes of the band's ear."""
+        beliefs, start_s = self._listened(BAND)
+        return _later(one_octave(decode(beliefs), beliefs), start_s)
+
+    @cached_property
+    def foreign(self) -> np.ndarray:
+        """Share of what sounds at the solo ear's notes that is not theirs."""
+        return foreign_shares(self.samples, self.sample_rate, self.solo)
+
+    @cached_property
+    def beside(self) -> np.ndarray:
+        """The same at the lead's notes."""
+        return foreign_shares(self.samples, self.sample_rate, self.lead)
+
+    def _listened(self, model: str) -> tuple[Evidence, float]:
+        return evidence_inside(self.samples, model=model, known=self.known, at_s=self.at_s)
+
+
+def lead_in_the_middle(samples: np.ndarray, sample_rate: int, known: Known) -> list[RawNote]:
+    """The lead of some seconds in the middle of these samples."""
+    return Spot(samples, sample_rate, None, known).lead
+
+
+def is_accompanied(audio: Audio, first: np.ndarray, known: Known) -> bool:
+    """Whether the band's ear shall listen to this recording.
+
+    first : float32, shape (n,), the first piece of the recording (by_name.first_piece)
+    known : what the ears made of parts of it is put here
+    """
+    from_s, to_s = _sounding(audio)
+    glance = _place(audio, first, (from_s + to_s) / 2, known)
+    if is_plain(glance):
+        return True
+    places = [glance, _place(audio, first, from_s + ELSEWHERE * (to_s - from_s), known)]
+    foreign = np.concatenate([place.foreign for place in places])
+    fewest = FEWEST * len(places)
+    if len(foreign) < fewest or float(np.quantile(foreign, 0.75)) <= HARDLY:
         return False
-    if float(np.quantile(foreign_shares(here, sample_rate, solo), 0.75)) <= HARDLY:
+    shares = np.concatenate([place.beside for place in places])
+    if len(shares) < fewest:
         return False
-    line = lead_in_the_middle(samples, known, start_s=start_s)
-    if len(line) < FEWEST:
+    alike = agreement([place.solo for place in places], [place.lead for place in places])
+    return _is_band(float(np.median(shares)), alike, ALTOGETHER)
+
+
+def is_plain(place: Spot) -> bool:
+    """Whether one place says that this is a band; False: not yet known."""
+    if len(place.solo) < FEWEST or float(np.quantile(place.foreign, 0.75)) <= HARDLY:
         return False
-    beside = float(np.median(foreign_shares(here, sample_rate, line)))
-    heard = [(note.onset_s, note.midi) for note in solo]
-    alike = agreement(heard, line)
-    return any(beside > much and alike < unlike for much, unlike in PLAINLY)
-
-
-def lead_in_the_middle(samples: np.ndarray, known: Known, *, start_s: float = 0.0) -> list[RawNote]:
-    """The lead of some seconds in the middle, times counted from `start_s`; see above."""
-    beliefs, first_s = evidence_inside(samples, GLANCE_S, model=BAND, known=known)
-    return [
-        replace(
-            note,
-            onset_s=note.onset_s + first_s - start_s,
-            offset_s=note.offset_s + first_s - start_s,
-        )
-        for note in one_octave(decode(beliefs), beliefs)
-    ]
-
-
-def is_accompanied(audio: Audio, heard: Heard, foreign: np.ndarray) -> bool:
-    """Whether the band's ear shall listen to this recording."""
-    if len(foreign) < FEWEST or float(np.quantile(foreign, 0.75)) <= HARDLY:
+    if len(place.lead) < FEWEST:
         return False
-    cents = heard.tuning_offset_cents
-    shares, line, solo = np.zeros(0), list[RawNote](), list[tuple[float, float]]()
-    for start_s, stop_s in stretches(*_sounding(audio)):
-        rate = audio.sample_rate
-        part = audio.samples[round(start_s * rate) : round(stop_s * rate)]
-        found = band_notes(part)
-        shares = np.append(shares, foreign_shares(part, rate, found))
-        line += [
-            replace(one, onset_s=one.onset_s + start_s, offset_s=one.offset_s + start_s)
-            for one in found
-        ]
-        solo += [
-            (note.onset_s, note.midi + cents / 100)
-            for note in heard.notes
-            if start_s <= note.onset_s < stop_s
-        ]
-    if len(line) < FEWEST:
-        return False
-    beside = float(np.median(shares))
-    if beside > VERY_MUCH or beside <= MUCH:
-        return beside > VERY_MUCH
-    return agreement(solo, line) < AGREE
+    alike = agreement([place.solo], [place.lead])
+    return _is_band(float(np.median(place.beside)), alike, PLAINLY)
 
 
-def stretches(from_s: float, to_s: float) -> tuple[tuple[float, float], ...]:
-    """Where to listen with the band's ear: in the middle, of long recordings at two places."""
-    length_s = to_s - from_s
-    places = (0.5,) if length_s <= LONG_S else (0.25, 0.75)
-    starts = [max(from_s, from_s + place * length_s - STRETCH_S / 2) for place in places]
-    return tuple((start, min(to_s, start + STRETCH_S)) for start in starts)
+def _is_band(beside: float, alike: float, pairs: tuple[tuple[float, float], ...]) -> bool:
+    return any(beside >= least and alike < most for least, most in pairs)
+
+
+def _place(audio: Audio, first: np.ndarray, at_s: float, known: Known) -> Spot:
+    """In the first piece, or in a cut of a longer recording."""
+    rate = audio.sample_rate
+    if at_s * rate < len(first):
+        return Spot(first, rate, at_s, known)
+    start = round((at_s - CUT_S / 2) * rate)
+    return Spot(audio.samples[start : start + round(CUT_S * rate)], rate, None, {})
 
 
 def _sounding(audio: Audio) -> tuple[float, float]:
@@ -122,20 +139,28 @@ def _sounding(audio: Audio) -> tuple[float, float]:
     return float(sounds[0]) / audio.sample_rate, float(sounds[-1] + 1) / audio.sample_rate
 
 
-def agreement(one: list[tuple[float, float]], other: list[RawNote]) -> float:
-    """F1 of two lists of notes, (onset in seconds, MIDI pitch) and RawNotes, 0 to 1."""
-    if not one or not other:
+def _later(notes: list[RawNote], by_s: float) -> list[RawNote]:
+    return [
+        replace(note, onset_s=note.onset_s + by_s, offset_s=note.offset_s + by_s) for note in notes
+    ]
+
+
+def agreement(one: list[list[RawNote]], other: list[list[RawNote]]) -> float:
+    """F1 of what two ears heard, 0 to 1; lists of notes, one list a place."""
+    total = sum(len(notes) for notes in (*one, *other))
+    if not total:
         return 0.0
+    return 2 * sum(_pairs(a, b) for a, b in zip(one, other, strict=True)) / total
+
+
+def _pairs(one: list[RawNote], other: list[RawNote]) -> int:
     free = [True] * len(other)
     pairs = 0
-    for onset_s, midi in one:
-        for k, note in enumerate(other):
-            if (
-                free[k]
-                and abs(note.onset_s - onset_s) < ONSET_S
-                and abs(note.midi - midi) < SEMITONES
-            ):
+    for note in one:
+        for k, like in enumerate(other):
+            near = abs(note.onset_s - like.onset_s) < ONSET_S
+            if free[k] and near and abs(note.midi - like.midi) < SEMITONES:
                 free[k] = False
                 pairs += 1
                 break
-    return 2 * pairs / (len(one) + len(other))
+    return pairs

@@ -23,6 +23,7 @@ from typing import Any
 
 import numpy as np
 
+from liltwright.hear.audio.pieces import cut
 from liltwright.models import read_bytes
 from liltwright.progress import Progress, silent
 from liltwright.threads import threads
@@ -42,12 +43,12 @@ N_PITCHES = (HIGHEST_MIDI - LOWEST_MIDI + 1) * BINS_PER_SEMITONE
 """Pitch classes of a third of a semitone; class 1 is LOWEST_MIDI exactly."""
 CONTEXT = 160
 """Frames on either side that can change a frame's result; at least the network's reach."""
-PIECE, FRUGAL_PIECE = 1200, 640
-"""Most frames worked through at once, without the context."""
+PIECE = 3000
+"""Most frames worked through at once, without the context, which is worked through twice."""
+MIDDLE = 800
+"""Frames of the piece in the middle of a recording, 9.3 s: enough for a glance."""
 WORKERS = 2
 """Pieces worked through side by side; each takes memory of its own."""
-FRUGAL = 12_000
-"""Frames from which on the network saves memory rather than time: over two minutes."""
 FRAMES_AT_ONCE = 128
 """Frames transformed together: as many as stay in the processor's cache."""
 FLOOR = 1e-5  # amplitude that is silence, against logarithms of nothing
@@ -72,6 +73,8 @@ class Evidence:
     ornament: np.ndarray
 
 
+Span = tuple[int, int]
+"""First frame of a piece and its last + 1."""
 Known = dict[tuple[str, int, int], tuple[np.ndarray, np.ndarray]]
 """Pitch and events of pieces, by model, first frame and last frame + 1, of one recording."""
 
@@ -134,10 +137,7 @@ def spectra(samples: np.ndarray, first: int, last: int) -> np.ndarray:
     for which, (length, n_fft) in enumerate(WINDOWS):
         start = first * HOP - length // 2
         stop = (last - 1) * HOP + length // 2
-        inside = samples[max(start, 0) : max(stop, 0)]
-        before = max(-start, 0)
-        stretch = np.zeros(stop - start, dtype=np.float32)
-        stretch[before : before + len(inside)] = inside
+        stretch = cut(samples, start, stop)
         frames = np.lib.stride_tricks.sliding_window_view(stretch, length)[::HOP]
         for at in range(0, len(frames), FRAMES_AT_ONCE):
             lines = rfft(frames[at : at + FRAMES_AT_ONCE] * window(length), n=n_fft)
@@ -169,27 +169,33 @@ def _session(model: str) -> Any:
     )
 
 
-def run_network(
-    frames: np.ndarray, *, give_back: bool = False, model: str = SOLO
-) -> tuple[np.ndarray, np.ndarray]:
+def run_network(frames: np.ndarray, *, model: str = SOLO) -> tuple[np.ndarray, np.ndarray]:
     """The network alone: spectra (3, n, N_BINS) -> pitch (n, N_PITCHES + 1) and events (n, 3).
 
     Both are probabilities; the events are onset, offset and ornament.
-    give_back : return the working memory afterwards; a third slower, 200 MB less.
     """
-    import onnxruntime
-
-    options = onnxruntime.RunOptions()
-    if give_back:
-        options.add_run_config_entry("memory.enable_memory_arena_shrinkage", "cpu:0")
-    pitch, events = _session(model).run(None, {"spectra": frames[None]}, options)
+    pitch, events = _session(model).run(None, {"spectra": frames[None]})
     return pitch[0], events[0]
 
 
-def _even_piece(total: int) -> int:
-    """Frames per piece so that all workers have as many pieces of about one length."""
-    rounds = -(-total // (WORKERS * (FRUGAL_PIECE if total > FRUGAL else PIECE)))
-    return max(-(-total // (WORKERS * rounds)), CONTEXT)
+def _spans(total: int) -> list[Span]:
+    """The pieces of a recording of `total` frames, that in the middle first.
+
+    A long one has a piece of MIDDLE frames there and on either side as few of one length as PIECE
+    allows; a short one is cut in two.
+    """
+    if total < 3 * MIDDLE:
+        return _even(0, total, 2)
+    first = (total - MIDDLE) // 2
+    last = first + MIDDLE
+    count = -(-first // PIECE)
+    return [(first, last), *_even(0, first, count), *_even(last, total, count)]
+
+
+def _even(first: int, last: int, count: int) -> list[Span]:
+    """At most `count` pieces of about one length, none of them shorter than CONTEXT."""
+    length = max(-(-(last - first) // count), CONTEXT)
+    return [(start, min(start + length, last)) for start in range(first, last, length)]
 
 
 def evidence(
@@ -208,59 +214,53 @@ def evidence(
     known   : pieces of these samples that were worked through before (see `evidence_inside`)
     """
     total = n_frames(len(samples))
-    piece = piece or _even_piece(total)
+    spans = _even(0, total, -(-total // piece)) if piece else _spans(total)
     pitch = np.empty((total, N_PITCHES + 1), dtype=np.float32)
     events = np.empty((total, 3), dtype=np.float32)
     before = known or {}
 
-    def work(start: int) -> int:
-        stop = min(start + piece, total)
-        found = before.get((model, start, stop)) or _one_piece(samples, start, stop, model)
-        pitch[start:stop], events[start:stop] = found
-        return stop
+    def work(span: Span) -> int:
+        found = before.get((model, *span)) or _one_piece(samples, *span, model)
+        inside = slice(*span)
+        pitch[inside], events[inside] = found
+        return span[1] - span[0]
 
+    done = 0
     with ThreadPoolExecutor(threads(WORKERS)) as pool:
-        for stop in pool.map(work, range(0, total, piece)):
-            progress("Listening", stop / total)
+        for length in pool.map(work, sorted(spans, key=lambda span: span[0] - span[1])):
+            done += length
+            progress("Listening", done / total)
     return _as_evidence(pitch, events)
 
 
 def evidence_inside(
-    samples: np.ndarray, seconds: float, *, model: str, known: Known
+    samples: np.ndarray, *, model: str, known: Known, at_s: float | None = None
 ) -> tuple[Evidence, float]:
-    """What the network believes of at least so many seconds in the middle, and where they begin.
+    """What the network believes of one piece, and at what second that begins.
 
-    Only whole pieces of `evidence` are worked through; they are put into `known`, so that a later
-    `evidence` of the same samples need not work on them again and gives the same bytes.
-    Returns the Evidence, its first frame at the second that is returned.
+    It is put into `known`, so that a later `evidence` of the same samples need not work on it again
+    and gives the same bytes.
+
+    at_s : a moment within the piece; None: the piece in the middle, or the first half of a short
+           recording
     """
     total = n_frames(len(samples))
-    piece = _even_piece(total)
-    starts = list(range(0, total, piece))
-    wanted = min(max(1, -(-round(seconds / HOP_S) // piece)), len(starts))
-    first = (len(starts) - wanted) // 2
-    mine = [(start, min(start + piece, total)) for start in starts[first : first + wanted]]
-
-    def work(span: tuple[int, int]) -> None:
-        if (model, *span) not in known:
-            known[(model, *span)] = _one_piece(samples, *span, model)
-
-    with ThreadPoolExecutor(threads(WORKERS)) as pool:
-        list(pool.map(work, mine))
-    found = [known[(model, *span)] for span in mine]
-    pitch, events = (np.concatenate([one[k] for one in found]) for k in (0, 1))
-    return _as_evidence(pitch, events), mine[0][0] * HOP_S
+    span = _spans(total)[0]
+    if at_s is not None:
+        frame = int(np.clip(at_s / HOP_S, 0, total - 1))
+        span = next(one for one in _spans(total) if one[0] <= frame < one[1])
+    key = (model, *span)
+    if key not in known:
+        known[key] = _one_piece(samples, *span, model)
+    return _as_evidence(*known[key]), span[0] * HOP_S
 
 
 def _one_piece(
     samples: np.ndarray, start: int, stop: int, model: str
 ) -> tuple[np.ndarray, np.ndarray]:
     """Pitch and events of frames start to stop - 1."""
-    total = n_frames(len(samples))
-    first, last = max(start - CONTEXT, 0), min(stop + CONTEXT, total)
-    pitch, events = run_network(
-        spectra(samples, first, last), give_back=total > FRUGAL, model=model
-    )
+    first, last = max(start - CONTEXT, 0), min(stop + CONTEXT, n_frames(len(samples)))
+    pitch, events = run_network(spectra(samples, first, last), model=model)
     inner = slice(start - first, stop - first)
     return pitch[inner], events[inner]
 
