@@ -60,9 +60,9 @@ def joint_scores(evidence: KeyEvidence) -> np.ndarray:
     """The experts' scores added up, first for the tonic, then for the mode: shape (2, 12, 4)."""
     seen = np.stack([np.roll(evidence.tables, -tonic, axis=1) for tonic in range(12)])
     said = np.stack([
-        net_scores(seen, _arrays("nets")),
-        course_scores(evidence.course, _arrays("course")),
-        linear_scores(seen, _arrays("nets")),
+        net_scores(seen, _arrays("key/nets.npz")),
+        course_scores(evidence.course, _arrays("key/course.npz")),
+        linear_scores(seen, _arrays("key/nets.npz")),
         told(seen),
     ])  # fmt: skip
     return np.asarray(np.tensordot(_shares(), said, axes=1))
@@ -106,7 +106,7 @@ def told(seen: np.ndarray) -> np.ndarray:
 
 @cache
 def _arrays(name: str) -> dict[str, np.ndarray]:
-    arrays = models.read_arrays(f"key/{name}.npz")
+    arrays = models.read_arrays(name)
     return {name: array.astype(np.float32) for name, array in arrays.items()}
 
 
