@@ -134,7 +134,7 @@ def _perform_line(
     """The line as this player plays it."""
     family = FAMILIES.get(seat.family)
     slur = rng.uniform(*family.slur) if family else float(rng.choice((0.0, 0.15, 0.5)))
-    many = float(rng.choice((0.0, 0.15, 0.3, 0.5)))
+    many = float(rng.choice((0.0, 0.1, 0.25, 0.4)))
     vary = 0.0 if own else rng.uniform(0, 0.15)
     jitter = rng.uniform(0.003, 0.012)
     gap = float(rng.choice((0.0, 0.03, 0.15), p=(0.5, 0.3, 0.2)))

@@ -76,7 +76,9 @@ def _bars(heard: Heard, truth: Tune) -> dict[str, Any]:
 def _baselines(audio: Audio, tunes: tuple[Tune, ...]) -> dict[str, Any]:
     from tests.benchmark.baselines import baseline_notes
 
-    start = replace(audio, samples=audio.samples[: int(BASELINE_S * audio.sample_rate)])
+    first = slice(int(BASELINE_S * audio.sample_rate))
+    beside = None if audio.beside is None else audio.beside[first]
+    start = replace(audio, samples=audio.samples[first], beside=beside)
     cut = tuple(
         replace(t, heard=tuple(n for n in t.heard if n.onset_s < BASELINE_S - 0.5)) for t in tunes
     )

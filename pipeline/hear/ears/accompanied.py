@@ -35,7 +35,7 @@ HARDLY = 0.04
 PLAINLY = ((0.08, 0.75), (0.13, 0.89), (0.2, 0.985), (0.25, 1.1))
 """A glance is enough where the median of the foreign shares at the band's line is above the first,
 and the agreement of the ears below the second of a pair."""
-ALTOGETHER = ((0.0, 0.62), (0.035, 0.8), (0.09, 0.9), (0.13, 0.985), (0.2, 1.1))
+ALTOGETHER = ((0.0, 0.62), (0.03, 0.84), (0.09, 0.9), (0.13, 0.985), (0.2, 1.1))
 """The same of all places. Singers and renders of one player keep a distance from both; an
 agreement is never above 1."""
 ONSET_S, SEMITONES = 0.06, 0.6  # seconds and semitones within which two ears heard the same note
