@@ -35,6 +35,15 @@ K:Edor
 |:E2B BAG FED|E2B BAB dcA|E2B BAG FED|FAF DFA F2D:|
 |:e2f gfe d2B|e2f gfe f2d|e2f gfe dBA|FAF DFA F2D:|
 """
+SLIDE = """X:4
+T:The Gate on the Hill
+M:6/8
+L:1/8
+R:slide
+K:G
+|:d2B B2A|G2A B2d|e2d d2B|A3 A2B|d2B B2A|G2A B2d|e2d B2A|G3 G3:|
+|:g2e d2B|e2d B2d|g2e d2B|A3 A2B|g2e d2B|e2d B2A|G2A B2A|G3 G3:|
+"""
 TRIPLET = 1 / 48
 
 

@@ -7,12 +7,12 @@ import pytest
 
 from liltwright.errors import PipelineError, UsageError
 from liltwright.keys import parse_key
-from liltwright.notate.notate import notate
+from liltwright.notate.notate import PAIRED, notate
 from liltwright.notate.renotate import renotate
 from liltwright.notate.settings import NotateSettings
 from liltwright.records import from_json, to_json
 from liltwright.tune import Bar, Heard, NoteEvent, Source, Tune
-from tests.notate.playing import JIG, REEL, SLIP_JIG, play, tune_of
+from tests.notate.playing import JIG, REEL, SLIDE, SLIP_JIG, play, tune_of
 
 
 def content(bar: Bar) -> list[tuple[int, Fraction]]:
@@ -218,3 +218,15 @@ def test_breaths_and_short_notes_leave_no_rests_and_no_endings() -> None:
     assert [len(part.endings) for part in tune.parts] == [0, 0]
     lengths = [[n.length for n in bar.notes] for bar in tune.written_bars()]
     assert lengths == [[n.length for n in bar.notes] for bar in page.written_bars()]
+
+
+def test_a_slide_says_that_it_may_be_written_in_twelve_eight() -> None:
+    """Slides are written either way (common practice); who asked for a metre is not told again."""
+    heard = play(tune_of(SLIDE), beats_per_minute=138, rounds=2)
+    slide = notate(heard, settings=NotateSettings(tune_type="slide"))
+    assert (slide.tune_type, slide.meter) == ("slide", "6/8")
+    assert PAIRED in slide.remarks
+    for meter in ("6/8", "12/8"):
+        fixed = NotateSettings(tune_type="slide", meter=meter)
+        assert PAIRED not in notate(heard, settings=fixed).remarks
+    assert PAIRED not in notate(play(tune_of(JIG), beats_per_minute=112)).remarks
