@@ -1,10 +1,10 @@
 """Train the ranker of tonic and mode: `python -m liltwright.models.key.make` writes nets.npz.
 
-In: examples.py and linear.py (the training split; dev for the temperature). Out: nets.npz: nets,
-    linear expert, the weight of the share outside the scale, one temperature.
+In: examples.py and linear.py (the training split). Out: nets.npz: nets over the tables of a tune
+    and the linear expert; make_course.py trains what follows a tune bar by bar.
 Method: net.py on the tunes as printed, in other modes, with gaps, and spoiled as an ear would
     spoil them. The modes are weighed to the shares in SHARES, because the books are nine tenths
-    major. The temperature is the one with the lowest log loss on dev tunes as printed. Seeded.
+    major. Seeded.
 
     python -m liltwright.models.key.make [--nets 4]
 """
@@ -31,17 +31,12 @@ from liltwright.models.key.examples import (
 from liltwright.models.key.linear import fitted_linear
 from liltwright.models.key.net import Training, fitted
 from liltwright.notate.key.evidence import KeyEvidence
-from liltwright.notate.key.rank import TRAINED, chances_of, joint_scores
+from liltwright.notate.key.rank import TRAINED
 
 HERE = Path(__file__).parent
 SEED = 17
 SPOILED_COPIES = 2
 SHARES = {"major": 0.5, "mixolydian": 0.18, "dorian": 0.16, "minor": 0.16}
-FIT = (30.0, 60.0)
-"""Weights of the share outside the scale, for the tonic and for the mode on it; 0 to 80 tried by
-cross-validation over families, on dev tunes and folk songs."""
-LINEAR_SHARE = (0.3, 0.5)
-"""What the linear expert, which trusts ends, counts beside the nets; 0 to 1 tried likewise."""
 LINEAR_TEMPERATURE = 1.3
 HOW = Training(hidden=64, epochs=12, unit_dropout=0.3, table_dropout=0.25)
 
@@ -49,7 +44,7 @@ Packed = tuple[np.ndarray, np.ndarray, np.ndarray]
 
 
 def main() -> None:
-    """Train on train, temperature on dev, write and report."""
+    """Train and write."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--nets", type=int, default=4)
     args = parser.parse_args()
@@ -66,22 +61,9 @@ def main() -> None:
         name: np.stack([net[name] for net in nets]).astype(np.float16) for name in nets[0]
     }
     model |= {"linear": linear, "linear_bias": bias}
-    model |= {"linear_temperature": np.array(LINEAR_TEMPERATURE), "fit": np.array(FIT)}
-    model |= {"linear_share": np.array(LINEAR_SHARE)}
-    dev = packed([one for one in printed("dev") if one.keys[0].mode in TRAINED])
-    used = {name: np.asarray(w, np.float32) for name, w in model.items()}
-    scores = [joint_scores(one, used) for one in dev[0]]
-    losses = {t: _loss([one / t for one in scores], dev[1]) for t in np.arange(0.5, 3.05, 0.05)}
-    best = min(losses, key=lambda t: losses[t])
-    print(f"temperature {best:.2f}, log loss on dev {losses[best]:.3f}")
+    model |= {"linear_temperature": np.array(LINEAR_TEMPERATURE)}
     small = {n: w if w.dtype == np.float16 else w.astype(np.float32) for n, w in model.items()}
-    np.savez_compressed(HERE / "nets.npz", temperature=np.float32(best), **small)  # type: ignore[arg-type]
-
-
-def _loss(scores: list[np.ndarray], target: np.ndarray) -> float:
-    """Mean cross entropy of the experts together."""
-    chance = np.stack([chances_of(one).ravel() for one in scores])
-    return float(-(target * np.log(chance + 1e-9)).sum(axis=1).mean())
+    np.savez_compressed(HERE / "nets.npz", **small)  # type: ignore[arg-type]
 
 
 def training_examples() -> list[Example]:
@@ -109,12 +91,17 @@ def packed(examples: list[Example]) -> Packed:
         [KeyEvidence.of_parts(one.tune.parts, one.tune.bar_length).tables for one in examples],
         dtype=np.float32,
     )
+    return tables, targets(examples), np.array([one.weight for one in examples], np.float32)
+
+
+def targets(examples: list[Example]) -> np.ndarray:
+    """Chances of the classes, shape (n, 48)."""
     target = np.zeros((len(examples), 12 * len(TRAINED)), dtype=np.float32)
     for row, one in zip(target, examples, strict=True):
         shares = (1.0,) if len(one.keys) == 1 else (FIRST_KEY, 1 - FIRST_KEY)
         for share, key in zip(shares, one.keys, strict=True):
             row[as_class(key)] += share
-    return tables, target, np.array([one.weight for one in examples], dtype=np.float32)
+    return target
 
 
 def evened(target: np.ndarray, weight: np.ndarray) -> np.ndarray:

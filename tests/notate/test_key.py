@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from liltwright.keys import pitch_class
+from liltwright.keys import pitch_class, scale_steps
+from liltwright.models import read_arrays
+from liltwright.models.key.composed import composed, stock_of
 from liltwright.models.key.examples import (
     Example,
     away,
@@ -16,7 +18,9 @@ from liltwright.models.key.examples import (
     spoiled,
 )
 from liltwright.models.key.net import Training, fitted, scores, softmax
+from liltwright.notate.key.course import ROWS
 from liltwright.notate.key.evidence import TABLES, KeyEvidence, trust_in
+from liltwright.notate.key.nets import one_net
 from liltwright.notate.key.rank import key_chances, rank_keys
 from liltwright.notate.key.remarks import key_remarks
 from liltwright.tune import MODES, KeyName, NoteEvent, Tune
@@ -48,8 +52,8 @@ def test_ranking_is_the_same_in_every_key() -> None:
     evidence = KeyEvidence.of_parts(tune.parts, tune.bar_length)
     home = rank_keys(evidence)[0]
     assert (home.tonic, rank_keys(evidence.moved(2))[0].tonic) == ("A", "B")
-    moved = key_chances(evidence.moved(2).tables)
-    assert np.roll(moved, -2, axis=0) == pytest.approx(key_chances(evidence.tables), abs=1e-5)
+    moved = key_chances(evidence.moved(2))
+    assert np.roll(moved, -2, axis=0) == pytest.approx(key_chances(evidence), abs=1e-5)
 
 
 def test_a_pentatonic_tune_leaves_the_mode_open_and_says_so() -> None:
@@ -173,6 +177,53 @@ def test_a_net_learns_a_tonic_wherever_it_stands() -> None:
     net = fitted(tables[tonic < 9], target[tonic < 9], np.ones((tonic < 9).sum()), how, 3)
     said = softmax(scores(net, tables[tonic >= 9])).argmax(axis=1)
     assert (said == target[tonic >= 9].argmax(axis=1)).mean() > 0.98
+
+
+def test_the_course_says_what_sounds_where() -> None:
+    """Halves, single notes and places of a strain by hand."""
+    course = evidence_of(tune_of(HEADER + STRAIN)).course
+    assert course.sounds.shape == (8, ROWS, 12)
+    d, f, a, c = (pitch_class(name) for name in ("D", "F#", "A", "C#"))
+    first = course.sounds[0]  # D2FA d2AF
+    assert (first[0, d], first[0, f], first[0, a]) == (0.5, 0.25, 0.25)
+    assert (first[2, d], first[3, d], first[4, f], first[5, d]) == (1, 1, 1, 1)
+    assert course.sounds[6, 4, c] == 1  # A2ce agec
+    assert [int(place) for place in course.places[:, :8].argmax(axis=1)] == list(range(8))
+    assert course.places[0, 8:12].tolist() == [1, 0, 1, 1]
+    assert course.places[7, 8:12].tolist() == [0, 1, 1, 1]
+
+
+def test_the_networks_say_what_they_said_in_training() -> None:
+    """numpy against PyTorch, on the tunes that the recipe kept."""
+    kept, stacked = read_arrays("key/reference.npz"), read_arrays("key/course.npz")
+    layers = {name: array[0].astype(np.float32) for name, array in stacked.items()}
+    names = ("sounds", "places", "there", "scores")
+    for sounds, places, there, said in zip(*(kept[name] for name in names), strict=True):
+        bars = int(there.sum())
+        views = [np.roll(sounds[:bars], -tonic, axis=2).reshape(bars, -1) for tonic in range(12)]
+        seen = np.stack([np.hstack([view, places[:bars]]) for view in views])
+        ours = one_net(seen.astype(np.float32), layers)
+        assert ours.ravel() == pytest.approx(said, abs=1e-3)
+
+
+def test_composed_tunes_stay_in_their_key_and_rest_at_home() -> None:
+    """Bars of one strain, recombined: notes of the scale but for inflected bars; two parts in three
+    end on the tonic, which the progressions alone decide."""
+    tune = tune_of(HEADER + STRAIN)
+    stock = stock_of([Example("x", tune, (KeyName("D", "major"),))])
+    assert {place for _, place in stock.figures} == {"open", "middle", "half", "close"}
+    made = composed(stock, 60, np.random.default_rng(4))
+    assert {one.keys[0].mode for one in made} >= {"major", "mixolydian", "dorian", "minor"}
+    homes = 0
+    for one in made:
+        tonic, steps = pitch_class(one.keys[0].tonic), scale_steps(one.keys[0].mode)
+        notes = [note for bar in one.tune.written_bars() for note in bar.notes]
+        inside = sum((note.midi - tonic) % 12 in steps for note in notes)
+        assert inside > 0.75 * len(notes)
+        homes += notes[-1].midi % 12 == tonic
+    assert 0.5 * len(made) < homes < len(made)
+    again = composed(stock, 60, np.random.default_rng(4))
+    assert made == again
 
 
 def test_a_lydian_signature_says_why() -> None:

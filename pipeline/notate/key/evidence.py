@@ -18,6 +18,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from liltwright.notate.key.course import Course, course_of
 from liltwright.tune import Bar, NoteEvent, Part, ScoreNote
 
 PRESENT = 0.02  # share of the time from which on a pitch counts as there
@@ -39,6 +40,8 @@ class KeyEvidence:
     tables: np.ndarray
     present: np.ndarray
     """Share of the tune's time by pitch class, shape (12,)."""
+    course: Course
+    """The tune bar by bar."""
 
     @staticmethod
     def of_parts(
@@ -48,7 +51,9 @@ class KeyEvidence:
         lines = [_lines(part) for part in parts]
         notes = [note for bars in lines for bar in bars for note in bar]
         if not notes:
-            return KeyEvidence(np.zeros((TABLES, 12)), np.zeros(12))
+            return KeyEvidence(
+                np.zeros((TABLES, 12)), np.zeros(12), course_of([], bar_length, None)
+            )
         pitches = np.array([note.midi for note in notes])
         lengths = np.array([float(note.length) for note in notes])
         tables = [
@@ -60,12 +65,14 @@ class KeyEvidence:
             *_intervals(pitches, lengths),
         ]
         trusted = _trusted(np.array(tables), trust)
-        return KeyEvidence(trusted, trusted[0])
+        return KeyEvidence(trusted, trusted[0], course_of(lines, bar_length, trust))
 
     def moved(self, semitones: int) -> KeyEvidence:
         """The evidence of the same tune transposed."""
         return KeyEvidence(
-            np.roll(self.tables, semitones, axis=1), np.roll(self.present, semitones)
+            np.roll(self.tables, semitones, axis=1),
+            np.roll(self.present, semitones),
+            self.course.moved(semitones),
         )
 
 

@@ -1,16 +1,15 @@
 """Task: rank tonics and modes for a written tune.
 
 In: KeyEvidence of a tune's parts. Out: KeyCandidates, best first.
-Method: small networks that are the same for every tonic look at the evidence from each of the
-    twelve; beside them a linear expert that trusts ends more, and the share of the tune outside
-    each scale, which keeps the signature true (models/key). The tonic's probability and that of
-    the mode on it come from two mixtures of these, made honest by one temperature, and a mild
-    habit follows: which homes and modes are usual. Lydian and phrygian, too rare to train, take
-    the place of major and minor when the fourth or second is altered throughout.
+Method: three experts (models/key) look at a tune from each of the twelve tonics, with the same
+    weights: small networks at its tables, networks that follow it bar by bar, and a linear one that
+    trusts ends more. A fourth counts how third, sixth and seventh sound. The tonic's probability
+    and that of the mode on it come from two mixtures of these, and a mild habit follows: which
+    homes and modes are usual. Lydian and phrygian, too rare to train, take the place of major and
+    minor when the fourth or second is altered throughout.
 References: the idea of ranking all transpositions with shared weights follows from the
     profile-matching of C. Krumhansl, "Cognitive Foundations of Musical Pitch", 1990; adding up
-    the experts' logarithms: G. Hinton, "Products of Experts", 1999; temperature: C. Guo et al.,
-    "On Calibration of Modern Neural Networks", 2017.
+    the experts' logarithms: G. Hinton, "Products of Experts", 1999.
 """
 
 from __future__ import annotations
@@ -22,54 +21,56 @@ import numpy as np
 from liltwright import models
 from liltwright.keys import key_name, pitch_class, scale_steps
 from liltwright.notate.key.evidence import PRESENT, KeyEvidence
+from liltwright.notate.key.nets import SMALLEST, course_scores, softmax
 from liltwright.tune import KeyCandidate, Mode
 
 TRAINED: tuple[Mode, ...] = ("major", "mixolydian", "dorian", "minor")
 SHOWN = 8  # keys that are handed on
 LINEAR = 15
 """The linear expert looks at the first fifteen tables."""
-SMALLEST = 1e-6  # probability, against logarithms of nothing
+EXPERTS = ("nets", "course", "linear", "told")
+"""The order in which the scores are added up."""
+TELLING = {2: (3, 4), 5: (8, 9), 6: (10, 11)}
+"""Degrees that tell the modes apart (0 is the tonic), and the semitones they may lie at."""
+HARDLY = 0.004  # share of the time that a pitch must outweigh to tell anything: one quaver in 250
 
 
 def rank_keys(evidence: KeyEvidence) -> tuple[KeyCandidate, ...]:
     """The likeliest tonics and modes, best first."""
-    chance = key_chances(evidence.tables) * _habits()
-    chance /= chance.sum()
-    merged: dict[tuple[int, Mode], float] = {}
+    chance = key_chances(evidence) * _habits()
+    rare, merged = models.read_json("key/habits.json")["rare"], {}
     for tonic in range(12):
         for at, mode in enumerate(TRAINED):
-            name = tonic, _rare(mode, tonic, evidence.present)
-            merged[name] = merged.get(name, 0.0) + float(chance[tonic, at])
+            named = _rare(mode, tonic, evidence.present)
+            merged[tonic, named] = float(chance[tonic, at]) * rare.get(named, 1.0)
+    total = sum(merged.values())
     best = sorted(merged, key=lambda name: -merged[name])[:SHOWN]
     return tuple(
-        KeyCandidate(key_name(tonic, mode).tonic, mode, round(merged[tonic, mode], 4))
+        KeyCandidate(key_name(tonic, mode).tonic, mode, round(merged[tonic, mode] / total, 4))
         for tonic, mode in best
     )
 
 
-def key_chances(tables: np.ndarray) -> np.ndarray:
-    """Chances by tonic and trained mode, shape (12, 4).
-
-    tables: shape (n_tables, 12), as in KeyEvidence.
-    """
-    model = _model()
-    return chances_of(joint_scores(tables, model) / model["temperature"])
+def key_chances(evidence: KeyEvidence) -> np.ndarray:
+    """Chances by tonic and trained mode, shape (12, 4)."""
+    return chances_of(joint_scores(evidence))
 
 
-def joint_scores(tables: np.ndarray, model: dict[str, np.ndarray]) -> np.ndarray:
-    """The experts' scores added up, shape (2, 12, 4); model: arrays as in models/key/nets.npz.
-
-    First for the tonic, where the nets count more, then for the mode on it, where the scale does.
-    """
-    seen = np.stack([np.roll(tables, -tonic, axis=1) for tonic in range(12)])
-    nets, linear = net_scores(seen, model), linear_scores(seen, model)
-    share, fit = model["linear_share"][:, None, None], model["fit"][:, None, None]
-    return np.asarray((1 - share) * nets + share * linear - fit * outside(seen))
+def joint_scores(evidence: KeyEvidence) -> np.ndarray:
+    """The experts' scores added up, first for the tonic, then for the mode: shape (2, 12, 4)."""
+    seen = np.stack([np.roll(evidence.tables, -tonic, axis=1) for tonic in range(12)])
+    said = np.stack([
+        net_scores(seen, _arrays("key/nets.npz")),
+        course_scores(evidence.course, _arrays("key/course.npz")),
+        linear_scores(seen, _arrays("key/nets.npz")),
+        told(seen),
+    ])  # fmt: skip
+    return np.asarray(np.tensordot(_shares(), said, axes=1))
 
 
 def chances_of(scores: np.ndarray) -> np.ndarray:
     """Chances, shape (12, 4): of the tonic by the first scores, of its mode by the second."""
-    tonic = _softmax(scores[0]).sum(axis=1, keepdims=True)
+    tonic = softmax(scores[0]).sum(axis=1, keepdims=True)
     mode = np.exp(scores[1] - scores[1].max(axis=1, keepdims=True))
     return np.asarray(tonic * mode / mode.sum(axis=1, keepdims=True))
 
@@ -80,31 +81,40 @@ def net_scores(seen: np.ndarray, model: dict[str, np.ndarray]) -> np.ndarray:
     hidden = np.maximum(np.einsum("tf,nfh->nth", flat, model["w1"]) + model["b1"][:, None], 0)
     raw = np.einsum("nth,nhm->ntm", hidden, model["w2"]) + model["b2"][:, None]
     raw = raw + np.einsum("tf,nfm->ntm", flat, model["past"])
-    return np.log(np.mean([_softmax(one) for one in raw], axis=0) + SMALLEST)
+    return np.log(np.mean([softmax(one) for one in raw], axis=0) + SMALLEST)
 
 
 def linear_scores(seen: np.ndarray, model: dict[str, np.ndarray]) -> np.ndarray:
     """Log of the linear expert's softened chances, shape (12, 4)."""
     raw = np.einsum("tfp,mfp->tm", seen[:, :LINEAR], model["linear"]) + model["linear_bias"]
-    return np.log(_softmax(raw / model["linear_temperature"]) + SMALLEST)
+    return np.log(softmax(raw / model["linear_temperature"]) + SMALLEST)
 
 
-def outside(seen: np.ndarray) -> np.ndarray:
-    """Share of the tune's time outside each scale, shape (12, 4)."""
-    inside = [seen[:, 0, list(scale_steps(mode))].sum(axis=1) for mode in TRAINED]
-    return np.asarray(seen[:, 0].sum(axis=1)[:, None] - np.stack(inside, axis=1))
+def told(seen: np.ndarray) -> np.ndarray:
+    """Log share of the third, sixth and seventh that sounds as each mode has it, shape (12, 4).
 
-
-def _softmax(raw: np.ndarray) -> np.ndarray:
-    """Over all tonics and modes."""
-    chance = np.exp(raw - raw.max())
-    return np.asarray(chance / chance.sum())
+    A degree that hardly sounds tells nothing.
+    """
+    share = seen[:, 0]
+    total = np.zeros((12, len(TRAINED)))
+    for at, mode in enumerate(TRAINED):
+        for degree, pair in TELLING.items():
+            right = share[:, scale_steps(mode)[degree]] + HARDLY
+            total[:, at] += np.log(right / (share[:, list(pair)].sum(axis=1) + 2 * HARDLY))
+    return total
 
 
 @cache
-def _model() -> dict[str, np.ndarray]:
-    arrays = models.read_arrays("key/nets.npz")
+def _arrays(name: str) -> dict[str, np.ndarray]:
+    arrays = models.read_arrays(name)
     return {name: array.astype(np.float32) for name, array in arrays.items()}
+
+
+@cache
+def _shares() -> np.ndarray:
+    """What each expert counts for, for the tonic and for the mode, shape (2, 4)."""
+    table = models.read_json("key/mixture.json")
+    return np.array([[table[of][name] for name in EXPERTS] for of in ("tonic", "mode")])
 
 
 @cache
