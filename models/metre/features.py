@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from liltwright.models.metre.faults import heard
@@ -13,9 +15,11 @@ from liltwright.notate.metre.places import nearest_step, places
 IGNORE = -100
 
 
-def example(page: Page, kin: list[Page], rng: np.random.Generator) -> dict[str, np.ndarray]:
-    """One training example of whatever length."""
-    notes = heard(play(page, kin, rng), rng)
+def example(
+    page: Page, kin: list[Page], rng: np.random.Generator, others: Sequence[Page] = ()
+) -> dict[str, np.ndarray]:
+    """One training example of whatever length; arguments as of rounds.rounds."""
+    notes = heard(play(page, kin, rng, others), rng)
     return {**describe(notes.onset_s, notes.offset_s, notes.midi), **truth(notes, page.bar)}
 
 

@@ -9,7 +9,7 @@ Method: some rounds with drifting tempo, rubato, swing or lilt, breaths, hesitat
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,9 +59,11 @@ class Notes:
         )  # fmt: skip
 
 
-def play(page: Page, kin: list[Page], rng: np.random.Generator) -> Notes:
-    """One performance as it sounds, without faults of hearing."""
-    rows, kind = rounds(page, kin, rng)
+def play(
+    page: Page, kin: list[Page], rng: np.random.Generator, others: Sequence[Page] = ()
+) -> Notes:
+    """One performance as it sounds, without faults of hearing; arguments as of rounds.rounds."""
+    rows, kind = rounds(page, kin, rng, others)
     clock, quaver_s = _clock(int(rows[0, PLAYED]), int(rows[-1, PLAYED]), kind, page, rng)
     rows, broken, hold_s = _restarted(rows, page, rng)
     due, end = clock(rows[:, PLAYED]), clock(rows[:, PLAYED] + rows[:, LONG])

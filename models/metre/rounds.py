@@ -8,6 +8,8 @@ Method: whatever is altered before the rounds are laid out is altered alike in e
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from liltwright.models.metre.page import Page
@@ -16,7 +18,11 @@ from liltwright.models.metre.retune import retuned
 
 AT, PLAYED, LONG, MIDI, TREBLE, SINCE = range(6)
 QUAVER = 12
+RECOMBINED = 0.9
+"""Share of performances whose tune is put together anew."""
 SLIDE_SHARE = 0.6
+SLIDES = 0.15
+"""Share of jigs that become slides by losing the second quaver of nearly every beat."""
 CROOKED = 0.06
 """Share of tunes with a bar that is too short; as many have one that is too long."""
 VARIED, ENDED = 0.5, 0.3
@@ -25,13 +31,15 @@ PHRASE = 0.15
 """Share of the phrases that such a performance changes."""
 
 
-def rounds(page: Page, kin: list[Page], rng: np.random.Generator) -> tuple[np.ndarray, str]:
+def rounds(
+    page: Page, kin: list[Page], rng: np.random.Generator, others: Sequence[Page] = ()
+) -> tuple[np.ndarray, str]:
     """The notes of one to three rounds, and the tune type they now have.
 
-    kin : tunes that may lend their phrases; may be empty.
+    kin : tunes that may lend their phrases; others : those that may lend pitches; may be empty.
     """
-    if kin and rng.random() < 0.8:
-        page = recombined(page, kin, rng)
+    if kin and rng.random() < RECOMBINED:
+        page = recombined(page, kin, rng, others)
     share = float(rng.choice([0.0, 0.05, 0.15, 0.4]))
     notes = _altered(page.notes, page.bar, share, rng)
     notes, kind = _recast(notes, page, rng)
@@ -90,9 +98,13 @@ def _altered(notes: np.ndarray, bar: int, share: float, rng: np.random.Generator
 
 def _recast(notes: np.ndarray, page: Page, rng: np.random.Generator) -> tuple[np.ndarray, str]:
     """Types that the collections lack, from their nearest relatives (common practice): a hop jig
-    is a slip jig in crotchets and quavers, a mazurka a waltz that divides its first beat. What
-    was varied is a slide when most of its beats are crotchet and quaver or one note, else a jig."""
+    is a slip jig in crotchets and quavers, a mazurka a waltz that divides its first beat, some
+    slides are jigs in crotchets and quavers. What was varied is a slide when most of its beats are
+    crotchet and quaver or one note, else a jig."""
     if page.kind in ("jig", "slide") and page.meter == "6/8":
+        if page.kind == "jig" and rng.random() < SLIDES:
+            middle = (notes[:, 0] % 36 == QUAVER) & (rng.random(len(notes)) < rng.uniform(0.7, 1))
+            notes = _without(notes, middle)
         beats = np.bincount(np.maximum(notes[:, 0], 0) // 36)
         return notes, "slide" if (beats[beats > 0] <= 2).mean() > SLIDE_SHARE else "jig"
     if page.kind == "slip jig" and rng.random() < 0.2:

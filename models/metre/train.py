@@ -32,10 +32,12 @@ SMOOTH = {"kind": 0.05, "meter": 0.05}
 FLAG_WEIGHT = 0.5
 MIXED = 0.3
 """Share of melodies that borrow phrases from all types of their metre; their type is not taught."""
+FOREIGN = 0.3
+"""Share of melodies whose phrases may take pitches from tunes of any type and metre."""
 SHARES = {
     ("reel", "4/4"): 3.0, ("jig", "6/8"): 3.0, ("hornpipe", "4/4"): 2.5, ("slip jig", "9/8"): 1.6,
-    ("polka", "2/4"): 3.0, ("slide", "6/8"): 2.0, ("waltz", "3/4"): 2.0,
-    ("strathspey", "4/4"): 1.2, ("march", "4/4"): 1.2, ("march", "2/4"): 1.0,
+    ("polka", "2/4"): 3.0, ("slide", "6/8"): 2.0, ("waltz", "3/4"): 2.4,
+    ("strathspey", "4/4"): 1.2, ("march", "4/4"): 1.6, ("march", "2/4"): 1.5,
     ("march", "6/8"): 0.4, ("air", "4/4"): 0.7, ("air", "6/8"): 0.5, ("air", "3/4"): 0.5,
     ("barn dance", "4/4"): 0.4,
 }  # fmt: skip
@@ -46,14 +48,18 @@ INPUTS = ("numbers", "before", "after", "chroma", "clock")
 class Performances(torch.utils.data.IterableDataset[dict[str, Tensor]]):
     """Batches without end; every worker has its own seed."""
 
-    def __init__(self, pages: list[Page], batch: int, seed: int, mixed: float = MIXED) -> None:
-        self.batch, self.seed, self.mixed = batch, seed, mixed
+    def __init__(
+        self, pages: list[Page], batch: int, seed: int, mixed: float = 0.0, foreign: float = 0.0
+    ) -> None:
+        """mixed, foreign : see MIXED and FOREIGN."""
+        self.batch, self.seed, self.mixed, self.foreign = batch, seed, mixed, foreign
         by: dict[tuple[str, str], list[Page]] = defaultdict(list)
         for page in pages:
             by[page.kind, page.meter].append(page)
         self.groups = [by[name] for name in sorted(by)]
         share = np.array([SHARES.get(name, 0.1) for name in sorted(by)])
         self.share = share / share.sum()
+        self.pages = pages
         self.in_meter: dict[str, list[Page]] = defaultdict(list)
         for page in pages:
             self.in_meter[page.meter].append(page)
@@ -70,7 +76,9 @@ class Performances(torch.utils.data.IterableDataset[dict[str, Tensor]]):
             group = self.groups[int(rng.choice(len(self.groups), p=self.share))]
             page = group[int(rng.integers(len(group)))]
             mixed = rng.random() < self.mixed
-            made = example(page, self.in_meter[page.meter] if mixed else group, rng)
+            kin = self.in_meter[page.meter] if mixed else group
+            others = self.pages if rng.random() < self.foreign else ()
+            made = example(page, kin, rng, others)
             if mixed:
                 made["kind"][:] = IGNORE
             n = len(made["place"])
@@ -145,12 +153,14 @@ def main() -> None:
         [{"params": decay, "weight_decay": args.decay}, {"params": plain, "weight_decay": 0.0}],
         lr=args.rate, betas=(0.9, 0.98),
     )  # fmt: skip
-    make = Performances(load_pages(args.pages, "train"), args.batch, args.seed)
+    make = Performances(
+        load_pages(args.pages, "train"), args.batch, args.seed, args.mixed, args.foreign
+    )
     loader = torch.utils.data.DataLoader(
         make, batch_size=None, num_workers=args.workers, pin_memory=device == "cuda",
         prefetch_factor=4 if args.workers else None,
     )  # fmt: skip
-    others = Performances(load_pages(args.pages, "dev"), 64, 99, mixed=0.0)
+    others = Performances(load_pages(args.pages, "dev"), 64, 99)
     dev = [{k: v.to(device) for k, v in one.items()} for one in islice(others, args.checks)]
     quick = torch.compile(net) if args.compile else net
     start, step, logged = time.time(), 0, 0.0
@@ -221,6 +231,8 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--deaf", type=float, default=0.1, help="share of melodies without pitch")
     parser.add_argument("--decay", type=float, default=0.1, help="weight decay")
     parser.add_argument("--average", type=float, default=0.998, help="of the kept weights")
+    parser.add_argument("--mixed", type=float, default=MIXED)
+    parser.add_argument("--foreign", type=float, default=FOREIGN)
     parser.add_argument("--workers", type=int, default=8)
     parser.add_argument("--checks", type=int, default=8)
     parser.add_argument("--compile", action="store_true", help="quicker steps after a slow start")

@@ -7,6 +7,7 @@ import pytest
 
 from liltwright.models.metre.features import IGNORE, example
 from liltwright.models.metre.page import Page
+from liltwright.models.metre.recombine import recombined
 from liltwright.models.metre.rounds import AT, LONG, PLAYED, _crooked, _lengthened
 from liltwright.notate.metre.places import places
 from tests.benchmark.timeline import whole_round
@@ -66,3 +67,18 @@ def test_only_in_one_place_of_a_crooked_round_does_the_page_run_apart_from_the_m
     assert np.all(np.diff(odd[:, AT]) > 0)
     assert np.all(np.diff(odd[:, PLAYED]) > 0)
     assert 0 <= apart.sum() < page.bar
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_tune_of_another_metre_lends_its_pitches_and_leaves_the_rhythm(seed: int) -> None:
+    """What stands in the phrases of a reel are degrees of the jig, at the times of the reel."""
+    page, other = page_of(REEL), page_of(JIG)
+    made = recombined(page, [page], np.random.default_rng(seed), [other])
+    own = recombined(page, [page], np.random.default_rng(seed))
+    assert set(made.notes[:, 0] % page.bar) <= set(page.notes[:, 0] % page.bar)
+    assert np.array_equal(made.part, page.part)
+    assert made.bar == page.bar
+    lent = set((other.notes[:, 2] + page.tonic - other.tonic) % 12)
+    old = set(page.notes[:, 2] % 12)
+    assert set(made.notes[:, 2] % 12) <= lent | old
+    assert not np.array_equal(made.notes[:, 2], own.notes[:, 2])
