@@ -94,6 +94,19 @@ def test_a_leap_of_an_octave_and_back_is_put_right_where_the_ear_allows_it():
     assert one_octave(notes, beliefs(0.9999))[2].midi == 72.0
 
 
+@pytest.mark.parametrize(("others", "octave"), [(0.002, 72.0), (0.2, 60.0)])
+def test_the_more_notes_are_in_doubt_the_more_the_line_keeps_to_one_octave(others, octave):
+    """Players in octaves: a note in which the upper one is louder stays with the lower one's line.
+
+    others : belief in the upper octave of the notes around it
+    """
+    notes = [RawNote(k * 0.2, k * 0.2 + 0.18, 60.0 + 12 * (k == 2), 0.9) for k in range(5)]
+    found = beliefs(others)
+    at, middle = (60 - LOWEST_MIDI) * BINS_PER_SEMITONE + 1, slice(34, 51)
+    found.pitch[middle, at], found.pitch[middle, at + 36] = 0.04, 0.96
+    assert [n.midi for n in one_octave(notes, found)] == [60.0, 60.0, octave, 60.0, 60.0]
+
+
 def test_a_note_without_its_odd_harmonics_sounds_an_octave_higher():
     notes = [RawNote(k * 0.2, k * 0.2 + 0.18, 60.0, 0.9) for k in range(5)]
     t = np.arange(RATE) / RATE
