@@ -38,6 +38,15 @@ MODES: tuple[Mode, ...] = get_args(Mode)
 
 
 @dataclass(frozen=True, slots=True)
+class Restrike:
+    """A moment inside a note at which the ear was not sure that it is not struck again."""
+
+    at_s: float
+    belief: float
+    """0..1, in a beginning of a note at this moment."""
+
+
+@dataclass(frozen=True, slots=True)
 class NoteEvent:
     """One note as performed, unquantised."""
 
@@ -48,6 +57,8 @@ class NoteEvent:
     role: Literal["note", "ornament"] = "note"
     ornament: Ornament | None = None
     """What kind of ornament this note is or, on a plain note, which ornament decorates it."""
+    again: tuple[Restrike, ...] = ()
+    """Where it may be two notes, in order; of one player only."""
 
     def __post_init__(self) -> None:
         """Refuse notes that end before they begin."""

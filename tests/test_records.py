@@ -1,5 +1,6 @@
 """Records survive JSON, and nonsense in a hand-edited file is named."""
 
+import json
 from dataclasses import replace
 from fractions import Fraction as F
 
@@ -7,7 +8,7 @@ import pytest
 
 from liltwright.errors import PipelineError
 from liltwright.records import from_json, to_json
-from liltwright.tune import Ending, NoteEvent, Part, ScoreNote, Source, Tune
+from liltwright.tune import Ending, NoteEvent, Part, Restrike, ScoreNote, Source, Tune
 from liltwright.tunefile import tune_from_bytes
 
 
@@ -75,3 +76,13 @@ def test_one_round_takes_the_repeat_with_its_own_ending():
 def test_crooked_bars_keep_their_own_length():
     part = replace(_tune().parts[0], bar_lengths=(F(3, 4), F(9, 8)))
     assert replace(_tune(), parts=(part,)).written_bars()[2].length == F(9, 8)
+
+
+def test_moments_of_doubt_come_back_and_a_file_without_them_is_read():
+    tune = _tune()
+    (note,) = tune.heard
+    doubtful = replace(tune, heard=(replace(note, again=(Restrike(0.65, 0.2),)),))
+    assert from_json(to_json(doubtful), Tune) == doubtful
+    old = json.loads(to_json(tune))
+    assert old["heard"][0].pop("again") == []
+    assert from_json(json.dumps(old), Tune) == tune

@@ -39,7 +39,7 @@ def write(notes: list[Any], sound: list[Any]) -> None:
     share = np.concatenate([
         np.full(sum(len(w) for _, w in notes), 0.5), np.ones(sum(len(w) for _, w in sound))
     ])  # fmt: skip
-    weights = _fitted(np.column_stack([seen, np.ones(len(seen))]), wrong, share)
+    weights = logistic(np.column_stack([seen, np.ones(len(seen))]), wrong, share)
     mine = np.concatenate([x for x, _ in sound])
     true = np.concatenate([w for _, w in sound])
     chance = 1 / (1 + np.exp(-(mine @ weights[:-1] + weights[-1])))
@@ -104,13 +104,14 @@ def _judged(heard, truth) -> tuple[np.ndarray, np.ndarray]:  # type: ignore[no-u
     return seen, wrong
 
 
-def _fitted(seen: np.ndarray, wrong: np.ndarray, share: np.ndarray) -> np.ndarray:
+def logistic(seen: np.ndarray, true: np.ndarray, share: np.ndarray) -> np.ndarray:
+    """Weights by Newton's method. share : weight of each row."""
     weights = np.zeros(seen.shape[1])
     ridge = RIDGE * np.eye(len(weights))
     ridge[-1, -1] = 1e-6
     for _ in range(30):
         chance = 1 / (1 + np.exp(-seen @ weights))
-        slope = seen.T @ (share * (chance - wrong)) + ridge @ weights
+        slope = seen.T @ (share * (chance - true)) + ridge @ weights
         curve = (seen * (share * chance * (1 - chance))[:, None]).T @ seen + ridge
         weights -= np.linalg.solve(curve, slope)
     return weights

@@ -20,7 +20,7 @@ from typing import Any
 
 import numpy as np
 
-from liltwright.models.metre.doubt import _fitted, _heard
+from liltwright.models.metre.doubt import _heard, logistic
 
 FILE = Path(__file__).with_name("printed.json")
 PERFORMANCES = 80
@@ -64,7 +64,7 @@ def write(real: list[Any], usual: list[Any]) -> None:
     from liltwright.notate.doubts import PRINTED
 
     seen, wrong = (np.concatenate(x) for x in zip(*real, *usual, strict=True))
-    weights = _fitted(np.column_stack([seen, np.ones(len(seen))]), wrong, np.ones(len(seen)))
+    weights = logistic(np.column_stack([seen, np.ones(len(seen))]), wrong, np.ones(len(seen)))
     mine, true = (np.concatenate(x) for x in zip(*real, strict=True))
     chance = 1 / (1 + np.exp(-(mine @ weights[:-1] + weights[-1])))
     threshold = float(np.quantile(chance, 1 - LISTED))

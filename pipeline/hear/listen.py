@@ -39,10 +39,11 @@ from liltwright.hear.settings import HearSettings
 from liltwright.hear.takes import takes_warning
 from liltwright.options import Ear
 from liltwright.progress import Progress, silent
-from liltwright.tune import Heard, LeftOut, NoteEvent
+from liltwright.tune import Heard, LeftOut, NoteEvent, Restrike
 
 FEWEST_NOTES = 8  # fewer are no tune to judge by
 SURE_CLARITY = 0.5  # of a note, 0 to 1, from which on its fine pitch is believed
+LEAST_APART_S = 0.05  # seconds after its onset from which on a note may be struck again
 BRIEF_S = 0.065  # a shorter note is short for an ornament's
 ROUGHNESS_SEMITONES: dict[Ear, float] = {
     "own": 0.25, "swift-f0": 0.3, "pyin": 0.3, "basic-pitch": 0.65,
@@ -122,7 +123,7 @@ def _hear(
         replace(note, midi=note.midi - cents / 100, confidence=sure)
         for note, cents, sure in zip(raw, offsets, confidence, strict=True)
     ]
-    notes = tuple(_rounded(note) for note in label_ornaments(raw))
+    notes = tuple(_rounded(note, alone=not several) for note in label_ornaments(raw))
     said = [LEAD] if band else [SEVERAL] if several else []
     return Heard(
         source=audio.source,
@@ -203,12 +204,22 @@ def _offsets(raw: list[RawNote]) -> np.ndarray:
     return concert_pitch(onset_s, np.array([note.midi for note in raw]), weights)
 
 
-def _rounded(note: NoteEvent) -> NoteEvent:
-    """Times to a tenth of a millisecond, pitch to a tenth of a cent."""
+def _rounded(note: NoteEvent, *, alone: bool) -> NoteEvent:
+    """Times to a tenth of a millisecond, pitch to a tenth of a cent.
+
+    Moments of another beginning are kept inside the note, and where one plays alone.
+    """
+    first_s, last_s = note.onset_s + LEAST_APART_S, note.offset_s
+    again = tuple(
+        Restrike(round(one.at_s, 4), round(one.belief, 3))
+        for one in note.again
+        if alone and first_s < one.at_s < last_s
+    )
     return replace(
         note,
         onset_s=round(note.onset_s, 4),
         offset_s=round(note.offset_s, 4),
         midi=round(float(note.midi), 3),
         confidence=round(float(note.confidence), 3),
+        again=again,
     )

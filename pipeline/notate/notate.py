@@ -19,7 +19,7 @@ from liltwright.keys import signature_of
 from liltwright.notate.bars.crooked import straightened
 from liltwright.notate.bars.crooked_page import Joined, agreed, joined_bars, joined_doubts, printed
 from liltwright.notate.bars.passes import settled
-from liltwright.notate.bars.repeated import mended
+from liltwright.notate.bars.reheard import Moments, heard_again
 from liltwright.notate.bars.timeline import heard_bars
 from liltwright.notate.bars.trebles import untrebled
 from liltwright.notate.concert import concert_move, concert_remark, moved_heard, moved_keys, scatter
@@ -97,18 +97,21 @@ def lay_page(notes: PlainNotes, settings: NotateSettings) -> DraftTune:
         beats_per_minute=settings.beats_per_minute,
         first_bar_s=settings.first_bar_s,
     )
-    return _crooked_page(reading) or _page(replace(reading, line=untrebled(reading.line)))
+    again = notes.again
+    return _crooked_page(reading, again) or _page(
+        replace(reading, line=untrebled(reading.line)), again
+    )
 
 
-def _page(reading: Reading) -> DraftTune:
-    form = _form(reading)
-    reading = replace(reading, line=settled(mended(reading.line, form), form))
+def _page(reading: Reading, again: Moments) -> DraftTune:
+    form = form_of(reading)
+    reading = replace(reading, line=settled(heard_again(reading.line, form, again), form))
     bars = heard_bars(reading.line)
     folded = fold(bars, form, Fraction(reading.line.kind.meter))
     return DraftTune(reading, bars, folded, coda=form.coda)
 
 
-def _crooked_page(reading: Reading) -> DraftTune | None:
+def _crooked_page(reading: Reading, again: Moments) -> DraftTune | None:
     """The page with crooked bars; None when there are none that the passes agree on."""
     told = reading.told
     if told is None:
@@ -118,8 +121,8 @@ def _crooked_page(reading: Reading) -> DraftTune | None:
         return None
     starts = part_starts(told, line)
     reading = replace(reading, line=untrebled(line), part_starts=starts)
-    form = _form(reading)
-    straight = agreed(settled(mended(reading.line, form), form), form)
+    form = form_of(reading)
+    straight = agreed(settled(heard_again(reading.line, form, again), form), form)
     if straight is None:
         return None
     bars = heard_bars(straight)
@@ -196,7 +199,7 @@ def _tune(heard: Heard, page: DraftTune, settings: NotateSettings) -> Tune:
     return replace(tune, remarks=(*said, *remarks))
 
 
-def _form(reading: Reading) -> Form:
+def form_of(reading: Reading) -> Form:
     """The form over bar indices of bars_heard."""
     pickup = int(reading.line.ticks[0] % reading.line.kind.bar_ticks != 0)
     alike = likeness(bar_grid(reading.line))[pickup:, pickup:]

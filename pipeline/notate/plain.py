@@ -30,6 +30,8 @@ class PlainNotes:
     """Whole MIDI numbers as heard."""
     confidence: np.ndarray
     ornament: tuple[Ornament | None, ...]
+    again: tuple[tuple[float, float], ...] = ()
+    """Moments at which a note may be struck again: seconds and belief, in order."""
 
     @property
     def silent(self) -> np.ndarray:
@@ -46,6 +48,7 @@ def plain_notes(heard: Heard) -> PlainNotes:
     """Leave the ornaments out and round the pitches."""
     onset, offset, midi, confidence = [], [], [], []
     ornament: list[Ornament | None] = []
+    again: list[tuple[float, float]] = []
     before: NoteEvent | None = None
     for note in heard.notes:
         if note.role == "note":
@@ -54,6 +57,8 @@ def plain_notes(heard: Heard) -> PlainNotes:
             midi.append(note.midi)
             confidence.append(note.confidence)
             ornament.append(note.ornament)
+            if note.ornament not in ("roll", "triplet"):
+                again += [(one.at_s, one.belief) for one in note.again]
         elif note.ornament in ("roll", "triplet") and offset:
             offset[-1] = max(offset[-1], note.offset_s)
         before = note
@@ -63,6 +68,7 @@ def plain_notes(heard: Heard) -> PlainNotes:
         np.round(np.array(midi, float)).astype(int),
         np.array(confidence, float),
         tuple(ornament),
+        tuple(again),
     )
 
 

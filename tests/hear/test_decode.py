@@ -154,3 +154,19 @@ def test_tiny_recordings(total):
 
 def test_lowest_class_is_lowest_midi():
     assert class_midi()[1] == LOWEST_MIDI
+
+
+def test_weak_onsets_inside_a_note_are_told_with_it():
+    made = [(10, 25, 67.0), (25, 55, 67.0), (55, 70, 69.0)]
+    first, second = decode(beliefs(made, 90, onsets={10: 0.9, 25: 0.2, 55: 0.9}))
+    own, again = first.again
+    assert own.at_s == pytest.approx(first.onset_s)
+    assert again.at_s == pytest.approx(25 * HOP_S, abs=HOP_S)
+    assert again.belief == pytest.approx(0.2, abs=0.01)
+    assert len(second.again) == 1
+
+
+def test_no_moment_where_no_onset_is_believed():
+    made = [(10, 25, 67.0), (25, 55, 67.0)]
+    (note,) = decode(beliefs(made, 70, onsets={10: 0.9, 25: 0.03}))
+    assert len(note.again) == 1

@@ -43,6 +43,21 @@ def test_a_clean_line_is_heard_note_for_note(ear):
     assert note_f1(found, TUNE) > 0.97
 
 
+def test_a_weak_stroke_inside_a_note_is_told_with_it():
+    """Every fourth note dips by a tenth for 20 ms in its middle: too little for a note."""
+    samples = line(TUNE[:24])
+    middles = onsets(TUNE[:24])[::4] + STEP_S / 2
+    for middle in middles:
+        at = round(middle * RATE)
+        samples[at - 220 : at + 220] *= 1 - 0.1 * np.hanning(440).astype("f4")
+    found = hear(audio(samples))
+    assert len(found.notes) == 24
+    told = [one.at_s for note in found.notes for one in note.again]
+    assert len(told) >= 3
+    assert all(np.abs(middles - at_s).min() < 0.03 for at_s in told)
+    assert not any(note.again for note in plain_line().notes)
+
+
 @pytest.mark.slow
 def test_pyin_is_one_option_away():
     found = hear(audio(line(TUNE[:24])), settings=HearSettings(ear="pyin"))
@@ -110,6 +125,7 @@ def test_several_voices_are_said_and_borne():
     both[: len(low)] += 0.2 * low[: len(both)].astype("f4")
     found = hear(audio(both), settings=HearSettings(players="solo"))
     assert any("Several instruments or voices" in warning for warning in found.warnings)
+    assert not any(note.again for note in found.notes)
     alone = plain_line()
     assert np.mean([n.confidence for n in found.notes]) < np.mean(
         [n.confidence for n in alone.notes]

@@ -7,6 +7,7 @@ import numpy as np
 from liltwright.hear.audio.events import Events
 from liltwright.hear.clean.scoops import Meant, meant_notes, usual_step_s
 from liltwright.hear.ears.raw import RawNote
+from liltwright.tune import Restrike
 
 HOP_S = 128 / 22050
 
@@ -75,3 +76,10 @@ def test_nothing_overlaps_and_order_stays():
     assert all(a.offset_s <= b.onset_s for a, b in pairwise(found))
     assert usual_step_s(notes) > 0.0
     assert usual_step_s([]) > 0.0
+
+
+def test_where_two_notes_are_taken_for_one_the_moment_is_told():
+    first = RawNote(1.0, 1.4, 62.0, 0.95, again=(Restrike(1.0, 0.9),))
+    second = RawNote(1.4, 1.8, 62.0, 0.05, again=(Restrike(1.4, 0.05),))
+    (one,) = _meant([first, second])
+    assert one.note.again == (*first.again, *second.again)

@@ -274,6 +274,7 @@ def _events(notes: list[RawNote], marks: list[_Mark]) -> list[NoteEvent]:
             note.confidence,
             "ornament" if mark.role == "ornament" else "note",
             mark.kind,
+            note.again,
         )
         for note, end_s, mark in zip(notes, ends, marks, strict=True)
     ]

@@ -102,5 +102,6 @@ def _joined(before: Meant, after: Meant, short_s: float, table: dict[str, float]
         offset_s=second.offset_s,
         confidence=max(first.confidence, second.confidence),
         readings=max(first.readings, second.readings),
+        again=(*first.again, *second.again),
     )
     return Meant(both, longest.source)

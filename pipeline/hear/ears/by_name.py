@@ -95,10 +95,12 @@ def _listen(
             notes = band_notes(part, known=known)
         else:
             notes = own_notes(part, events, first, known=known)
-    return [
-        replace(note, onset_s=note.onset_s + start_s, offset_s=note.offset_s + start_s)
-        for note in notes
-    ]
+    return [_later(note, start_s) for note in notes] if start_s else notes
+
+
+def _later(note: RawNote, by_s: float) -> RawNote:
+    again = tuple(replace(one, at_s=one.at_s + by_s) for one in note.again)
+    return replace(note, onset_s=note.onset_s + by_s, offset_s=note.offset_s + by_s, again=again)
 
 
 def _joined(

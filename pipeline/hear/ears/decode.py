@@ -19,6 +19,7 @@ References: A. Viterbi, 1967; M. Mauch et al., "Computer-aided melody note trans
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -38,6 +39,7 @@ from liltwright.hear.ears.raw import RawNote
 from liltwright.hear.ears.readings import Prices, shares
 from liltwright.hear.ears.repeats import weighed_anew
 from liltwright.progress import Progress, silent
+from liltwright.tune import Restrike
 
 ONSET_PLACE = 0.04  # belief from which on a peak may be an onset
 OFFSET_PLACE = 0.15  # belief from which on a peak may be an end
@@ -222,6 +224,7 @@ def _read_off(
     readings: np.ndarray,
 ) -> list[RawNote]:
     strength = dict(zip(stretches.places.tolist(), stretches.onset.tolist(), strict=False))
+    weak = [place for place, onset in strength.items() if onset >= ONSET_PLACE]
     midi, notes = class_midi(), []
     for (first, last, state), share in zip(path, readings.tolist(), strict=True):
         low, high = max(state - 3, 0), min(state + 4, N_PITCHES)
@@ -230,14 +233,19 @@ def _read_off(
         pitch = float(belief.sum(axis=0) @ midi[low:high]) / total if total > 0 else midi[state]
         heard = strength[first]
         mean = total / (last - first)
+        onset_s = _exact(beliefs.onset, first) * HOP_S
+        inside = weak[bisect_right(weak, first) : bisect_left(weak, last)]
+        begins = [(onset_s, heard)] * (heard >= ONSET_PLACE)
+        begins += [(_exact(beliefs.onset, place) * HOP_S, strength[place]) for place in inside]
         notes.append(
             RawNote(
-                onset_s=_exact(beliefs.onset, first) * HOP_S,
+                onset_s=onset_s,
                 offset_s=last * HOP_S,
                 midi=float(pitch),
                 confidence=float(np.clip(np.sqrt(mean * max(heard, 0.05)), 0.01, 0.99)),
                 ornament=float(beliefs.ornament[first:last].mean()),
                 readings=share,
+                again=tuple(Restrike(max(at_s, 0.0), belief) for at_s, belief in begins),
             )
         )
     ends = [note.onset_s for note in notes][1:] + [np.inf] * bool(notes)

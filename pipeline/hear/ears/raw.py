@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from liltwright.tune import Restrike
+
 
 @dataclass(frozen=True, slots=True)
 class RawNote:
@@ -17,6 +19,8 @@ class RawNote:
     confidence        : 0 to 1, the ear's own belief that there is a note here with this pitch
     ornament          : 0 to 1, the ear's belief that the note is an ornament; 0.5 when it does
                         not know (general trackers)
+    again             : moments from its onset on at which it may be struck again, in order, its
+                        onset among them; only our own network tells them
     """
 
     onset_s: float
@@ -25,3 +29,4 @@ class RawNote:
     confidence: float = 1.0
     ornament: float = 0.5
     readings: float = 1.0
+    again: tuple[Restrike, ...] = ()

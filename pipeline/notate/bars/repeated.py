@@ -63,7 +63,7 @@ def mended(line: Timeline, form: Form) -> Timeline:
                 gone |= {start + tick for tick, _ in set(mine.notes) - set(best)}
     if not added and not gone:
         return line
-    return _with(only(line, ~np.isin(line.ticks, list(gone))), added)
+    return with_notes(only(line, ~np.isin(line.ticks, list(gone))), added)
 
 
 def _heard(line: Timeline, number: int) -> _Pass:
@@ -110,7 +110,7 @@ def only(line: Timeline, kept: np.ndarray) -> Timeline:
     return _lengthened(replace(line, ornament=ornament, **values))
 
 
-def _with(line: Timeline, added: dict[int, int]) -> Timeline:
+def with_notes(line: Timeline, added: dict[int, int]) -> Timeline:
     """The timeline with notes at these ticks."""
     if not added:
         return line
