@@ -42,6 +42,8 @@ SUREST, BELIEVED = 0.005, 0.02
 """Of how sure the ear is of a note, and of its belief in an onset, from 0 and from 1, so that their
 log odds stay within bounds."""
 
+PUT_IN = 0.5
+"""Log odds above which a note is put in; looked at on dev, where 0 wins as many bars as it loses."""
 HALF_HEARD = 1.5
 """Mean log odds above none, about a belief of 0.08, from which on passes that lack a note do not
 vote against it: the ear half heard it there too."""
@@ -156,7 +158,7 @@ def heard_again(line: Timeline, form: Form, moments: Moments) -> Timeline:
     score = seen @ np.array([table["weights"][name] for name in FEATURES]) + table["bias"]
     votes = seen[:, FEATURES.index("passes")]
     against = (votes < 0) & (seen[:, FEATURES.index("others believed")] < HALF_HEARD)
-    parted, joined = (score > 0) & ~against, (score < 0) & (votes < 0)
+    parted, joined = (score > PUT_IN) & ~against, (score < 0) & (votes < 0)
     gone = [one.tick for one, yes in zip(asked, joined, strict=True) if one.there and yes]
     told = {one.tick for one in asked if one.there or one.moment is not None}
     added = {
