@@ -128,9 +128,7 @@ class Pool:
                 for name, value in batch.items():
                     if name not in self.store:
                         shape = (self.size * many, *value.shape[1:])
-                        self.store[name] = torch.empty(
-                            shape, dtype=value.dtype, device=self.device
-                        )
+                        self.store[name] = torch.empty(shape, dtype=value.dtype, device=self.device)
                     self.store[name][first : first + many] = value.to(self.device)
                 self.count += 1
             if self.over:
@@ -228,7 +226,8 @@ def main() -> None:
         step += 1
         if time.time() - logged > args.every:
             logged = time.time()
-            line = {"step": step, "fresh": pool.count, "s": round(logged - start), "loss": round(loss.item(), 4)}
+            line = {"step": step, "fresh": pool.count, "s": round(logged - start)}
+            line |= {"loss": round(loss.item(), 4)}
             line |= {f"train {k}": round(v, 4) for k, v in rights(logits, batch).items()}
             line |= _check(kept.module, dev)
             print(json.dumps(line), flush=True)
