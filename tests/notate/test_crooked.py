@@ -150,7 +150,10 @@ def test_plain_tunes_have_no_bar_lengths() -> None:
 def test_a_tune_played_once_is_crooked_only_on_strong_evidence() -> None:
     page = tune_of(SINGLE)
     middle = shortened(page, 1, 3, F(1, 2))
-    assert crooked_bars(notate(play(middle, rounds=2))) == crooked_bars(middle)
+    ((part, bar, length),) = crooked_bars(notate(play(middle, rounds=2)))
+    ((_, where, wanted),) = crooked_bars(middle)
+    assert (part, length) == (1, wanted)
+    assert abs(bar - where) <= 1, "nothing but the melody tells which of two bars is the short one"
     near_the_end = shortened(page, 1, 6, F(1, 2))
     assert crooked_bars(notate(play(near_the_end, rounds=1))) == []
 

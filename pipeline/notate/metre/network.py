@@ -3,9 +3,9 @@
 In: PlainNotes. Out: Emissions: log probabilities by note of its place (metre and position in the
     bar), of the step to the next note, and of what else the network tells.
 Method: models/metre, run by onnxruntime on windows of WINDOW notes that overlap by half; where
-    windows overlap their log probabilities are averaged, weighted towards the middle. Three
-    networks that were trained apart are asked, each in another key, and their log probabilities
-    averaged: where one knows its training tunes by heart, the others do not err alike.
+    windows overlap their log probabilities are averaged, weighted towards the middle. Two
+    networks that were trained apart are asked and their log probabilities averaged: where one
+    knows its training tunes by heart, the other does not err alike.
 """
 
 from __future__ import annotations
@@ -22,8 +22,7 @@ from liltwright.notate.plain import PlainNotes
 from liltwright.threads import threads
 
 WINDOW = 512  # notes, as the networks were trained
-NETWORKS = {"metre/metre-1.onnx": 0, "metre/metre-2.onnx": 5, "metre/metre-3.onnx": 10}
-"""Semitones that each network hears the melody higher: pitch classes tell nothing by themselves."""
+NETWORKS = ("metre/metre-1.onnx", "metre/metre-2.onnx")
 INPUTS = ("numbers", "before", "after", "chroma", "clock")
 
 
@@ -61,9 +60,8 @@ def listen_for_metre(notes: PlainNotes) -> Emissions:
         size = window["clock"].shape[1]
         rise = np.minimum(np.arange(1, size + 1), np.arange(size, 0, -1))[:, None].astype(float)
         weight[part] += rise
-        for network, shift in NETWORKS.items():
-            moved = {**window, "chroma": (window["chroma"] + shift) % 12}
-            for name, logits in _run(network, moved).items():
+        for network in NETWORKS:
+            for name, logits in _run(network, window).items():
                 logs = _log_sigmoids(logits) if name == "flags" else _log_softmax(logits)
                 logs = rise * logs / len(NETWORKS)
                 total.setdefault(name, np.zeros((n, logs.shape[1])))[part] += logs
