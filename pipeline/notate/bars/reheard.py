@@ -43,7 +43,7 @@ SUREST, BELIEVED = 0.005, 0.02
 log odds stay within bounds."""
 
 PUT_IN = 0.5
-"""Log odds above which a note is put in; looked at on dev, where 0 wins as many bars as it loses."""
+"""Log odds above which a note is put in; 0 does as well on dev, and puts in more."""
 HALF_HEARD = 1.5
 """Mean log odds above none, about a belief of 0.08, from which on passes that lack a note do not
 vote against it: the ear half heard it there too."""
