@@ -71,6 +71,15 @@ def test_a_note_that_one_pass_of_four_has_goes_where_the_ear_is_not_sure_of_it()
     assert bars_of(heard_again(unsure, form, ELSEWHERE))[3] == HIGH
 
 
+def test_the_last_bar_is_not_left_without_a_note():
+    """A last bar of one note of the pitch before is a bar that the form counts."""
+    held = [(12, 64), (24, 66)]
+    line, form = passes(held, held, held, held, [(0, 66)])
+    form = replace(form, segments=tuple(replace(s, label=0) for s in form.segments))
+    unsure = replace(line, fit=np.where(line.ticks == 4 * 72, 0.02, 1.0))
+    assert heard_again(unsure, form, ELSEWHERE).ticks[-1] == 4 * 72
+
+
 def test_what_is_played_once_is_not_taken_out():
     line, form = passes([(0, 62), (12, 62), (18, 62), (24, 66), (48, 69)])
     unsure = replace(line, fit=np.full(len(line.ticks), 0.3))

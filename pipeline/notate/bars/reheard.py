@@ -159,7 +159,8 @@ def heard_again(line: Timeline, form: Form, moments: Moments) -> Timeline:
     votes = seen[:, FEATURES.index("passes")]
     against = (votes < 0) & (seen[:, FEATURES.index("others believed")] < HALF_HEARD)
     parted, joined = (score > PUT_IN) & ~against, (score < 0) & (votes < 0)
-    gone = [one.tick for one, yes in zip(asked, joined, strict=True) if one.there and yes]
+    gone = {one.tick for one, yes in zip(asked, joined, strict=True) if one.there and yes}
+    gone.discard(next(t for t in line.ticks.tolist() if t // line.kind.bar_ticks == line.last_bar))
     told = {one.tick for one in asked if one.there or one.moment is not None}
     added = {
         tick: midi
@@ -176,7 +177,7 @@ def heard_again(line: Timeline, form: Form, moments: Moments) -> Timeline:
             used.add(one.moment)
     if not added and not gone:
         return line
-    return with_notes(only(line, ~np.isin(line.ticks, gone)), added)
+    return with_notes(only(line, ~np.isin(line.ticks, list(gone))), added)
 
 
 FEATURES = (
