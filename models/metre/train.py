@@ -226,8 +226,9 @@ def main() -> None:
         step += 1
         if time.time() - logged > args.every:
             logged = time.time()
-            line = {"step": step, "fresh": pool.count, "s": round(logged - start)}
-            line |= {"loss": round(loss.item(), 4)}
+            line: dict[str, float] = {"step": step, "fresh": pool.count}
+            line["s"] = round(logged - start)
+            line["loss"] = round(loss.item(), 4)
             line |= {f"train {k}": round(v, 4) for k, v in rights(logits, batch).items()}
             line |= _check(kept.module, dev)
             print(json.dumps(line), flush=True)
